@@ -1,0 +1,65 @@
+//! What can be wrong with a typed shape, tuning or capo.
+
+/// Errors of the `fretboard` room: always a text or a number that does not fit an instrument.
+#[derive(Debug, Clone, PartialEq, Eq)]
+#[non_exhaustive]
+pub enum FretboardError {
+    /// Not a shape; the caller can show the accepted form.
+    ShapeText {
+        /// What was typed.
+        text: String,
+        /// The part that could not be read.
+        part: String,
+    },
+    /// A shape for another number of strings than the instrument has.
+    StringCount {
+        /// What was typed.
+        text: String,
+        /// Strings in the text.
+        found: usize,
+        /// Strings of the instrument.
+        expected: usize,
+    },
+    /// A fret beyond the neck.
+    FretRange {
+        /// The fret asked for.
+        fret: u32,
+        /// The highest fret there is.
+        highest: u8,
+    },
+    /// Not a tuning.
+    TuningText {
+        /// What was typed.
+        text: String,
+        /// Why not.
+        reason: String,
+    },
+}
+
+impl std::fmt::Display for FretboardError {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        match self {
+            Self::ShapeText { text, part } => write!(
+                f,
+                "'{text}' is not a shape: '{part}' is not understood (expected one sign a string, low to high, x for muted, as x02210 or x-10-12-12-11-10)"
+            ),
+            Self::StringCount {
+                text,
+                found,
+                expected,
+            } => write!(
+                f,
+                "'{text}' names {found} strings, the instrument has {expected}"
+            ),
+            Self::FretRange { fret, highest } => {
+                write!(f, "fret {fret} is beyond the neck (0 to {highest})")
+            }
+            Self::TuningText { text, reason } => write!(
+                f,
+                "'{text}' is not a tuning: {reason} (expected for example standard, drop-d, half-down, or notes low to high as D2 A2 D3 G3 B3 E4)"
+            ),
+        }
+    }
+}
+
+impl std::error::Error for FretboardError {}

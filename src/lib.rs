@@ -1,0 +1,32 @@
+//! Takebook hears a guitar take, proposes its chords with reasons, lets a
+//! person confirm them, and delivers a chart.
+//!
+//! Rooms, in reading order:
+//!
+//! * [`theory`] knows music: pitch classes, chord qualities, labels, keys.
+//! * [`fretboard`] knows instruments and hands: tunings, capo, shapes.
+//! * [`units`] are seconds, hertz and sample rates as types.
+//! * [`audio`] turns files into mono samples; the only room that knows decoders.
+//! * [`voice`] is the project's own plucked string.
+//! * [`hearing`] turns samples into notes, beats and chord proposals; pure.
+//! * [`songlog`] keeps what was heard and what was decided apart.
+//! * [`chart`] writes a song in each format.
+//! * [`grading`] measures one timeline against another.
+//! * [`cli`] is the command line.
+//!
+//! ```
+//! use takebook::theory::Chord;
+//! let chord: Chord = "C#:hdim7/b5".parse().unwrap();
+//! assert_eq!(chord.symbol(), "C♯m7♭5/G");
+//! ```
+
+pub mod audio;
+pub mod chart;
+pub mod cli;
+pub mod fretboard;
+pub mod grading;
+pub mod hearing;
+pub mod songlog;
+pub mod theory;
+pub mod units;
+pub mod voice;

@@ -1,0 +1,127 @@
+//! What was heard: the machine's proposal with its evidence.
+//!
+//! Plain values. `cli` fills them from the `hearing` room; a new draft
+//! replaces them as a whole and never touches a decision.
+
+use crate::fretboard::{Instrument, Shape};
+use crate::theory::{Key, Label};
+
+/// Everything one draft heard in a take. Times in seconds from the take's start.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Heard {
+    /// Program version that heard it.
+    pub by_version: String,
+    /// Settings that differ from the defaults, as `name=value`.
+    pub settings: Vec<String>,
+    /// Length of the take, s.
+    pub duration_s: f64,
+    /// Offset from A4 = 440 Hz, cents, -50 to 50.
+    pub tuning_cents: f64,
+    /// Tuning and capo: given by the user, else standard without capo.
+    pub instrument: Instrument,
+    /// Beats a minute, the median; none where no beat was found.
+    pub tempo_bpm: Option<f64>,
+    /// Beats in a bar and the note value of a beat, (4, 4), (3, 4), (6, 8).
+    pub meter: Option<(u8, u8)>,
+    /// The key of the take as a whole.
+    pub key: Option<Key>,
+    /// Beats in order.
+    pub beats: Vec<HeardBeat>,
+    /// Bars in order, without gaps from the first downbeat on.
+    pub bars: Vec<HeardBar>,
+    /// Sections in order.
+    pub sections: Vec<HeardSection>,
+    /// Chord proposals in order, without overlap; gaps are not allowed (no chord is a proposal).
+    pub chords: Vec<HeardChord>,
+    /// Notes in order of their onset.
+    pub notes: Vec<HeardNote>,
+    /// What it could not hear, or doubts, in words.
+    pub warnings: Vec<String>,
+}
+
+/// One beat.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct HeardBeat {
+    /// When, s.
+    pub time_s: f64,
+    /// Place in the bar, from 1; 0 where unknown.
+    pub place: u8,
+}
+
+/// One bar.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct HeardBar {
+    /// From 1; a pickup is bar 0.
+    pub number: u32,
+    /// Its downbeat, s.
+    pub start_s: f64,
+    /// The next downbeat, s.
+    pub end_s: f64,
+    /// How many beats it has.
+    pub n_beats: u8,
+}
+
+/// One section: a run of bars.
+#[derive(Debug, Clone, PartialEq)]
+pub struct HeardSection {
+    /// The same letter for the same music: `A`, `B`.
+    pub letter: String,
+    /// First bar, inclusive.
+    pub first_bar: u32,
+    /// Last bar, inclusive.
+    pub last_bar: u32,
+    /// How it differs from the first with its letter, in words; empty if it does not.
+    pub differs: String,
+}
+
+/// One proposed chord.
+#[derive(Debug, Clone, PartialEq)]
+pub struct HeardChord {
+    /// From, s.
+    pub start_s: f64,
+    /// To, s.
+    pub end_s: f64,
+    /// Best first; never empty.
+    pub candidates: Vec<Candidate>,
+    /// Fingerings of the first candidate that fit what sounded, best first.
+    pub shapes: Vec<FittedShape>,
+    /// Lowest note heard, MIDI.
+    pub bass_midi: Option<u8>,
+    /// How strongly each pitch class sounds, C first, 0 to 1.
+    pub chroma: [f32; 12],
+    /// Whether it was read from one to three plucked notes rather than a whole chord.
+    pub fragment: bool,
+}
+
+/// One reading of a span.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Candidate {
+    /// The chord, or no chord.
+    pub label: Label,
+    /// 0 to 1; a candidate said to be 0.8 sure is right in about 80 of 100 cases.
+    pub probability: f64,
+    /// Why, in a few words: "third and root heard, bass D".
+    pub reason: String,
+}
+
+/// A shape with how well it fits.
+#[derive(Debug, Clone, PartialEq)]
+pub struct FittedShape {
+    /// The fingering.
+    pub shape: Shape,
+    /// How well its strings fit the notes heard, 0 to 1.
+    pub fit: f64,
+}
+
+/// One heard note.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct HeardNote {
+    /// When it was struck, s.
+    pub start_s: f64,
+    /// When it stopped or could no longer be heard, s.
+    pub end_s: f64,
+    /// Which pitch, MIDI.
+    pub midi: u8,
+    /// 0 to 1.
+    pub probability: f64,
+}

@@ -1,0 +1,117 @@
+//! The song as it stands: heard plus decisions, resolved.
+//!
+//! This is what is shown, charted and checked. It is derived, never stored.
+
+use super::heard::Candidate;
+use crate::fretboard::{Instrument, Shape};
+use crate::theory::{Key, Label};
+
+/// A resolved song. Times in seconds from the take's start.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Song {
+    /// Title: the user's, else the take's file name without its ending.
+    pub title: String,
+    /// Length of the take, s.
+    pub duration_s: f64,
+    /// Tuning and capo.
+    pub instrument: Instrument,
+    /// Beats a minute.
+    pub tempo_bpm: Option<f64>,
+    /// Beats in a bar and note value of a beat.
+    pub meter: Option<(u8, u8)>,
+    /// The key of the whole.
+    pub key: Option<Key>,
+    /// Beat times, s.
+    pub beats_s: Vec<f64>,
+    /// Bars in order; without a beat, one bar a chord.
+    pub bars: Vec<Bar>,
+    /// Sections in order, covering all bars.
+    pub sections: Vec<Section>,
+    /// Chords in order, without gap or overlap.
+    pub spans: Vec<Span>,
+    /// Notes of the user that belong to no single place.
+    pub notes: Vec<String>,
+    /// Warnings of the draft, and decisions that no longer fit.
+    pub warnings: Vec<String>,
+}
+
+/// One bar.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Bar {
+    /// From 1; a pickup is 0.
+    pub number: u32,
+    /// Downbeat, s.
+    pub start_s: f64,
+    /// Next downbeat, s.
+    pub end_s: f64,
+    /// Beats in it.
+    pub n_beats: u8,
+}
+
+/// One section.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Section {
+    /// The same letter for the same music.
+    pub letter: String,
+    /// The user's name, if any: "Verse".
+    pub name: Option<String>,
+    /// First bar number, inclusive.
+    pub first_bar: u32,
+    /// Last bar number, inclusive.
+    pub last_bar: u32,
+    /// How it differs from the first of its letter, in words; empty if it does not.
+    pub differs: String,
+}
+
+/// Whether the user has decided a span.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum State {
+    /// Only proposed.
+    Open,
+    /// The user accepted or wrote it.
+    Decided,
+}
+
+/// One chord in time.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Span {
+    /// From, s.
+    pub start_s: f64,
+    /// To, s.
+    pub end_s: f64,
+    /// What is shown: the decision, else the first candidate.
+    pub label: Label,
+    /// Open or decided.
+    pub state: State,
+    /// How sure the machine is of `label`, 0 to 1; none if the label is the user's own.
+    pub certainty: Option<f64>,
+    /// The machine's candidates, best first.
+    pub candidates: Vec<Candidate>,
+    /// Shapes: decided ones first (one, or two for "either/or"), else proposed, best first.
+    pub shapes: Vec<Shape>,
+    /// How many of `shapes` the user decided: 0, 1, or 2 for "either/or".
+    pub n_decided_shapes: usize,
+    /// The user's notes to this place.
+    pub notes: Vec<String>,
+    /// Lowest note heard, MIDI.
+    pub bass_midi: Option<u8>,
+    /// Whether it was read from a few plucked notes.
+    pub fragment: bool,
+    /// Notes struck in it: MIDI and time in s.
+    pub struck: Vec<(u8, f64)>,
+}
+
+impl Song {
+    /// Spans that sound in a bar, with the part of it they take, s.
+    pub fn spans_in(&self, bar: &Bar) -> impl Iterator<Item = &Span> {
+        let (start, end) = (bar.start_s, bar.end_s);
+        self.spans
+            .iter()
+            .filter(move |s| s.start_s < end - 0.02 && s.end_s > start + 0.02)
+    }
+
+    /// How many spans are open (no chord and unknown included).
+    pub fn n_open(&self) -> usize {
+        self.spans.iter().filter(|s| s.state == State::Open).count()
+    }
+}

@@ -1,0 +1,106 @@
+//! The vocabulary out and back, and spelling by key.
+
+use super::*;
+
+/// Reads a label or symbol and gives both printed forms.
+fn check(input: &str, label: &str, symbol: &str) {
+    let read: Chord = input.parse().unwrap_or_else(|e| panic!("{input}: {e}"));
+    assert_eq!(
+        (read.label(), read.symbol()),
+        (label.into(), symbol.into()),
+        "{input}"
+    );
+}
+
+#[test]
+fn labels_and_symbols_read_and_print() {
+    check("C", "C:maj", "C");
+    check("G/3", "G:maj/3", "G/B");
+    check("D/F#", "D:maj/3", "D/F♯");
+    check("C#:hdim7/b5", "C#:hdim7/b5", "C♯m7♭5/G");
+    check("Bbm7", "Bb:min7", "B♭m7");
+    check("C6/9", "C:maj6(9)", "C6/9");
+    check("C6/9/E", "C:maj6(9)/3", "C6/9/E");
+    check("E7#9", "E:7(#9)", "E7♯9");
+    check("Aadd9", "A:maj(9)", "Aadd9");
+    check("C:7(*5,b5)", "C:7(*5,b5)", "C7♭5");
+    check("C:(1,3,5,b7)", "C:7", "C7");
+    check("C7(b5)", "C:7(*5,b5)", "C7♭5");
+    check("Cm(maj7)", "C:minmaj7", "Cm(maj7)");
+    check("C/Db", "C:maj/b2", "C/D♭");
+    check("G:maj(13)", "G:maj(13)", "G(add13)");
+    check("Em7(no5)", "E:min7(*5)", "Em7(no5)");
+}
+
+#[test]
+fn every_row_goes_out_and_comes_back_in_every_key() {
+    for row in QUALITIES {
+        for fifths in -7..=7 {
+            for bass in [None, Some(Degree::new(5, 0)), Some(Degree::new(3, -1))] {
+                let mut chord = Chord::new(Spelled::from_fifths(fifths), row);
+                if let Some(b) = bass {
+                    chord = chord.over(b);
+                }
+                assert_eq!(
+                    chord.label().parse::<Chord>().as_ref(),
+                    Ok(&chord),
+                    "{}",
+                    chord.label()
+                );
+                assert_eq!(
+                    chord.symbol().parse::<Chord>().as_ref(),
+                    Ok(&chord),
+                    "{}",
+                    chord.symbol()
+                );
+            }
+        }
+    }
+}
+
+#[test]
+fn aliases_mean_their_row() {
+    for row in QUALITIES {
+        for alias in row.aliases {
+            let read: Chord = format!("G{alias}")
+                .parse()
+                .unwrap_or_else(|e| panic!("{e}"));
+            assert_eq!(read.quality.harte, row.harte, "G{alias}");
+        }
+    }
+}
+
+#[test]
+fn nonsense_is_refused() {
+    for text in [
+        "", "H", "Cfoo", "C:", "C:foo", "C/", "C/H", "c", "C(((", "C:maj/b", "C:maj(9", "Cno4",
+        "C5b",
+    ] {
+        let read = text.parse::<Chord>();
+        assert!(
+            matches!(read, Err(TheoryError::ChordLabel { .. })),
+            "{text:?}: {read:?}"
+        );
+    }
+}
+
+#[test]
+fn spelling_follows_the_key() {
+    let spell = |key: &str, pc: i32| {
+        key.parse::<Key>()
+            .map(|k| k.spell(PitchClass::new(pc)).text())
+    };
+    assert_eq!(spell("F", 10), Ok("B♭".into()));
+    assert_eq!(spell("B", 10), Ok("A♯".into()));
+    assert_eq!(spell("Am", 8), Ok("G♯".into()));
+    assert_eq!(spell("C", 6), Ok("F♯".into()));
+    assert_eq!(spell("Eb", 11), Ok("C♭".into()));
+    assert_eq!(
+        Key::usual(PitchClass::new(6), Mode::Minor).text(),
+        "F♯ minor"
+    );
+    assert_eq!(
+        Key::usual(PitchClass::new(10), Mode::Major).text(),
+        "B♭ major"
+    );
+}

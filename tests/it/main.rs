@@ -1,0 +1,3 @@
+//! Outside tests, one module an area.
+
+mod rooms;
