@@ -1,6 +1,68 @@
 //! The command line: a thin face on the library.
+//!
+//! One file a command: its arguments (plain values) and a `run` that writes
+//! results to the writer it is handed. Exit codes: 0 done; 1 ran, but
+//! something stays open, was not heard, or differs; 2 error. A closed pipe is
+//! a quiet 0.
 
-/// Parses the command line and runs it; gives the exit code.
-pub fn main() -> std::process::ExitCode {
-    std::process::ExitCode::SUCCESS
+mod error;
+
+use clap::{Parser, Subcommand};
+use std::io::Write;
+use std::process::ExitCode;
+
+pub(crate) use error::CliError;
+
+/// Hears a guitar take, proposes its chords, delivers a chart.
+#[derive(Parser)]
+#[command(name = "takebook", version, about, max_term_width = 100)]
+struct Cli {
+    #[command(subcommand)]
+    command: Command,
+}
+
+#[derive(Subcommand)]
+enum Command {}
+
+/// What a command that ran through has to say by its exit code.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[expect(dead_code, reason = "commands come next")]
+pub(crate) enum Outcome {
+    /// Exit code 0.
+    Done,
+    /// Exit code 1: it ran, but something stays open, was not heard, or differs.
+    Open,
+}
+
+impl Command {
+    fn run(self, _out: &mut dyn Write) -> Result<Outcome, CliError> {
+        match self {}
+    }
+}
+
+/// Parses the command line, runs it, prints at most one error, gives the exit code.
+pub fn main() -> ExitCode {
+    let cli = match Cli::try_parse() {
+        Ok(cli) => cli,
+        Err(usage) => {
+            // clap writes help to stdout and mistakes to stderr
+            let failed = usage.print().is_err() || usage.use_stderr();
+            return ExitCode::from(if failed { 2 } else { 0 });
+        }
+    };
+    let stdout = std::io::stdout();
+    let mut out = std::io::BufWriter::new(stdout.lock());
+    let result = cli
+        .command
+        .run(&mut out)
+        .and_then(|outcome| out.flush().map_err(CliError::from).map(|()| outcome));
+    match result {
+        Ok(Outcome::Done) => ExitCode::SUCCESS,
+        Ok(Outcome::Open) => ExitCode::from(1),
+        Err(error) if error.is_closed_pipe() => ExitCode::SUCCESS,
+        Err(error) => {
+            let _ = writeln!(std::io::stderr(), "takebook: {error}");
+            ExitCode::from(2)
+        }
+    }
 }

@@ -1,0 +1,54 @@
+//! The one error that a command ends with.
+
+use std::fmt;
+
+/// Why a command could not be carried out: what, where, and the way out.
+#[derive(Debug)]
+pub(crate) struct CliError {
+    text: String,
+    closed_pipe: bool,
+}
+
+impl CliError {
+    /// An error in words: what was found, what was expected, what to do.
+    #[expect(dead_code, reason = "commands come next")]
+    pub(crate) fn new(text: impl Into<String>) -> Self {
+        Self {
+            text: text.into(),
+            closed_pipe: false,
+        }
+    }
+
+    /// Whether the reader of our output went away.
+    pub(crate) fn is_closed_pipe(&self) -> bool {
+        self.closed_pipe
+    }
+}
+
+impl fmt::Display for CliError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(&self.text)
+    }
+}
+
+impl From<std::io::Error> for CliError {
+    fn from(error: std::io::Error) -> Self {
+        Self {
+            closed_pipe: error.kind() == std::io::ErrorKind::BrokenPipe,
+            text: format!("cannot write the output: {error}"),
+        }
+    }
+}
+
+/// Each room's error becomes the command's by its message.
+macro_rules! from_room {
+    ($($error:ty),*) => {
+        $(impl From<$error> for CliError {
+            fn from(error: $error) -> Self {
+                Self { text: error.to_string(), closed_pipe: false }
+            }
+        })*
+    };
+}
+
+from_room!(crate::theory::TheoryError, crate::fretboard::FretboardError);
