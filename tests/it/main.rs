@@ -1,3 +1,5 @@
 //! Outside tests, one module an area.
 
+mod grade;
+mod outside;
 mod rooms;
