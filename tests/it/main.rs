@@ -3,3 +3,4 @@
 mod grade;
 mod outside;
 mod rooms;
+mod voice;
