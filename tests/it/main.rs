@@ -2,5 +2,6 @@
 
 mod grade;
 mod outside;
+mod rendered;
 mod rooms;
 mod voice;

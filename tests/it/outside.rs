@@ -45,7 +45,6 @@ pub(crate) fn python(script: &str, args: &[&str]) -> Output {
 /// # Panics
 /// If it is not on the PATH.
 #[track_caller]
-#[expect(dead_code, reason = "the rendered takes come next")]
 pub(crate) fn tool(name: &str) -> Command {
     let found = std::env::var_os("PATH")
         .iter()
