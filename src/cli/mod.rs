@@ -6,6 +6,7 @@
 //! a quiet 0.
 
 mod error;
+mod grade;
 
 use clap::{Parser, Subcommand};
 use std::io::Write;
@@ -22,21 +23,25 @@ struct Cli {
 }
 
 #[derive(Subcommand)]
-enum Command {}
+enum Command {
+    Grade(grade::Grade),
+}
 
 /// What a command that ran through has to say by its exit code.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-#[expect(dead_code, reason = "commands come next")]
 pub(crate) enum Outcome {
     /// Exit code 0.
     Done,
+    #[expect(dead_code, reason = "used by the commands to come")]
     /// Exit code 1: it ran, but something stays open, was not heard, or differs.
     Open,
 }
 
 impl Command {
-    fn run(self, _out: &mut dyn Write) -> Result<Outcome, CliError> {
-        match self {}
+    fn run(self, out: &mut dyn Write) -> Result<Outcome, CliError> {
+        match self {
+            Self::Grade(command) => command.run(out),
+        }
     }
 }
 

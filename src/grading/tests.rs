@@ -1,0 +1,98 @@
+//! Reading timelines, and grades that can be worked out by hand.
+
+use super::*;
+
+fn check(estimate: &str, reference: &str, strictness: Strictness, expected: Option<f64>) {
+    let grades = parse_lab(estimate)
+        .and_then(|e| grade_chords(&e, &parse_lab(reference)?))
+        .unwrap_or_else(|e| panic!("{e}"));
+    let ratio = grades.recall(strictness, false).and_then(Recall::ratio);
+    assert_eq!(
+        ratio, expected,
+        "{strictness:?}: {estimate:?} {reference:?}"
+    );
+}
+
+#[test]
+fn recall_is_the_right_part_of_the_compared_time() {
+    let reference = "0 1 N\n1 3 G:7\n3 4 D:sus4";
+    check("0 1 N\n1 4 G:maj", reference, Strictness::Root, Some(0.75));
+    check("0 1 N\n1 4 G:maj", reference, Strictness::MajMin, Some(1.0));
+    check(
+        "0 1 N\n1 4 G:maj",
+        reference,
+        Strictness::Sevenths,
+        Some(1.0 / 3.0),
+    );
+    check("0 4 G:maj", "0 4 X", Strictness::Root, None);
+    check("", reference, Strictness::Root, Some(0.25));
+}
+
+fn refusal(text: &str) -> GradingError {
+    match parse_lab(text).and_then(|t| grade_chords(&t, &t)) {
+        Ok(_) => panic!("{text:?} was accepted"),
+        Err(error) => error,
+    }
+}
+
+#[test]
+fn a_refusal_names_the_line() {
+    assert!(matches!(
+        refusal("0 1 C:maj\n1 x D:maj"),
+        GradingError::Time { line: 2, .. }
+    ));
+    assert!(matches!(
+        refusal("\n# c\n0 1"),
+        GradingError::Columns { line: 3, .. }
+    ));
+    assert!(matches!(
+        refusal("0 1 C:maj\n1 1 D:maj"),
+        GradingError::Backwards { line: 2, .. }
+    ));
+    assert!(matches!(
+        refusal("0 2 C:maj\n1 3 D:maj"),
+        GradingError::Overlap { line: 2, .. }
+    ));
+    assert!(matches!(
+        refusal("0 1 H:maj"),
+        GradingError::Label { line: 1, .. }
+    ));
+    assert!(matches!(
+        refusal("0 inf C:maj"),
+        GradingError::Time { line: 1, .. }
+    ));
+    assert!(matches!(
+        refusal("-1 1 C:maj"),
+        GradingError::Time { line: 1, .. }
+    ));
+    assert_eq!(refusal(""), GradingError::EmptyReference);
+    assert_eq!(
+        refusal(&"0 1 N\n".repeat(MAX_LINES + 1)),
+        GradingError::TooLong { most: MAX_LINES }
+    );
+    let text = refusal("0 1 Am7").to_string();
+    assert!(
+        text.starts_with("line 1: ") && text.contains("'A:min7'"),
+        "{text}"
+    );
+}
+
+#[test]
+fn line_ends_tabs_comments_and_rounding_are_read() {
+    let take = parse_lab("\u{feff}# c\r\n0\t1.0004\tC:maj\r\n\r\n1.0 2 \t D:min\r\n")
+        .unwrap_or_else(|e| panic!("{e}"));
+    assert_eq!(take.spans().len(), 2);
+    assert_eq!(take.spans()[0].end_s, 1.0);
+    assert_eq!(take.spans()[1].label, "D:min");
+}
+
+#[test]
+fn the_largest_matching_takes_a_detour() {
+    // 0 takes b first; 1 can only take b, so 0 must move to a
+    assert_eq!(matching::largest_matching(&[vec![1, 0], vec![1]], 2), 2);
+    assert_eq!(matching::largest_matching(&[vec![0], vec![0]], 1), 1);
+    assert_eq!(
+        matching::largest_matching(&[vec![1, 2], vec![0, 1], vec![0]], 3),
+        3
+    );
+}
