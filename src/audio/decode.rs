@@ -92,6 +92,10 @@ impl Track {
                 Error::Unsupported(_) | Error::IoError(_) if !looks_like_sound(head) => {
                     AudioError::NotAudio { path: path.into() }
                 }
+                Error::Unsupported(what) if what.contains("moov") => AudioError::Nothing {
+                    path: path.into(),
+                    reason: "its table of contents is missing: the recording was not finished, or not copied whole".into(),
+                },
                 Error::Unsupported(what) => unsupported(&format!("sound of a kind ({what})")),
                 other => AudioError::Nothing {
                     path: path.into(),
@@ -231,6 +235,14 @@ impl Track {
                 Err(Error::ResetRequired) => {
                     return Step::Broken("a second recording follows in the same file".into());
                 }
+                // a WAV of unknown length, as a pipe writes it, just ends
+                Err(Error::IoError(e))
+                    if e.kind() == std::io::ErrorKind::UnexpectedEof
+                        && self.n_frames.is_none()
+                        && self.kind.starts_with("Waveform") =>
+                {
+                    return Step::End;
+                }
                 Err(error) => return Step::Broken(plain(&error)),
             };
             if packet.track_id != self.id {
@@ -297,6 +309,8 @@ fn foreign(head: &[u8]) -> Option<&'static str> {
         Some("Opus sound")
     } else if head.starts_with(&[0x30, 0x26, 0xB2, 0x75, 0x8E, 0x66, 0xCF, 0x11]) {
         Some("Windows Media sound")
+    } else if head.starts_with(b"RF64") || head.starts_with(b"BW64") {
+        Some("an RF64 file (the form of WAV beyond 4 GB)")
     } else if head.starts_with(b"#!AMR") {
         Some("AMR telephone sound")
     } else if head.starts_with(b"MThd") {
@@ -307,7 +321,7 @@ fn foreign(head: &[u8]) -> Option<&'static str> {
 }
 
 fn looks_like_sound(head: &[u8]) -> bool {
-    let starts: [&[u8]; 9] = [
+    let starts: [&[u8]; 7] = [
         b"RIFF",
         b"RF64",
         b"fLaC",
@@ -323,8 +337,8 @@ fn looks_like_sound(head: &[u8]) -> bool {
 
 fn describe(container: &str, params: &AudioCodecParameters, codec: &str) -> String {
     match params.bits_per_sample.or(params.bits_per_coded_sample) {
-        Some(bits) => format!("{container}, {codec}, {bits}-bit"),
-        None => format!("{container}, {codec}"),
+        Some(bits) if !codec.contains("-bit") => format!("{container}, {codec}, {bits}-bit"),
+        _ => format!("{container}, {codec}"),
     }
 }
 
