@@ -323,6 +323,14 @@ fn foreign(head: &[u8]) -> Option<&'static str> {
 fn looks_like_sound(head: &[u8]) -> bool {
     let starts: [&[u8]; 7] = [
         b"RIFF",
+        b"fLaC",
+        b"OggS",
+        b"ID3",
+        b"FORM",
+        b"caff",
+        b"\x1A\x45\xDF\xA3",
+    ]; 7] = [
+        b"RIFF",
         b"RF64",
         b"fLaC",
         b"OggS",
