@@ -329,16 +329,6 @@ fn looks_like_sound(head: &[u8]) -> bool {
         b"FORM",
         b"caff",
         b"\x1A\x45\xDF\xA3",
-    ]; 7] = [
-        b"RIFF",
-        b"RF64",
-        b"fLaC",
-        b"OggS",
-        b"ID3",
-        b"FORM",
-        b"caff",
-        b"\x1A\x45\xDF\xA3",
-        b"BW64",
     ];
     starts.iter().any(|s| head.starts_with(s)) || head.get(4..8) == Some(b"ftyp")
 }
