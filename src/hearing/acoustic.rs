@@ -114,7 +114,14 @@ impl Net {
     /// * [`HearingError::Model`] if the weights do not load: a broken build.
     pub(crate) fn built_in() -> Result<&'static Self, HearingError> {
         static NET: OnceLock<Result<Net, String>> = OnceLock::new();
-        NET.get_or_init(|| Self::load(WEIGHTS))
+        // On a thread of its own: a rayon worker that waits for the loading
+        // would take up another take meanwhile and wait here for itself.
+        let load = || {
+            std::thread::spawn(|| Self::load(WEIGHTS))
+                .join()
+                .unwrap_or_else(|_| Err("loading it panicked".into()))
+        };
+        NET.get_or_init(load)
             .as_ref()
             .map_err(|reason| HearingError::Model {
                 reason: reason.clone(),
