@@ -11,7 +11,6 @@ pub(crate) struct CliError {
 
 impl CliError {
     /// An error in words: what was found, what was expected, what to do.
-    #[expect(dead_code, reason = "commands come next")]
     pub(crate) fn new(text: impl Into<String>) -> Self {
         Self {
             text: text.into(),
@@ -51,4 +50,9 @@ macro_rules! from_room {
     };
 }
 
-from_room!(crate::theory::TheoryError, crate::fretboard::FretboardError);
+from_room!(
+    crate::theory::TheoryError,
+    crate::fretboard::FretboardError,
+    crate::audio::AudioError,
+    crate::songlog::LogError
+);

@@ -5,7 +5,14 @@
 //! something stays open, was not heard, or differs; 2 error. A closed pipe is
 //! a quiet 0.
 
+mod confirm;
+mod draft;
 mod error;
+mod layout;
+mod place;
+mod show;
+mod song_json;
+mod undo;
 
 use clap::{Parser, Subcommand};
 use std::io::Write;
@@ -22,11 +29,19 @@ struct Cli {
 }
 
 #[derive(Subcommand)]
-enum Command {}
+enum Command {
+    /// Hears takes and writes a log of proposals for each.
+    Draft(draft::Args),
+    /// Shows a log: chords by bar and section, what is open, the reasons for a bar.
+    Show(show::Args),
+    /// Decides: takes a proposal, or your own chord, shape, note, name or setting.
+    Confirm(confirm::Args),
+    /// Takes decisions back, or brings back what was taken back.
+    Undo(undo::Args),
+}
 
 /// What a command that ran through has to say by its exit code.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-#[expect(dead_code, reason = "commands come next")]
 pub(crate) enum Outcome {
     /// Exit code 0.
     Done,
@@ -35,8 +50,13 @@ pub(crate) enum Outcome {
 }
 
 impl Command {
-    fn run(self, _out: &mut dyn Write) -> Result<Outcome, CliError> {
-        match self {}
+    fn run(self, out: &mut dyn Write) -> Result<Outcome, CliError> {
+        match self {
+            Self::Draft(args) => draft::run(args, out),
+            Self::Show(args) => show::run(args, out),
+            Self::Confirm(args) => confirm::run(args, out),
+            Self::Undo(args) => undo::run(args, out),
+        }
     }
 }
 
