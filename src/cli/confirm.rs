@@ -406,8 +406,10 @@ fn one_chord(args: &Args, place: Place, song: &Song, acts: &mut Vec<Act>) -> Res
         });
     }
     if let Some(label) = &args.chord {
-        // of a longer chord only the part in the place
-        if let Place::Stretch(from, to) = place {
+        // of a longer chord only the part in the place, unless that says the same
+        if let Place::Stretch(from, to) = place
+            && *label != span.label
+        {
             for (edge_s, inside) in [(from, from > start_s), (to, to < end_s)] {
                 if inside {
                     acts.push(Act::Split { at_s: edge_s });
@@ -420,7 +422,11 @@ fn one_chord(args: &Args, place: Place, song: &Song, acts: &mut Vec<Act>) -> Res
             start_s,
             end_s,
             label: label.clone(),
-            how: How::Own,
+            how: match span.candidates.iter().position(|c| c.label == *label) {
+                Some(0) => How::Proposed,
+                Some(_) => How::Candidate,
+                None => How::Own,
+            },
         });
     }
     if let Some(shape) = &args.shape {

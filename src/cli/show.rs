@@ -92,21 +92,21 @@ fn chart(song: &Song, path: &Path, out: &mut dyn Write) -> Result<(), CliError> 
 fn heading(section: &Section, song: &Song) -> String {
     let first = song.sections.iter().find(|s| s.letter == section.letter);
     let again = first.filter(|f| f.first_bar != section.first_bar);
-    let mut text = section.letter.clone();
+    let mut text = format!("[{}]", section.letter);
     if let Some(name) = &section.name {
-        text.push_str(&format!("  {name}"));
+        text.push_str(&format!(" {name}"));
     }
     match (again, section.differs.as_str()) {
         (Some(first), "") => {
             text.push_str(&format!(
-                "  (as bars {} to {})",
+                " (as bars {} to {})",
                 first.first_bar, first.last_bar
             ));
         }
         (_, "") => {}
-        (_, differs) => text.push_str(&format!("  ({differs})")),
+        (_, differs) => text.push_str(&format!(" ({differs})")),
     }
-    wrap_from(&text, 3)
+    wrap_from(&text, 4)
 }
 
 /// Bars in lines of four, or fewer where the chords need more room.
@@ -128,7 +128,7 @@ fn lines(bars: &[&Bar], song: &Song) -> Vec<String> {
                 let room = room(per_line);
                 let cell =
                     cell(bar, i > 0, room, song).unwrap_or_else(|| names(bar, song).join(" "));
-                text.push_str(&format!(" {}|", pad(&cell, room)));
+                text.push_str(&format!(" {} |", pad(&cell, room)));
             }
             text
         })
@@ -137,7 +137,7 @@ fn lines(bars: &[&Bar], song: &Song) -> Vec<String> {
 
 /// Columns for one bar where so many are on a line.
 fn room(per_line: usize) -> usize {
-    (WIDTH - 6) / per_line - 2
+    (WIDTH - 6) / per_line - 3
 }
 
 /// The chords of a bar, each about where its beat falls; none if the room is too small.
@@ -149,25 +149,31 @@ fn cell(bar: &Bar, may_be_held: bool, room: usize, song: &Song) -> Option<String
     {
         return Some("%".into());
     }
+    let names: Vec<(String, usize)> = spans
+        .into_iter()
+        .map(|span| {
+            let part = (span.start_s - bar.start_s) / (bar.end_s - bar.start_s);
+            (marked(span), (part.max(0.0) * room as f64).round() as usize)
+        })
+        .collect();
+    // from the right: how far right each may start so that the later ones fit
+    let mut latest = vec![0; names.len()];
+    let mut end = room;
+    for (i, (name, wanted)) in names.iter().enumerate().rev() {
+        latest[i] = end.checked_sub(columns(name))?.min(*wanted);
+        end = latest[i].saturating_sub(1);
+    }
     let mut text = String::new();
-    for span in spans {
-        let part = (span.start_s - bar.start_s) / (bar.end_s - bar.start_s);
-        let column = (part.max(0.0) * room as f64).round() as usize;
-        let name = marked(span);
+    for ((name, _), latest) in names.iter().zip(latest) {
         let earliest = if text.is_empty() {
             0
         } else {
             columns(&text) + 1
         };
-        // a long name late in the bar moves to the left as far as it must
-        let latest = room.checked_sub(columns(&name))?;
-        if latest < earliest {
-            return None;
-        }
-        text = pad(&text, column.clamp(earliest, latest));
-        text.push_str(&name);
+        text = pad(&text, latest.max(earliest));
+        text.push_str(name);
     }
-    Some(text)
+    (columns(&text) <= room).then_some(text)
 }
 
 /// Spans of a bar; of neighbours that look the same only the first.

@@ -1,3 +1,5 @@
 //! Outside tests, one module an area.
 
+mod confirm;
+mod log_sample;
 mod rooms;
