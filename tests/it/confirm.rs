@@ -74,7 +74,7 @@ fn show_is_a_chart_of_bars_that_fits_80_columns() {
     );
     assert!(text.contains("   5 | G7              | D/F♯??"), "{text}");
     assert!(
-        text.contains("   9 | Am7?           | %              | C♯m7♭5??"),
+        text.contains("   9 | Am7?            | %               | C♯m7♭5??"),
         "{text}"
     );
     assert!(text.contains("12 of 13 chords open"), "{text}");
@@ -86,7 +86,7 @@ fn show_is_a_chart_of_bars_that_fits_80_columns() {
     assert!(text.lines().all(|l| l.chars().count() <= 80), "{text}");
     assert!(text.contains("1 Em7         55 %  root, third"), "{text}");
     assert!(text.contains("in the repeats: bar 7 Em7? 66 %"), "{text}");
-    assert!(text.contains("o     o   o"), "{text}"); // 020030: the open strings
+    assert!(text.contains("o   o o   o"), "{text}"); // 020030: the open strings
 }
 
 #[test]

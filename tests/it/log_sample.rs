@@ -52,7 +52,7 @@ fn chord(text: &str, start_s: f64, sure: f64) -> HeardChord {
 }
 
 /// The log in memory.
-pub fn log() -> Log {
+pub(crate) fn log() -> Log {
     let mut chords: Vec<HeardChord> = Vec::new();
     for (i, name) in HALVES.iter().enumerate() {
         if *name != "-" {
@@ -126,28 +126,28 @@ pub fn log() -> Log {
 }
 
 /// Writes the log into a folder and gives its path.
-pub fn file(folder: &Path) -> PathBuf {
+pub(crate) fn file(folder: &Path) -> PathBuf {
     let path = folder.join("evening.takebook");
     std::fs::write(&path, write(&log())).expect("the folder of a test can be written");
     path
 }
 
 /// The program, ready to run.
-pub fn takebook() -> Command {
+pub(crate) fn takebook() -> Command {
     Command::new(env!("CARGO_BIN_EXE_takebook"))
 }
 
 /// Runs the program with these words.
-pub fn run(words: &[&str]) -> Output {
+pub(crate) fn run(words: &[&str]) -> Output {
     takebook().args(words).output().expect("the program starts")
 }
 
 /// Standard output as text.
-pub fn stdout(output: &Output) -> String {
+pub(crate) fn stdout(output: &Output) -> String {
     String::from_utf8_lossy(&output.stdout).into_owned()
 }
 
 /// Standard error as text.
-pub fn stderr(output: &Output) -> String {
+pub(crate) fn stderr(output: &Output) -> String {
     String::from_utf8_lossy(&output.stderr).into_owned()
 }

@@ -1,5 +1,8 @@
 //! Outside tests, one module an area.
 
+mod audio;
 mod confirm;
+mod draft;
 mod log_sample;
+mod outside;
 mod rooms;
