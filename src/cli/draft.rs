@@ -451,7 +451,9 @@ fn up_to_date(log: &Log, source: &Source, options: &DraftOptions) -> bool {
     let drafted = log.drafted.parse::<jiff::Timestamp>();
     let older = match (changed, drafted) {
         (Ok(changed), Ok(drafted)) => {
-            jiff::Timestamp::try_from(changed).is_ok_and(|changed| changed <= drafted)
+            // a log tells whole seconds
+            jiff::Timestamp::try_from(changed)
+                .is_ok_and(|changed| changed.as_second() <= drafted.as_second())
         }
         _ => false,
     };

@@ -1,6 +1,7 @@
 //! Showing, confirming and taking back, as a user does it.
 
-use crate::log_sample::{file, run, stderr, stdout, takebook};
+use crate::log_sample::{file, run, stderr, stdout};
+use crate::outside::takebook;
 use std::path::Path;
 use std::process::Stdio;
 

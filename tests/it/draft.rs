@@ -1,7 +1,7 @@
 //! Drafting as a user does it: one take, folders, again, and what goes wrong.
 
-use crate::log_sample::{run, stderr, stdout, takebook};
-use crate::outside::folder;
+use crate::log_sample::{run, stderr, stdout};
+use crate::outside::{folder, takebook};
 use std::path::{Path, PathBuf};
 use takebook::songlog::store;
 

@@ -2,7 +2,7 @@
 //! of 2 s in sections A A B, one bar with two chords, invented.
 
 use std::path::{Path, PathBuf};
-use std::process::{Command, Output};
+use std::process::Output;
 use takebook::fretboard::Instrument;
 use takebook::songlog::heard::*;
 use takebook::songlog::{Log, Take, write};
@@ -130,11 +130,6 @@ pub(crate) fn file(folder: &Path) -> PathBuf {
     let path = folder.join("evening.takebook");
     std::fs::write(&path, write(&log())).expect("the folder of a test can be written");
     path
-}
-
-/// The program, ready to run.
-pub(crate) fn takebook() -> Command {
-    Command::new(env!("CARGO_BIN_EXE_takebook"))
 }
 
 /// Runs the program with these words.

@@ -3,6 +3,7 @@
 mod audio;
 mod confirm;
 mod draft;
+mod log;
 mod log_sample;
 mod outside;
 mod rooms;
