@@ -5,8 +5,15 @@
 //! something stays open, was not heard, or differs; 2 error. A closed pipe is
 //! a quiet 0.
 
+mod confirm;
+mod draft;
 mod error;
 mod grade;
+mod layout;
+mod place;
+mod show;
+mod song_json;
+mod undo;
 
 use clap::{Parser, Subcommand};
 use std::io::Write;
@@ -25,6 +32,14 @@ struct Cli {
 #[derive(Subcommand)]
 enum Command {
     Grade(grade::Grade),
+    /// Hears takes and writes a log of proposals for each.
+    Draft(draft::Args),
+    /// Shows a log: chords by bar and section, what is open, the reasons for a bar.
+    Show(show::Args),
+    /// Decides: takes a proposal, or your own chord, shape, note, name or setting.
+    Confirm(confirm::Args),
+    /// Takes decisions back, or brings back what was taken back.
+    Undo(undo::Args),
 }
 
 /// What a command that ran through has to say by its exit code.
@@ -41,6 +56,10 @@ impl Command {
     fn run(self, out: &mut dyn Write) -> Result<Outcome, CliError> {
         match self {
             Self::Grade(command) => command.run(out),
+            Self::Draft(args) => draft::run(args, out),
+            Self::Show(args) => show::run(args, out),
+            Self::Confirm(args) => confirm::run(args, out),
+            Self::Undo(args) => undo::run(args, out),
         }
     }
 }

@@ -86,6 +86,15 @@ pub fn lock(path: &Path) -> Result<Locked, LogError> {
     })
 }
 
+/// As [`lock`], for a log that must be there: makes nothing where there is none.
+///
+/// # Errors
+/// As [`load`] and [`lock`].
+pub fn lock_existing(path: &Path) -> Result<Locked, LogError> {
+    load(path)?;
+    lock(path)
+}
+
 impl Locked {
     /// Reads the log.
     ///
@@ -154,6 +163,11 @@ fn side_name(path: &Path, tail: &str) -> std::ffi::OsString {
     let mut name = path.file_name().unwrap_or_default().to_os_string();
     name.push(tail);
     name
+}
+
+/// Where a log's take lies: beside the log unless the log says otherwise.
+pub fn take_path(log_path: &Path, log: &Log) -> PathBuf {
+    folder(log_path).join(&log.take.file)
 }
 
 /// Now, UTC, RFC 3339, to the second.
