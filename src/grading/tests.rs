@@ -96,3 +96,29 @@ fn the_largest_matching_takes_a_detour() {
         3
     );
 }
+
+#[test]
+fn differences_are_joined_and_in_order() {
+    let reference = Timeline::from_parts([(0.0, 2.0, "C:maj"), (2.0, 4.0, "G:maj/3")]);
+    let estimate = Timeline::from_parts([(0.0, 1.0, "C:maj"), (1.0, 3.0, "G:maj")]);
+    let found = estimate
+        .and_then(|e| differences(&e, &reference?, Strictness::Tetrads, true))
+        .unwrap_or_else(|e| panic!("{e}"));
+    let found: Vec<_> = found
+        .iter()
+        .map(|d| {
+            (
+                d.start_s,
+                d.end_s,
+                d.reference.as_str(),
+                d.estimate.as_str(),
+            )
+        })
+        .collect();
+    let expected = [
+        (1.0, 2.0, "C:maj", "G:maj"),
+        (2.0, 3.0, "G:maj/3", "G:maj"),
+        (3.0, 4.0, "G:maj/3", "N"),
+    ];
+    assert_eq!(found, expected);
+}
