@@ -27,6 +27,11 @@ pub enum FretboardError {
         /// The highest fret there is.
         highest: u8,
     },
+    /// Limits that contradict each other or the instrument.
+    Limits {
+        /// What contradicts what.
+        reason: String,
+    },
     /// Not a tuning.
     TuningText {
         /// What was typed.
@@ -54,6 +59,7 @@ impl std::fmt::Display for FretboardError {
             Self::FretRange { fret, highest } => {
                 write!(f, "fret {fret} is beyond the neck (0 to {highest})")
             }
+            Self::Limits { reason } => f.write_str(reason),
             Self::TuningText { text, reason } => write!(
                 f,
                 "'{text}' is not a tuning: {reason} (expected for example standard, drop-d, half-down, or notes low to high as D2 A2 D3 G3 B3 E4)"

@@ -4,11 +4,17 @@
 //! (`E A D G B e`). Frets are counted from the capo; 0 is the open string.
 
 mod error;
+mod hand;
+mod neck;
 mod shape;
 #[cfg(test)]
 mod tests;
 mod tuning;
+mod voicing;
 
 pub use error::FretboardError;
+pub use hand::{Barre, Finger, Hand, STRETCH_CAUTION, WIDE_SPAN_MM, hold};
+pub use neck::{SCALE_MM, fret_mm, span_mm};
 pub use shape::Shape;
 pub use tuning::{Instrument, Tuning};
+pub use voicing::{Limits, Voicing, Wanted, voicings};

@@ -27,3 +27,62 @@ fn standard_tuning_sounds_e2_to_e4() {
     );
     assert!("E2 A2".parse::<Tuning>().is_err());
 }
+
+fn shapes_of(chord: &str, n: usize) -> Vec<String> {
+    let chord = chord.parse().unwrap_or_else(|e| panic!("{e}"));
+    voicings(
+        &Instrument::default(),
+        Wanted::chord(&chord),
+        &Limits::default(),
+    )
+    .into_iter()
+    .take(n)
+    .map(|v| {
+        let fingers: String = v
+            .hand
+            .fingers
+            .iter()
+            .map(|f| f.map_or("-".into(), Finger::text))
+            .collect();
+        format!("{} {fingers} {:.1}", v.shape.text(), v.rank)
+    })
+    .collect()
+}
+
+/// Shapes that beginners' books show first: common practice, no source.
+#[test]
+fn ordinary_shapes_come_first() {
+    let mut wrong = Vec::new();
+    for (chord, first) in [
+        ("C", "x32010"),
+        ("D", "xx0232"),
+        ("E", "022100"),
+        ("F", "133211"),
+        ("G", "320003 320033"),
+        ("A", "x02220"),
+        ("Am", "x02210"),
+        ("Bm", "x24432"),
+        ("Dm", "xx0231"),
+        ("Em", "022000"),
+        ("F#m", "244222"),
+        ("A7", "x02020"),
+        ("B7", "x21202"),
+        ("C7", "x32310"),
+        ("D7", "xx0212"),
+        ("E7", "020100"),
+        ("G7", "320001"),
+        ("Bb", "x13331"),
+        ("Cmaj7", "x32000"),
+        ("Gm", "355333"),
+        ("Am7", "x02010"),
+        ("Em7", "020000"),
+        ("Dmaj7", "xx0222"),
+    ] {
+        let found = shapes_of(chord, 4);
+        let shape = found[0].split(' ').next().unwrap_or_default();
+        if !first.split(' ').any(|f| f == shape) {
+            wrong.push(format!("{chord}: wanted {first}, found {found:?}"));
+        }
+    }
+    assert!(wrong.is_empty(), "{}", wrong.join("\n"));
+}

@@ -1,4 +1,81 @@
 //! The log of a take: what was heard, what was decided, and the song they make.
+//!
+//! [`heard::Heard`] is the machine's proposal and is replaced by each draft.
+//! [`decided::Decision`]s are the user's, an append-only list. [`resolve`]
+//! makes the [`song::Song`] of both; it is pure and never fails. [`store`] is
+//! the only part that touches files: whole or not at all, locked while written.
 
+pub mod decided;
+mod error;
+mod format;
 pub mod heard;
+mod records;
+pub mod resolve;
 pub mod song;
+pub mod store;
+#[cfg(test)]
+mod tests;
+mod timeline;
+pub mod validate;
+
+pub use error::LogError;
+pub use format::{VERSION, read, read_meter, write};
+pub use resolve::resolve;
+
+use decided::Decision;
+use heard::Heard;
+
+/// Everything one log file holds.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Log {
+    /// Which take it is about.
+    pub take: Take,
+    /// When the take was last drafted, UTC, RFC 3339.
+    pub drafted: String,
+    /// What was heard.
+    pub heard: Heard,
+    /// What was decided, oldest first, ids ascending.
+    pub decided: Vec<Decision>,
+}
+
+/// The take that a log is about.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Take {
+    /// Its file, relative to the log's folder where it lies in or under it.
+    pub file: String,
+    /// Container and coding in words.
+    pub kind: String,
+    /// Sample rate of the file, Hz.
+    pub rate_hz: u32,
+    /// Channels in the file.
+    pub channels: u16,
+    /// Size of the file, bytes.
+    pub bytes: u64,
+    /// What tells it from other takes; none if unknown.
+    pub fingerprint: Option<Fingerprint>,
+}
+
+/// How loud and how bright each of 32 parts of a take is.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Fingerprint {
+    /// Length, s.
+    pub duration_s: f64,
+    /// Loudness of each part, whole dB under full scale.
+    pub levels_db: Vec<i16>,
+    /// Changes of sign a second in each part.
+    pub crossings: Vec<u32>,
+}
+
+impl Log {
+    /// Id for the next decision.
+    pub fn next_id(&self) -> u32 {
+        self.decided.last().map_or(1, |d| d.id + 1)
+    }
+
+    /// Appends a decision and gives its id. Takes: its time, UTC, RFC 3339.
+    pub fn decide(&mut self, at: String, acts: Vec<decided::Act>) -> u32 {
+        let id = self.next_id();
+        self.decided.push(Decision { id, at, acts });
+        id
+    }
+}

@@ -301,6 +301,11 @@ impl Chord {
     }
 }
 
+/// What follows the root in the symbol, with real accidentals, the bass not included: `m7♭5`.
+pub fn chord_tail_text(chord: &Chord) -> String {
+    pretty(&chord.symbol_tail())
+}
+
 fn pretty(tail: &str) -> String {
     // an accidental is a `b` or `#` before a digit; other letters stay
     let mut out = String::new();

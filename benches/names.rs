@@ -1,0 +1,52 @@
+//! Prints what naming, shapes and rows of fragments cost: `cargo bench --bench names`.
+
+use std::hint::black_box;
+use std::time::Instant;
+use takebook::fretboard::{Instrument, Limits, Wanted, voicings};
+use takebook::theory::imply::{Fragment, Place, read_row};
+
+/// Median time of one call, µs.
+fn median_us<T>(n: usize, mut call: impl FnMut() -> T) -> f64 {
+    let mut times: Vec<f64> = (0..n)
+        .map(|_| {
+            let start = Instant::now();
+            black_box(call());
+            start.elapsed().as_secs_f64() * 1e6
+        })
+        .collect();
+    times.sort_by(f64::total_cmp);
+    times[n / 2]
+}
+
+fn main() {
+    let mut out = std::io::stdout().lock();
+    let mut print = |line: String| {
+        use std::io::Write;
+        let _ = writeln!(out, "{line}");
+    };
+    let guitar = Instrument::default();
+    for chord in ["C", "Am7", "F#m7b5", "Bbmaj9", "G13", "D/F#"] {
+        let parsed = chord.parse().unwrap_or_else(|e| panic!("{e}"));
+        let wanted = Wanted::chord(&parsed);
+        let limits = Limits::default();
+        let n = voicings(&guitar, wanted, &limits).len();
+        let us = median_us(50, || voicings(&guitar, wanted, &limits));
+        print(format!("shapes {chord}: {n} in {us:.0} µs"));
+    }
+    let row: Vec<Fragment> = (0..300u32)
+        .map(|i| {
+            let root = [55u8, 60, 62, 55, 64, 60, 57, 62][(i / 4 % 8) as usize];
+            let mut f = Fragment::of(&[root, root + [4, 7, 4, 12][(i % 4) as usize]]);
+            f.place = if i % 4 == 0 {
+                Place::BarStart
+            } else {
+                Place::Weak
+            };
+            f
+        })
+        .collect();
+    for (words, key) in [("key given", "G".parse().ok()), ("key found", None)] {
+        let us = median_us(5, || read_row(&row, key, 3));
+        print(format!("row of 300 fragments, {words}: {:.0} ms", us / 1e3));
+    }
+}

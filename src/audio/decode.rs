@@ -1,0 +1,371 @@
+//! One file's sound track, decoded packet by packet.
+//!
+//! A decoder that panics on damaged input (Vorbis has been seen to) is treated
+//! like one that gives an error: what was decoded so far stays.
+
+use super::{AudioError, edits};
+use std::cell::Cell;
+use std::fs::File;
+use std::io::Read;
+use std::panic::{AssertUnwindSafe, catch_unwind};
+use std::path::{Path, PathBuf};
+use std::sync::Once;
+use symphonia::core::codecs::audio::well_known::{CODEC_ID_OPUS, CODEC_ID_WMA};
+use symphonia::core::codecs::audio::{AudioCodecParameters, AudioDecoder, AudioDecoderOptions};
+use symphonia::core::errors::Error;
+use symphonia::core::formats::probe::Hint;
+use symphonia::core::formats::{FormatOptions, FormatReader, TrackType};
+use symphonia::core::io::{MediaSourceStream, MediaSourceStreamOptions};
+use symphonia::core::meta::MetadataOptions;
+
+/// Rates that some recorder writes, Hz.
+const RATES_HZ: std::ops::RangeInclusive<u32> = 4_000..=768_000;
+/// A longer silence than this is not put in for a damaged packet, s.
+const LONGEST_PATCH_S: u64 = 10;
+
+/// What one step of decoding gave.
+pub(super) enum Step {
+    /// Interleaved samples are in the buffer.
+    Samples,
+    /// The end, as it should be.
+    End,
+    /// It stopped early, and why.
+    Broken(String),
+}
+
+/// An open file with its decoder.
+pub(super) struct Track {
+    path: PathBuf,
+    reader: Box<dyn FormatReader>,
+    decoder: Box<dyn AudioDecoder>,
+    id: u32,
+    pub(super) kind: String,
+    pub(super) rate_hz: u32,
+    pub(super) n_channels: usize,
+    /// Frames the file says it has, run-in not counted.
+    pub(super) n_frames: Option<u64>,
+    // frames still to skip, and frames still to give, by the edit list
+    skip: u64,
+    left: Option<u64>,
+    pending: Option<Vec<f32>>,
+    /// Packets that could not be decoded and were replaced by silence.
+    pub(super) n_damaged: u64,
+}
+
+impl Track {
+    pub(super) fn open(path: &Path) -> Result<Self, AudioError> {
+        let path = path.to_path_buf();
+        let head = look(&path)?;
+        guarded(|| Self::open_inside(&path, &head)).unwrap_or_else(|reason| {
+            Err(AudioError::Nothing {
+                path: path.clone(),
+                reason,
+            })
+        })
+    }
+
+    fn open_inside(path: &Path, head: &[u8]) -> Result<Self, AudioError> {
+        let unsupported = |kind: &str| AudioError::Unsupported {
+            path: path.into(),
+            kind: kind.into(),
+        };
+        if let Some(kind) = foreign(head) {
+            return Err(unsupported(kind));
+        }
+        let file = File::open(path).map_err(|source| AudioError::Open {
+            path: path.into(),
+            source,
+        })?;
+        let stream = MediaSourceStream::new(Box::new(file), MediaSourceStreamOptions::default());
+        let mut hint = Hint::new();
+        if let Some(ending) = path.extension().and_then(|e| e.to_str()) {
+            hint.with_extension(&ending.to_lowercase());
+        }
+        let reader = symphonia::default::get_probe()
+            .probe(
+                &hint,
+                stream,
+                FormatOptions::default(),
+                MetadataOptions::default(),
+            )
+            .map_err(|error| match error {
+                Error::Unsupported(_) | Error::IoError(_) if !looks_like_sound(head) => {
+                    AudioError::NotAudio { path: path.into() }
+                }
+                Error::Unsupported(what) if what.contains("moov") => AudioError::Nothing {
+                    path: path.into(),
+                    reason: "its table of contents is missing: the recording was not finished, or not copied whole".into(),
+                },
+                Error::Unsupported(what) => unsupported(&format!("sound of a kind ({what})")),
+                other => AudioError::Nothing {
+                    path: path.into(),
+                    reason: plain(&other),
+                },
+            })?;
+        let container = reader.format_info().long_name.to_owned();
+        let track = reader
+            .default_track(TrackType::Audio)
+            .or_else(|| reader.first_track(TrackType::Audio))
+            .ok_or_else(|| AudioError::Nothing {
+                path: path.into(),
+                reason: "it has no sound track".into(),
+            })?;
+        let params = track
+            .codec_params
+            .as_ref()
+            .and_then(|p| p.audio())
+            .cloned()
+            .ok_or_else(|| unsupported("sound in an unknown coding"))?;
+        if params.codec == CODEC_ID_OPUS {
+            return Err(unsupported("Opus sound"));
+        }
+        if params.codec == CODEC_ID_WMA {
+            return Err(unsupported("Windows Media sound"));
+        }
+        let (id, n_frames) = (track.id, track.num_frames);
+        let mut decoder = symphonia::default::get_codecs()
+            .make_audio_decoder(&params, &AudioDecoderOptions::default())
+            .map_err(|error| match error {
+                Error::Unsupported(_) => unsupported("sound in a coding that is not known"),
+                other => AudioError::Nothing {
+                    path: path.into(),
+                    reason: plain(&other),
+                },
+            })?;
+        decoder.reset();
+        let kind = describe(&container, &params, decoder.codec_info().long_name);
+        let mut track = Self {
+            path: path.into(),
+            reader,
+            decoder,
+            id,
+            kind,
+            rate_hz: params.sample_rate.unwrap_or(0),
+            n_channels: 0,
+            n_frames,
+            skip: 0,
+            left: None,
+            pending: None,
+            n_damaged: 0,
+        };
+        track.find_spec()?;
+        track.apply_edit();
+        Ok(track)
+    }
+
+    /// Decodes the first packet: only it tells rate and channels for certain.
+    fn find_spec(&mut self) -> Result<(), AudioError> {
+        let mut first = Vec::new();
+        match self.step_inside(&mut first) {
+            Step::Samples => {}
+            Step::End => return Err(self.nothing("it ends before the first sample")),
+            Step::Broken(reason) => return Err(self.nothing(&reason)),
+        }
+        if !RATES_HZ.contains(&self.rate_hz) {
+            return Err(AudioError::Rate {
+                path: self.path.clone(),
+                rate_hz: self.rate_hz,
+            });
+        }
+        self.pending = Some(first);
+        Ok(())
+    }
+
+    fn nothing(&self, reason: &str) -> AudioError {
+        AudioError::Nothing {
+            path: self.path.clone(),
+            reason: reason.into(),
+        }
+    }
+
+    fn apply_edit(&mut self) {
+        let Some(edit) = edits::read(&self.path) else {
+            return;
+        };
+        let rate = f64::from(self.rate_hz);
+        self.skip = (edit.start_s * rate).round() as u64;
+        self.left = edit.length_s.map(|s| (s * rate).round() as u64);
+        if let (Some(n), Some(left)) = (self.n_frames, self.left) {
+            self.n_frames = Some(n.saturating_sub(self.skip).min(left));
+        }
+    }
+
+    /// Puts the next interleaved samples into `into` (its old content goes).
+    pub(super) fn next_block(&mut self, into: &mut Vec<f32>) -> Step {
+        loop {
+            if self.left == Some(0) {
+                return Step::End;
+            }
+            let step = match self.pending.take() {
+                Some(first) => {
+                    *into = first;
+                    Step::Samples
+                }
+                None => guarded(|| self.step_inside(into)).unwrap_or_else(Step::Broken),
+            };
+            if !matches!(step, Step::Samples) {
+                return step;
+            }
+            self.trim(into);
+            if !into.is_empty() {
+                return Step::Samples;
+            }
+        }
+    }
+
+    /// Cuts off what the edit list leaves out.
+    fn trim(&mut self, block: &mut Vec<f32>) {
+        let n = self.n_channels;
+        let frames = (block.len() / n) as u64;
+        let cut = self.skip.min(frames);
+        self.skip -= cut;
+        block.drain(..cut as usize * n);
+        if let Some(left) = &mut self.left {
+            let keep = (*left).min(frames - cut);
+            *left -= keep;
+            block.truncate(keep as usize * n);
+        }
+    }
+
+    fn step_inside(&mut self, into: &mut Vec<f32>) -> Step {
+        loop {
+            let packet = match self.reader.next_packet() {
+                Ok(Some(packet)) => packet,
+                Ok(None) => return Step::End,
+                Err(Error::ResetRequired) => {
+                    return Step::Broken("a second recording follows in the same file".into());
+                }
+                // a WAV of unknown length, as a pipe writes it, just ends
+                Err(Error::IoError(e))
+                    if e.kind() == std::io::ErrorKind::UnexpectedEof
+                        && self.n_frames.is_none()
+                        && self.kind.starts_with("Waveform") =>
+                {
+                    return Step::End;
+                }
+                Err(error) => return Step::Broken(plain(&error)),
+            };
+            if packet.track_id != self.id {
+                continue;
+            }
+            match self.decoder.decode(&packet) {
+                Ok(buffer) => {
+                    let spec = buffer.spec();
+                    let (rate, channels) = (spec.rate(), spec.channels().count());
+                    if self.n_channels == 0 {
+                        self.rate_hz = rate;
+                        self.n_channels = channels;
+                    }
+                    if buffer.frames() == 0 || channels == 0 {
+                        continue;
+                    }
+                    if (rate, channels) != (self.rate_hz, self.n_channels) {
+                        return Step::Broken("rate or channels change on the way".into());
+                    }
+                    buffer.copy_to_vec_interleaved(into);
+                    return Step::Samples;
+                }
+                Err(Error::DecodeError(_) | Error::IoError(_)) => {
+                    self.n_damaged += 1;
+                    // silence of the same length keeps the rest in time
+                    let frames = packet
+                        .dur
+                        .get()
+                        .min(LONGEST_PATCH_S * u64::from(self.rate_hz));
+                    if self.n_channels > 0 && frames > 0 {
+                        into.clear();
+                        into.resize(frames as usize * self.n_channels, 0.0);
+                        return Step::Samples;
+                    }
+                }
+                Err(error) => return Step::Broken(plain(&error)),
+            }
+        }
+    }
+}
+
+/// Opens the file once to see whether it is there, and gives its first bytes.
+fn look(path: &Path) -> Result<Vec<u8>, AudioError> {
+    let failed = |source| AudioError::Open {
+        path: path.into(),
+        source,
+    };
+    let file = File::open(path).map_err(failed)?;
+    if file.metadata().map_err(failed)?.is_dir() {
+        return Err(AudioError::Folder { path: path.into() });
+    }
+    let mut head = Vec::new();
+    file.take(512).read_to_end(&mut head).map_err(failed)?;
+    if head.is_empty() {
+        return Err(AudioError::Empty { path: path.into() });
+    }
+    Ok(head)
+}
+
+/// Kinds that are recognised but not decoded here.
+fn foreign(head: &[u8]) -> Option<&'static str> {
+    let holds = |part: &[u8]| head.windows(part.len()).any(|w| w == part);
+    if holds(b"OpusHead") {
+        Some("Opus sound")
+    } else if head.starts_with(&[0x30, 0x26, 0xB2, 0x75, 0x8E, 0x66, 0xCF, 0x11]) {
+        Some("Windows Media sound")
+    } else if head.starts_with(b"RF64") || head.starts_with(b"BW64") {
+        Some("an RF64 file (the form of WAV beyond 4 GB)")
+    } else if head.starts_with(b"#!AMR") {
+        Some("AMR telephone sound")
+    } else if head.starts_with(b"MThd") {
+        Some("MIDI notes, not sound")
+    } else {
+        None
+    }
+}
+
+fn looks_like_sound(head: &[u8]) -> bool {
+    let starts: [&[u8]; 7] = [
+        b"RIFF",
+        b"fLaC",
+        b"OggS",
+        b"ID3",
+        b"FORM",
+        b"caff",
+        b"\x1A\x45\xDF\xA3",
+    ];
+    starts.iter().any(|s| head.starts_with(s)) || head.get(4..8) == Some(b"ftyp")
+}
+
+fn describe(container: &str, params: &AudioCodecParameters, codec: &str) -> String {
+    match params.bits_per_sample.or(params.bits_per_coded_sample) {
+        Some(bits) if !codec.contains("-bit") => format!("{container}, {codec}, {bits}-bit"),
+        _ => format!("{container}, {codec}"),
+    }
+}
+
+fn plain(error: &Error) -> String {
+    match error {
+        Error::IoError(e) if e.kind() == std::io::ErrorKind::UnexpectedEof => {
+            "the file ends too early".into()
+        }
+        other => other.to_string(),
+    }
+}
+
+thread_local! {
+    static DECODING: Cell<bool> = const { Cell::new(false) };
+}
+
+/// Runs a decoder's step; a panic in it becomes a reason in words and prints nothing.
+fn guarded<T>(step: impl FnOnce() -> T) -> Result<T, String> {
+    static QUIET: Once = Once::new();
+    QUIET.call_once(|| {
+        let others = std::panic::take_hook();
+        std::panic::set_hook(Box::new(move |info| {
+            if !DECODING.get() {
+                others(info);
+            }
+        }));
+    });
+    DECODING.set(true);
+    let result = catch_unwind(AssertUnwindSafe(step));
+    DECODING.set(false);
+    result.map_err(|_| "its sound is damaged beyond decoding".into())
+}

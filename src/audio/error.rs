@@ -1,0 +1,100 @@
+//! What can be wrong with a sound file.
+
+use std::path::PathBuf;
+
+/// Errors of the `audio` room. Each names the file, what was found, and the way out.
+#[derive(Debug)]
+#[non_exhaustive]
+pub enum AudioError {
+    /// The file cannot be opened or read; check the name and the permissions.
+    Open {
+        /// Which file.
+        path: PathBuf,
+        /// What the system said.
+        source: std::io::Error,
+    },
+    /// A folder was given where a file is needed.
+    Folder {
+        /// Which folder.
+        path: PathBuf,
+    },
+    /// The file has no bytes at all.
+    Empty {
+        /// Which file.
+        path: PathBuf,
+    },
+    /// Nothing in the file looks like sound.
+    NotAudio {
+        /// Which file.
+        path: PathBuf,
+    },
+    /// Sound of a kind that is not decoded here; convert it.
+    Unsupported {
+        /// Which file.
+        path: PathBuf,
+        /// Which kind, in words.
+        kind: String,
+    },
+    /// A sample rate that no recorder writes.
+    Rate {
+        /// Which file.
+        path: PathBuf,
+        /// The rate found, Hz.
+        rate_hz: u32,
+    },
+    /// A sound file in which not one sample could be decoded.
+    Nothing {
+        /// Which file.
+        path: PathBuf,
+        /// Why, in words.
+        reason: String,
+    },
+}
+
+impl std::fmt::Display for AudioError {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        match self {
+            Self::Open { path, source } => write!(f, "cannot read '{}': {source}", path.display()),
+            Self::Folder { path } => write!(
+                f,
+                "'{}' is a folder, not a sound file (name a file in it)",
+                path.display()
+            ),
+            Self::Empty { path } => write!(
+                f,
+                "'{}' is empty (0 bytes); record or copy it again",
+                path.display()
+            ),
+            Self::NotAudio { path } => write!(
+                f,
+                "'{}' is not a sound file that is known here (WAV, FLAC, MP3, Ogg Vorbis, M4A, AIFF, CAF, or the sound of an MP4)",
+                path.display()
+            ),
+            Self::Unsupported { path, kind } => write!(
+                f,
+                "'{}' holds {kind}, which is not decoded here; convert it first, for example: ffmpeg -i '{}' take.wav",
+                path.display(),
+                path.display()
+            ),
+            Self::Rate { path, rate_hz } => write!(
+                f,
+                "'{}' claims a sample rate of {rate_hz} Hz (4000 to 768000 are possible); its header is damaged",
+                path.display()
+            ),
+            Self::Nothing { path, reason } => write!(
+                f,
+                "'{}' holds no sound that can be decoded: {reason}",
+                path.display()
+            ),
+        }
+    }
+}
+
+impl std::error::Error for AudioError {
+    fn source(&self) -> Option<&(dyn std::error::Error + 'static)> {
+        match self {
+            Self::Open { source, .. } => Some(source),
+            _ => None,
+        }
+    }
+}

@@ -1,0 +1,299 @@
+//! The acoustic stage: what sounds, frame by frame, by a small trained net.
+//!
+//! The net reads both spectra of [`super::spectrum`] (shifted to the take's
+//! tuning, scaled to its loudness, compressed) and says for each frame how
+//! likely each chord, bass and pitch class is, and which pitches are struck
+//! and sound. How it was trained, on what, and where it fails: docs/training.
+//! It runs in chunks with enough context on both sides that the chunking
+//! cannot be seen in the result, on as many threads as rayon has.
+//!
+//! Everything the musical stage learns about the sound stands in
+//! [`Acoustic`], so that either stage can be replaced and measured alone.
+
+use super::HearingError;
+use super::spectrum::{LONG_BINS, LONG_MARGIN, SHORT_BINS, SHORT_MARGIN, Spectra};
+use rayon::prelude::*;
+use rten::{Model, RunOptions, ThreadPool};
+use rten_tensor::NdTensor;
+use rten_tensor::prelude::*;
+use std::sync::{Arc, OnceLock};
+
+/// Chord qualities the net knows, as label shorthands; class = quality × 12 + root.
+pub(crate) const NET_QUALITIES: [&str; 23] = [
+    "maj", "min", "7", "maj7", "min7", "sus2", "sus4", "maj(9)", "min(9)", "maj6", "min6", "9",
+    "dim", "dim7", "aug", "hdim7", "5", "minmaj7", "maj9", "min9", "sus4(b7)", "7(#9)", "maj6(9)",
+];
+/// Chord classes with "no chord" as the last.
+pub(crate) const N_CLASSES: usize = NET_QUALITIES.len() * 12 + 1;
+/// Index of "no chord".
+pub(crate) const NO_CHORD: usize = N_CLASSES - 1;
+/// Bass classes: twelve pitch classes and none.
+pub(crate) const N_BASSES: usize = 13;
+/// Pitches the net tells apart: MIDI 28 (E1) to 91 (G6).
+pub(crate) const N_PITCHES: usize = 64;
+/// MIDI note of pitch 0.
+pub(crate) const LOWEST_MIDI: u8 = 28;
+
+/// Steps of a natural logarithm that one unit of a byte stands for.
+const LOG_STEP: f32 = 1.0 / 12.0;
+
+/// Frames in a chunk without its context.
+const CHUNK: usize = 384;
+/// Frames of context on both sides: the net's reach.
+const CONTEXT: usize = 72;
+
+/// What the acoustic stage says of each frame (46.4 ms), as bytes.
+#[derive(Debug, Clone, Default)]
+pub(crate) struct Acoustic {
+    /// `n_frames × N_CLASSES`, -ln p in twelfths.
+    chords: Vec<u8>,
+    /// `n_frames × N_BASSES`, -ln p in twelfths.
+    basses: Vec<u8>,
+    /// `n_frames × 12`, p in 255ths: pitch classes of the chord.
+    classes: Vec<u8>,
+    /// `n_frames × N_PITCHES`, p in 255ths.
+    struck: Vec<u8>,
+    /// `n_frames × N_PITCHES`, p in 255ths.
+    sounding: Vec<u8>,
+}
+
+impl Acoustic {
+    /// Number of frames.
+    pub(crate) fn n_frames(&self) -> usize {
+        self.classes.len() / 12
+    }
+
+    /// ln p of a chord class in a frame.
+    pub(crate) fn ln_chord(&self, frame: usize, class: usize) -> f32 {
+        -f32::from(self.chords[frame * N_CLASSES + class]) * LOG_STEP
+    }
+
+    /// ln p of a bass pitch class (12 = none) in a frame.
+    pub(crate) fn ln_bass(&self, frame: usize, bass: usize) -> f32 {
+        -f32::from(self.basses[frame * N_BASSES + bass]) * LOG_STEP
+    }
+
+    /// Probability that a pitch class belongs to the chord of a frame.
+    pub(crate) fn pitch_class(&self, frame: usize, pc: usize) -> f32 {
+        f32::from(self.classes[frame * 12 + pc]) / 255.0
+    }
+
+    /// Probability that a pitch (0 = MIDI 28) is struck in a frame.
+    pub(crate) fn struck(&self, frame: usize, pitch: usize) -> f32 {
+        f32::from(self.struck[frame * N_PITCHES + pitch]) / 255.0
+    }
+
+    /// Probability that a pitch (0 = MIDI 28) sounds in a frame.
+    pub(crate) fn sounding(&self, frame: usize, pitch: usize) -> f32 {
+        f32::from(self.sounding[frame * N_PITCHES + pitch]) / 255.0
+    }
+
+    fn append(&mut self, other: Self) {
+        self.chords.extend(other.chords);
+        self.basses.extend(other.basses);
+        self.classes.extend(other.classes);
+        self.struck.extend(other.struck);
+        self.sounding.extend(other.sounding);
+    }
+}
+
+/// The loaded net.
+pub(crate) struct Net {
+    model: Model,
+    inputs: [rten::NodeId; 2],
+    outputs: [rten::NodeId; 4],
+}
+
+/// The trained weights (docs/training says how to remake them).
+static WEIGHTS: &[u8] = include_bytes!("weights/acoustic.onnx");
+
+impl Net {
+    /// The built-in net, loaded once a process.
+    ///
+    /// # Errors
+    /// * [`HearingError::Model`] if the weights do not load: a broken build.
+    pub(crate) fn built_in() -> Result<&'static Self, HearingError> {
+        static NET: OnceLock<Result<Net, String>> = OnceLock::new();
+        NET.get_or_init(|| Self::load(WEIGHTS))
+            .as_ref()
+            .map_err(|reason| HearingError::Model {
+                reason: reason.clone(),
+            })
+    }
+
+    fn load(weights: &'static [u8]) -> Result<Self, String> {
+        let model = Model::load_static_slice(weights).map_err(|e| e.to_string())?;
+        let node = |name: &str| model.node_id(name).map_err(|e| e.to_string());
+        Ok(Self {
+            inputs: [node("xl")?, node("xs")?],
+            outputs: [node("ch")?, node("ba")?, node("pc")?, node("n")?],
+            model,
+        })
+    }
+
+    /// Hears all frames. `shift_cents` is the take's tuning; `progress` is
+    /// told the share done, 0 to 1.
+    ///
+    /// # Errors
+    /// * [`HearingError::Model`] if inference fails: a broken build.
+    pub(crate) fn hear(
+        &self,
+        spectra: &Spectra,
+        shift_cents: f64,
+        progress: &(dyn Fn(f64) + Sync),
+    ) -> Result<Acoustic, HearingError> {
+        let n = spectra.n_frames();
+        let peak = loudness(spectra);
+        let starts: Vec<usize> = (0..n).step_by(CHUNK).collect();
+        let done = std::sync::atomic::AtomicUsize::new(0);
+        let parts = starts
+            .par_iter()
+            .map(|&start| {
+                let part = self.chunk(spectra, start, (start + CHUNK).min(n), shift_cents, peak);
+                let count = 1 + done.fetch_add(1, std::sync::atomic::Ordering::Relaxed);
+                progress(count as f64 / starts.len() as f64);
+                part
+            })
+            .collect::<Result<Vec<_>, _>>()?;
+        let mut all = Acoustic::default();
+        for part in parts {
+            all.append(part);
+        }
+        Ok(all)
+    }
+
+    fn chunk(
+        &self,
+        spectra: &Spectra,
+        start: usize,
+        end: usize,
+        shift_cents: f64,
+        peak: f32,
+    ) -> Result<Acoustic, HearingError> {
+        let first = start.saturating_sub(CONTEXT);
+        let last = (end + CONTEXT).min(spectra.n_frames());
+        let n = last - first;
+        let mut long = Vec::with_capacity(n * LONG_BINS);
+        let mut short = Vec::with_capacity(n * SHORT_BINS);
+        for t in first..last {
+            compress(
+                spectra.long_db(t),
+                LONG_MARGIN,
+                LONG_BINS,
+                shift_cents * 0.03,
+                peak,
+                &mut long,
+            );
+            compress(
+                spectra.short_db(t),
+                SHORT_MARGIN,
+                SHORT_BINS,
+                shift_cents * 0.01,
+                peak,
+                &mut short,
+            );
+        }
+        let long = NdTensor::from_data([1, n, LONG_BINS], long);
+        let short = NdTensor::from_data([1, n, SHORT_BINS], short);
+        let broken = |reason: String| HearingError::Model { reason };
+        let options = RunOptions::default().with_thread_pool(Some(ONE_THREAD.with(Arc::clone)));
+        let outputs = self
+            .model
+            .run(
+                vec![
+                    (self.inputs[0], long.view().into()),
+                    (self.inputs[1], short.view().into()),
+                ],
+                &self.outputs,
+                Some(options),
+            )
+            .map_err(|e| broken(e.to_string()))?;
+        let mut values = outputs.into_iter().map(|v| {
+            v.into_tensor::<f32>()
+                .map(|t| t.to_vec())
+                .ok_or_else(|| broken("an output is not made of floats".into()))
+        });
+        let mut next = || {
+            values
+                .next()
+                .unwrap_or_else(|| Err(broken("an output is missing".into())))
+        };
+        let (chords, basses, classes, notes) = (next()?, next()?, next()?, next()?);
+        let (skip, keep) = (start - first, end - start);
+        let mut part = Acoustic::default();
+        for t in skip..skip + keep {
+            log_softmax(
+                &chords[t * N_CLASSES..(t + 1) * N_CLASSES],
+                &mut part.chords,
+            );
+            log_softmax(&basses[t * N_BASSES..(t + 1) * N_BASSES], &mut part.basses);
+            sigmoid(&classes[t * 12..(t + 1) * 12], &mut part.classes);
+            // two planes: struck, then sounding
+            let plane = n * N_PITCHES;
+            sigmoid(&notes[t * N_PITCHES..(t + 1) * N_PITCHES], &mut part.struck);
+            sigmoid(
+                &notes[plane + t * N_PITCHES..plane + (t + 1) * N_PITCHES],
+                &mut part.sounding,
+            );
+        }
+        Ok(part)
+    }
+}
+
+thread_local! {
+    /// One thread a chunk: chunks are what runs in parallel.
+    static ONE_THREAD: Arc<ThreadPool> = Arc::new(ThreadPool::with_num_threads(1));
+}
+
+/// Reference loudness: the 97th percentile over frames of the strongest bin's magnitude.
+fn loudness(spectra: &Spectra) -> f32 {
+    let mut peaks: Vec<f32> = (0..spectra.n_frames())
+        .map(|t| {
+            spectra
+                .long_db(t)
+                .skip(LONG_MARGIN)
+                .take(LONG_BINS)
+                .fold(f32::MIN, f32::max)
+        })
+        .collect();
+    if peaks.is_empty() {
+        return 1e-9;
+    }
+    peaks.sort_by(f32::total_cmp);
+    let at = ((peaks.len() - 1) as f64 * 0.97).round() as usize;
+    10f32.powf(peaks[at] / 20.0) + 1e-9
+}
+
+/// Shifts a spectrum by a part of a bin (linear in decibels) and compresses it as the net was trained.
+fn compress(
+    db: impl Iterator<Item = f32>,
+    margin: usize,
+    n_bins: usize,
+    shift_bins: f64,
+    peak: f32,
+    out: &mut Vec<f32>,
+) {
+    let db: Vec<f32> = db.collect();
+    for k in 0..n_bins {
+        let at = (margin + k) as f64 + shift_bins;
+        let low = (at.floor().max(0.0) as usize).min(db.len() - 2);
+        let part = (at - low as f64) as f32;
+        let level = db[low] * (1.0 - part) + db[low + 1] * part;
+        let magnitude = 10f32.powf(level / 20.0);
+        out.push((100.0 * magnitude / peak).ln_1p() / 101f32.ln());
+    }
+}
+
+fn log_softmax(x: &[f32], out: &mut Vec<u8>) {
+    let top = x.iter().copied().fold(f32::MIN, f32::max);
+    let sum: f32 = x.iter().map(|v| (v - top).exp()).sum();
+    let norm = top + sum.ln();
+    out.extend(
+        x.iter()
+            .map(|v| ((norm - v) / LOG_STEP).round().clamp(0.0, 255.0) as u8),
+    );
+}
+
+fn sigmoid(x: &[f32], out: &mut Vec<u8>) {
+    out.extend(x.iter().map(|v| (255.0 / (1.0 + (-v).exp())).round() as u8));
+}

@@ -1,0 +1,195 @@
+//! Cells: the take cut at every moment where a chord could change.
+//!
+//! A chord changes when strings are struck, or when the sound stops. Cells run
+//! from one such moment to the next; the decoder joins cells to chords, so a
+//! boundary lies on a real attack and not on a frame.
+
+use super::acoustic::{Acoustic, N_BASSES, N_CLASSES};
+use super::attack::{Attacks, FINE_HOP_S};
+use super::spectrum::HOP_S;
+
+/// From the start of a stroke to the peak of its attack strength, s; the
+/// median over rendered strums and plucks.
+pub(crate) const PEAK_LAG_S: f64 = 0.014;
+/// Attacks nearer than this are one stroke: the strings of a strum.
+const STROKE_S: f64 = 0.05;
+
+/// One stroke: when it begins and how strong it is (1 = strong for its surroundings).
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct Stroke {
+    pub(crate) time_s: f64,
+    pub(crate) strength: f32,
+}
+
+/// Scales attack strength to its surroundings: 0 at the local floor, 1 at the
+/// local strong attacks; at most 1.5.
+pub(crate) fn normalized(values: &[f32]) -> Vec<f32> {
+    const BLOCK: usize = 32; // 0.37 s
+    const AROUND: usize = 12; // blocks on both sides: ±4.5 s
+    if values.is_empty() {
+        return Vec::new();
+    }
+    let mut sorted = values.to_vec();
+    let quantile = |v: &mut Vec<f32>, q: f64| {
+        let at = ((v.len() - 1) as f64 * q) as usize;
+        *v.select_nth_unstable_by(at, f32::total_cmp).1
+    };
+    let strong_anywhere = quantile(&mut sorted, 0.97).max(1e-6);
+    let n_blocks = values.len().div_ceil(BLOCK);
+    let bounds: Vec<(f32, f32)> = (0..n_blocks)
+        .map(|b| {
+            let from = b.saturating_sub(AROUND) * BLOCK;
+            let to = ((b + AROUND + 1) * BLOCK).min(values.len());
+            let mut around = values[from..to].to_vec();
+            let floor = quantile(&mut around, 0.4);
+            let strong = quantile(&mut around, 0.97);
+            (floor, (strong - floor).max(0.15 * strong_anywhere))
+        })
+        .collect();
+    values
+        .iter()
+        .enumerate()
+        .map(|(i, v)| {
+            let (floor, span) = bounds[i / BLOCK];
+            ((v - floor) / span).clamp(0.0, 1.5)
+        })
+        .collect()
+}
+
+/// Strokes in order of time.
+pub(crate) fn strokes(attacks: &Attacks) -> Vec<Stroke> {
+    let level = normalized(&attacks.flux);
+    let n = level.len();
+    let mut found: Vec<Stroke> = Vec::new();
+    for i in 0..n {
+        let here = level[i];
+        let from = i.saturating_sub(2);
+        let to = (i + 3).min(n);
+        let around = level[from..to].iter().copied().fold(0.0, f32::max);
+        if here < 0.15 || here < around {
+            continue;
+        }
+        let time_s = (i as f64 * FINE_HOP_S - PEAK_LAG_S).max(0.0);
+        match found.last_mut() {
+            Some(last) if time_s - last.time_s < STROKE_S => {
+                last.strength = last.strength.max(here);
+            }
+            _ => found.push(Stroke {
+                time_s,
+                strength: here,
+            }),
+        }
+    }
+    found
+}
+
+/// Cells and the acoustic evidence summed over each.
+#[derive(Debug, Clone)]
+pub(crate) struct Cells {
+    /// Boundaries, s: one more than cells; first 0, last the end of the take.
+    pub(crate) bounds_s: Vec<f64>,
+    /// Strength of the stroke at each boundary; 0 where there is none.
+    pub(crate) strength: Vec<f32>,
+    /// Sums of ln p over the cells before a boundary: `n_bounds × N_CLASSES`.
+    chords: Vec<f32>,
+    /// The same for the bass: `n_bounds × N_BASSES`.
+    basses: Vec<f32>,
+    /// Frames before a boundary.
+    frames: Vec<f32>,
+}
+
+impl Cells {
+    /// Cuts the take at `cuts` (time and strength, in order) and sums the evidence.
+    pub(crate) fn new(acoustic: &Acoustic, cuts: &[Stroke], duration_s: f64) -> Self {
+        let mut bounds_s = vec![0.0];
+        let mut strength = vec![0.0];
+        for cut in cuts {
+            let last = bounds_s[bounds_s.len() - 1];
+            if cut.time_s - last > 0.03 && cut.time_s < duration_s - 0.03 {
+                bounds_s.push(cut.time_s);
+                strength.push(cut.strength);
+            }
+        }
+        bounds_s.push(duration_s);
+        strength.push(0.0);
+        let n = bounds_s.len();
+        let mut cells = Self {
+            chords: vec![0.0; n * N_CLASSES],
+            basses: vec![0.0; n * N_BASSES],
+            frames: vec![0.0; n],
+            bounds_s,
+            strength,
+        };
+        for k in 1..n {
+            let (before, now) = cells.chords.split_at_mut(k * N_CLASSES);
+            now[..N_CLASSES].copy_from_slice(&before[(k - 1) * N_CLASSES..]);
+            let (before, now) = cells.basses.split_at_mut(k * N_BASSES);
+            now[..N_BASSES].copy_from_slice(&before[(k - 1) * N_BASSES..]);
+            cells.frames[k] = cells.frames[k - 1];
+            for (frame, weight) in frames_in(
+                cells.bounds_s[k - 1],
+                cells.bounds_s[k],
+                acoustic.n_frames(),
+            ) {
+                cells.frames[k] += weight;
+                for (c, sum) in cells.chords[k * N_CLASSES..(k + 1) * N_CLASSES]
+                    .iter_mut()
+                    .enumerate()
+                {
+                    *sum += weight * acoustic.ln_chord(frame, c);
+                }
+                for (b, sum) in cells.basses[k * N_BASSES..(k + 1) * N_BASSES]
+                    .iter_mut()
+                    .enumerate()
+                {
+                    *sum += weight * acoustic.ln_bass(frame, b);
+                }
+            }
+        }
+        cells
+    }
+
+    /// Number of boundaries.
+    pub(crate) fn n_bounds(&self) -> usize {
+        self.bounds_s.len()
+    }
+
+    /// Sum of ln p of a chord class between two boundaries.
+    pub(crate) fn chord(&self, from: usize, to: usize, class: usize) -> f32 {
+        self.chords[to * N_CLASSES + class] - self.chords[from * N_CLASSES + class]
+    }
+
+    /// Sums of ln p of all chord classes between two boundaries.
+    pub(crate) fn all_chords(&self, from: usize, to: usize) -> impl Iterator<Item = f32> + '_ {
+        self.chords[to * N_CLASSES..(to + 1) * N_CLASSES]
+            .iter()
+            .zip(&self.chords[from * N_CLASSES..(from + 1) * N_CLASSES])
+            .map(|(b, a)| b - a)
+    }
+
+    /// Sum of ln p of a bass pitch class between two boundaries.
+    pub(crate) fn bass(&self, from: usize, to: usize, bass: usize) -> f32 {
+        self.basses[to * N_BASSES + bass] - self.basses[from * N_BASSES + bass]
+    }
+
+    /// Frames between two boundaries.
+    pub(crate) fn frames(&self, from: usize, to: usize) -> f32 {
+        self.frames[to] - self.frames[from]
+    }
+}
+
+/// Frames whose span of 46 ms overlaps a stretch of time, with the share of it that does.
+pub(crate) fn frames_in(
+    start_s: f64,
+    end_s: f64,
+    n_frames: usize,
+) -> impl Iterator<Item = (usize, f32)> {
+    let a = start_s / HOP_S + 0.5;
+    let b = end_s / HOP_S + 0.5;
+    let first = a.floor().max(0.0) as usize;
+    let last = (b.ceil() as usize).min(n_frames);
+    (first..last).filter_map(move |f| {
+        let share = (b.min(f as f64 + 1.0) - a.max(f as f64)) as f32;
+        (share > 0.0).then_some((f, share))
+    })
+}

@@ -1,0 +1,236 @@
+//! From acoustic evidence to chords in time: a segmental search.
+//!
+//! Segments run from one possible change to another (see [`super::cells`]).
+//! A segment that is called a chord over a bass scores
+//!
+//! * the net's evidence for the chord, summed over its frames and scaled down,
+//!   since neighboring frames tell the same thing;
+//! * the net's evidence for the bass, with more weight at the segment's start,
+//!   where the bass of a chord is struck;
+//! * a prior for quality, inversion and key;
+//! * a cost for starting where it does: least on a downbeat, more on a beat,
+//!   a half-beat, off the grid;
+//! * how usual its root movement from the chord before is.
+//!
+//! The best row of segments is found by dynamic programming over the last
+//! boundary and the root class of the last chord.
+//!
+//! # Source
+//! Semi-Markov models: Sarawagi and Cohen, NIPS 2004. Duration-explicit chord
+//! models: Chen et al., "Chord recognition using duration-explicit hidden
+//! Markov models", ISMIR 2012. The terms and weights are ours; docs/hearing.md
+//! says what each constant was fitted on.
+
+use super::acoustic::{N_CLASSES, NET_QUALITIES, NO_CHORD};
+use super::cells::Cells;
+
+/// Weights of the search.
+#[derive(Debug, Clone)]
+pub struct ChordWeights {
+    /// Scale of the summed chord evidence.
+    pub chord: f32,
+    /// Scale of the summed bass evidence.
+    pub bass: f32,
+    /// Extra scale of the bass evidence in the first third of a second.
+    pub bass_start: f32,
+    /// Cost of a bass that is not the root: a third or fifth.
+    pub inversion: f32,
+    /// Extra cost of a bass that is neither root, third nor fifth.
+    pub far_bass: f32,
+    /// Cost of a segment that starts on a downbeat.
+    pub on_bar: f32,
+    /// Cost of a segment that starts on another beat.
+    pub on_beat: f32,
+    /// Cost of a segment that starts on a half-beat.
+    pub on_half: f32,
+    /// Cost of a segment that starts anywhere else.
+    pub off_grid: f32,
+    /// Weight of the key prior.
+    pub key: f32,
+    /// Cost of a quality beyond major and minor.
+    pub colour: f32,
+    /// Cost of rare qualities beyond that.
+    pub rare: f32,
+    /// Longest segment, s.
+    pub longest_s: f64,
+}
+
+impl Default for ChordWeights {
+    fn default() -> Self {
+        Self {
+            chord: 0.5,
+            bass: 0.15,
+            bass_start: 0.4,
+            inversion: 0.4,
+            far_bass: 0.6,
+            on_bar: 1.5,
+            on_beat: 2.5,
+            on_half: 5.0,
+            off_grid: 7.0,
+            key: 1.0,
+            colour: 0.3,
+            rare: 0.5,
+            longest_s: 16.0,
+        }
+    }
+}
+
+/// One segment: a chord class over a bass (pitch class) between two boundaries.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct Segment {
+    pub(crate) from: usize,
+    pub(crate) to: usize,
+    /// Quality × 12 + root, or [`NO_CHORD`].
+    pub(crate) class: usize,
+    /// Pitch class of the bass; the root's for a chord in root position.
+    pub(crate) bass: usize,
+}
+
+/// Semitones of the basses a quality may have, root first.
+fn basses(quality: usize) -> &'static [usize] {
+    match NET_QUALITIES[quality] {
+        "maj" => &[0, 4, 7, 11, 10, 2],
+        "min" => &[0, 3, 7, 10, 2],
+        "7" => &[0, 4, 7, 10],
+        "maj7" => &[0, 4, 7, 11],
+        "min7" => &[0, 3, 7, 10],
+        "maj(9)" => &[0, 4, 7],
+        "min(9)" => &[0, 3, 7],
+        "maj6" => &[0, 4, 7],
+        "min6" => &[0, 3, 7],
+        "sus4" | "sus2" => &[0, 7],
+        "hdim7" | "dim" => &[0, 3, 6],
+        "5" => &[0, 7],
+        _ => &[0],
+    }
+}
+
+fn is_rare(quality: usize) -> bool {
+    !matches!(
+        NET_QUALITIES[quality],
+        "maj" | "min" | "7" | "maj7" | "min7" | "sus2" | "sus4" | "5" | "maj(9)"
+    )
+}
+
+/// Every chord over every bass it may have, with its fixed prior.
+pub(crate) struct States {
+    /// Class, bass pitch class, prior.
+    pub(crate) list: Vec<(usize, usize, f32)>,
+}
+
+impl States {
+    pub(crate) fn new(weights: &ChordWeights) -> Self {
+        let mut list = Vec::new();
+        for quality in 0..NET_QUALITIES.len() {
+            let mut prior = 0.0;
+            if quality > 1 {
+                prior -= weights.colour;
+            }
+            if is_rare(quality) {
+                prior -= weights.rare;
+            }
+            for root in 0..12 {
+                for (i, semitones) in basses(quality).iter().enumerate() {
+                    let mut p = prior;
+                    if i > 0 {
+                        p -= weights.inversion;
+                    }
+                    if !matches!(semitones, 0 | 3 | 4 | 7) {
+                        p -= weights.far_bass;
+                    }
+                    list.push((quality * 12 + root, (root + semitones) % 12, p));
+                }
+            }
+        }
+        list.push((NO_CHORD, 12, 0.0));
+        Self { list }
+    }
+}
+
+/// Prior of each chord class in a key, added once a segment.
+pub(crate) type KeyPrior = Vec<f32>;
+
+/// Costs of starting a segment at each boundary.
+pub(crate) type StartCosts = Vec<f32>;
+
+/// Scores every state over one stretch; `add` adds what is known beyond the net, by class.
+pub(crate) fn score_states(
+    cells: &Cells,
+    from: usize,
+    to: usize,
+    states: &States,
+    weights: &ChordWeights,
+    key: &KeyPrior,
+    out: &mut Vec<f32>,
+) {
+    let mut classes = [0f32; N_CLASSES];
+    for ((sum, prior), value) in cells.all_chords(from, to).zip(key).zip(&mut classes) {
+        *value = weights.chord * sum + prior;
+    }
+    // the bass counts most where the chord begins
+    let start = (from + 1..=to)
+        .find(|k| cells.bounds_s[*k] - cells.bounds_s[from] >= 0.33)
+        .unwrap_or(to);
+    let mut bass = [0f32; 13];
+    for (b, value) in bass.iter_mut().enumerate() {
+        let first = cells.bass(from, start, b);
+        let scale = (7.0 / cells.frames(from, start).max(1.0)).min(1.0);
+        *value = weights.bass * cells.bass(from, to, b) + weights.bass_start * scale * first;
+    }
+    out.clear();
+    out.extend(
+        states
+            .list
+            .iter()
+            .map(|(class, b, prior)| classes[*class] + bass[*b] + prior),
+    );
+}
+
+/// The best segments over the whole take.
+pub(crate) fn decode(
+    cells: &Cells,
+    states: &States,
+    weights: &ChordWeights,
+    key: &KeyPrior,
+    starts: &StartCosts,
+) -> Vec<Segment> {
+    let n = cells.n_bounds();
+    let mut best = vec![f32::NEG_INFINITY; n];
+    let mut from: Vec<(usize, usize)> = vec![(0, 0); n];
+    best[0] = 0.0;
+    let mut scores = Vec::new();
+    for to in 1..n {
+        for start in (0..to).rev() {
+            if cells.bounds_s[to] - cells.bounds_s[start] > weights.longest_s && start + 1 < to {
+                break;
+            }
+            score_states(cells, start, to, states, weights, key, &mut scores);
+            let mut top = (f32::NEG_INFINITY, 0);
+            for (s, score) in scores.iter().enumerate() {
+                if *score > top.0 {
+                    top = (*score, s);
+                }
+            }
+            let total = best[start] + top.0 - starts[start];
+            if total > best[to] {
+                best[to] = total;
+                from[to] = (start, top.1);
+            }
+        }
+    }
+    let mut segments = Vec::new();
+    let mut to = n - 1;
+    while to > 0 {
+        let (start, state) = from[to];
+        let (class, bass, _) = states.list[state];
+        segments.push(Segment {
+            from: start,
+            to,
+            class,
+            bass,
+        });
+        to = start;
+    }
+    segments.reverse();
+    segments
+}

@@ -1,0 +1,65 @@
+//! What the hearing room gives: one plain value with everything heard.
+
+use crate::fretboard::{Instrument, Shape};
+use crate::theory::{Key, Label};
+
+use super::notes::Note;
+
+/// What the user already knows; it wins over what is heard.
+#[derive(Debug, Clone, Default)]
+pub struct Given {
+    /// Tuning and capo.
+    pub instrument: Instrument,
+    /// The key.
+    pub key: Option<Key>,
+    /// Beats a minute.
+    pub tempo_bpm: Option<f64>,
+    /// Beats in a bar and the note value of a beat.
+    pub meter: Option<(u8, u8)>,
+    /// The time of bar 1's first beat, s.
+    pub first_downbeat_s: Option<f64>,
+    /// Every beat, s, as tapped by the user; empty for none.
+    pub beats_s: Vec<f64>,
+}
+
+/// Everything heard in a take. Times in seconds from its start.
+#[derive(Debug, Clone)]
+pub struct Hearing {
+    /// Length of the take, s.
+    pub duration_s: f64,
+    /// Offset from A4 = 440 Hz, cents.
+    pub tuning_cents: f64,
+    /// Beats a minute, the median.
+    pub tempo_bpm: Option<f64>,
+    /// Beats in a bar and the note value of a beat.
+    pub meter: Option<(u8, u8)>,
+    /// The key of the take.
+    pub key: Option<Key>,
+    /// Beat times and their place in the bar (from 1; 0 unknown).
+    pub beats: Vec<(f64, u8)>,
+    /// Chords in order, without gap or overlap.
+    pub chords: Vec<HeardSpan>,
+    /// Notes in order of time.
+    pub notes: Vec<Note>,
+    /// Doubts, in words.
+    pub warnings: Vec<String>,
+}
+
+/// One chord in time with its candidates.
+#[derive(Debug, Clone)]
+pub struct HeardSpan {
+    /// From, s.
+    pub start_s: f64,
+    /// To, s.
+    pub end_s: f64,
+    /// Best first, never empty: label, probability, reason.
+    pub candidates: Vec<(Label, f64, String)>,
+    /// Fingerings of the first candidate that fit what sounded, best first, with their fit (0 to 1).
+    pub shapes: Vec<(Shape, f64)>,
+    /// Lowest note heard, MIDI.
+    pub bass_midi: Option<u8>,
+    /// How strongly each pitch class sounds, C first, 0 to 1.
+    pub chroma: [f32; 12],
+    /// Whether it was read from a few plucked notes.
+    pub fragment: bool,
+}

@@ -1,0 +1,223 @@
+//! The log as it is written: plain records, apart from the values in memory.
+//!
+//! A stored name is a promise: change one only with the version. Unknown
+//! fields are refused, so that nothing is dropped in silence. Times in
+//! seconds, rounded to 0.1 ms; labels in published syntax; docs/log-format.md
+//! describes each field.
+
+use serde::{Deserialize, Serialize};
+
+#[derive(Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct LogRecord {
+    pub(super) format: String,
+    pub(super) version: u64,
+    pub(super) take: TakeRecord,
+    pub(super) drafted: String,
+    pub(super) heard: HeardRecord,
+    pub(super) decided: Vec<DecisionRecord>,
+}
+
+#[derive(Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct TakeRecord {
+    pub(super) file: String,
+    pub(super) kind: String,
+    pub(super) rate_hz: u32,
+    pub(super) channels: u16,
+    pub(super) bytes: u64,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub(super) fingerprint: Option<FingerprintRecord>,
+}
+
+#[derive(Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct FingerprintRecord {
+    pub(super) duration_s: f64,
+    pub(super) levels_db: Vec<i16>,
+    pub(super) crossings: Vec<u32>,
+}
+
+#[derive(Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct HeardRecord {
+    pub(super) by_version: String,
+    pub(super) settings: Vec<String>,
+    pub(super) duration_s: f64,
+    pub(super) tuning_cents: f64,
+    pub(super) instrument: InstrumentRecord,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub(super) tempo_bpm: Option<f64>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub(super) meter: Option<String>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub(super) key: Option<String>,
+    pub(super) beats: Vec<BeatRecord>,
+    pub(super) bars: Vec<BarRecord>,
+    pub(super) sections: Vec<SectionRecord>,
+    pub(super) chords: Vec<ChordRecord>,
+    pub(super) notes: Vec<NoteRecord>,
+    pub(super) warnings: Vec<String>,
+}
+
+#[derive(Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct InstrumentRecord {
+    pub(super) open_midi: Vec<u8>,
+    pub(super) capo: u8,
+    pub(super) highest_fret: u8,
+}
+
+#[derive(Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct BeatRecord {
+    pub(super) time_s: f64,
+    pub(super) place: u8,
+}
+
+#[derive(Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct BarRecord {
+    pub(super) number: u32,
+    pub(super) start_s: f64,
+    pub(super) end_s: f64,
+    pub(super) n_beats: u8,
+}
+
+#[derive(Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct SectionRecord {
+    pub(super) letter: String,
+    pub(super) first_bar: u32,
+    pub(super) last_bar: u32,
+    pub(super) differs: String,
+}
+
+#[derive(Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct ChordRecord {
+    pub(super) start_s: f64,
+    pub(super) end_s: f64,
+    pub(super) candidates: Vec<CandidateRecord>,
+    pub(super) shapes: Vec<ShapeRecord>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub(super) bass_midi: Option<u8>,
+    pub(super) chroma: [f64; 12],
+    pub(super) fragment: bool,
+}
+
+#[derive(Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct CandidateRecord {
+    pub(super) label: String,
+    pub(super) probability: f64,
+    pub(super) reason: String,
+}
+
+#[derive(Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct ShapeRecord {
+    pub(super) frets: String,
+    pub(super) fit: f64,
+}
+
+#[derive(Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct NoteRecord {
+    pub(super) start_s: f64,
+    pub(super) end_s: f64,
+    pub(super) midi: u8,
+    pub(super) probability: f64,
+}
+
+#[derive(Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct DecisionRecord {
+    pub(super) id: u32,
+    pub(super) at: String,
+    pub(super) acts: Vec<ActRecord>,
+}
+
+#[derive(Serialize, Deserialize)]
+#[serde(rename_all = "snake_case")]
+pub(super) enum HowRecord {
+    Proposed,
+    Candidate,
+    Own,
+}
+
+#[derive(Serialize, Deserialize)]
+#[serde(tag = "act", rename_all = "snake_case", deny_unknown_fields)]
+pub(super) enum ActRecord {
+    Chord {
+        start_s: f64,
+        end_s: f64,
+        label: String,
+        how: HowRecord,
+    },
+    Shape {
+        start_s: f64,
+        end_s: f64,
+        frets: String,
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        or_frets: Option<String>,
+    },
+    Note {
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        start_s: Option<f64>,
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        end_s: Option<f64>,
+        text: String,
+    },
+    Move {
+        from_s: f64,
+        to_s: f64,
+    },
+    Split {
+        at_s: f64,
+    },
+    Join {
+        start_s: f64,
+        end_s: f64,
+    },
+    SectionName {
+        start_s: f64,
+        end_s: f64,
+        name: String,
+    },
+    SectionLetter {
+        start_s: f64,
+        end_s: f64,
+        letter: String,
+    },
+    SectionSplit {
+        at_s: f64,
+    },
+    SectionJoin {
+        at_s: f64,
+    },
+    Title {
+        text: String,
+    },
+    Key {
+        key: String,
+    },
+    Meter {
+        meter: String,
+    },
+    Tempo {
+        bpm: f64,
+    },
+    Downbeat {
+        at_s: f64,
+    },
+    Capo {
+        fret: u8,
+    },
+    Tuning {
+        open_midi: Vec<u8>,
+    },
+    Undo {
+        of: Vec<u32>,
+    },
+}

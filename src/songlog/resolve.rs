@@ -1,0 +1,521 @@
+//! Heard plus decided makes the song. Pure; odd decisions never fail.
+//!
+//! Decisions are applied in the order they were made, those taken back left
+//! out. One that does not fit what is heard now is kept in the log, named in
+//! the song's warnings, and the place stays open.
+
+use super::Log;
+use super::decided::{Act, How, holding};
+use super::heard::{Heard, HeardBar};
+use super::song::{Bar, Section, Song, Span, State};
+use super::timeline::{Misfit, Piece, Timeline, same_sound};
+use crate::fretboard::{Instrument, Tuning};
+use crate::theory::{Key, Label};
+
+/// A decision that does not fit what is heard now.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Unfit {
+    /// Which decision.
+    pub id: u32,
+    /// What it said and why it does not fit, in words.
+    pub text: String,
+}
+
+/// What the user set for the whole take; none where nothing was set.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Settings {
+    /// The title.
+    pub title: Option<String>,
+    /// The key.
+    pub key: Option<Key>,
+    /// Beats in a bar and note value of a beat.
+    pub meter: Option<(u8, u8)>,
+    /// Beats a minute.
+    pub tempo_bpm: Option<f64>,
+    /// The first downbeat, s.
+    pub downbeat_s: Option<f64>,
+    /// Fret of the capo.
+    pub capo: Option<u8>,
+    /// The tuning.
+    pub tuning: Option<Tuning>,
+}
+
+/// The song as it stands.
+pub fn resolve(log: &Log) -> Song {
+    resolve_with_unfit(log).0
+}
+
+/// What the user set for the whole take, by the decisions that hold.
+pub fn settings(log: &Log) -> Settings {
+    let mut settings = Settings::default();
+    for act in acts(log).map(|(_, act)| act) {
+        match act {
+            Act::Title(title) => settings.title = Some(title.clone()),
+            Act::Key(key) => settings.key = Some(*key),
+            Act::Meter(beats, value) => settings.meter = Some((*beats, *value)),
+            Act::Tempo(bpm) => settings.tempo_bpm = Some(*bpm),
+            Act::Downbeat(at_s) => settings.downbeat_s = Some(*at_s),
+            Act::Capo(fret) => settings.capo = Some(*fret),
+            Act::Tuning(tuning) => settings.tuning = Some(tuning.clone()),
+            _ => {}
+        }
+    }
+    settings
+}
+
+/// The acts of all decisions that hold, with the id of each.
+fn acts(log: &Log) -> impl Iterator<Item = (u32, &Act)> {
+    holding(&log.decided)
+        .into_iter()
+        .zip(&log.decided)
+        .filter(|(holds, _)| *holds)
+        .flat_map(|(_, d)| d.acts.iter().map(move |act| (d.id, act)))
+}
+
+/// The song, and the decisions that do not fit it (also named in its warnings).
+pub fn resolve_with_unfit(log: &Log) -> (Song, Vec<Unfit>) {
+    let heard = &log.heard;
+    let settings = settings(log);
+    let key = settings.key.or(heard.key);
+    let spelled = |label: &Label| settings.key.map_or(label.clone(), |k| k.spell_label(label));
+    let instrument = Instrument {
+        tuning: settings
+            .tuning
+            .clone()
+            .unwrap_or_else(|| heard.instrument.tuning.clone()),
+        capo: settings.capo.unwrap_or(heard.instrument.capo),
+        highest_fret: heard.instrument.highest_fret,
+    };
+    let mut timeline = Timeline::new(heard, spelled);
+    let bars = bars(heard, &settings);
+    let mut parts = Parts::new(heard, &bars);
+    let mut notes = Vec::new();
+    let mut unfit = Vec::new();
+    for (id, act) in acts(log) {
+        let applied = match act {
+            Act::Note {
+                place_s: None,
+                text,
+            } => {
+                notes.push(text.clone());
+                Ok(())
+            }
+            _ => apply(act, &mut timeline, &mut parts, &instrument),
+        };
+        if let Err(Misfit(why)) = applied {
+            unfit.push(Unfit {
+                id,
+                text: format!("{}: {why}", act.text()),
+            });
+        }
+    }
+    let bars = if bars.is_empty() {
+        bar_per_chord(&timeline)
+    } else {
+        bars
+    };
+    let song = Song {
+        title: settings
+            .title
+            .clone()
+            .unwrap_or_else(|| stem(&log.take.file)),
+        duration_s: heard.duration_s,
+        tempo_bpm: settings.tempo_bpm.or(heard.tempo_bpm),
+        meter: settings.meter.or(heard.meter),
+        key,
+        beats_s: heard.beats.iter().map(|b| b.time_s).collect(),
+        sections: parts.sections(&bars),
+        bars,
+        spans: timeline
+            .pieces
+            .iter()
+            .map(|piece| span(piece, heard, &instrument, spelled))
+            .collect(),
+        notes,
+        warnings: warnings(heard, &settings, &instrument, &unfit),
+        instrument,
+    };
+    (song, unfit)
+}
+
+fn apply(
+    act: &Act,
+    timeline: &mut Timeline,
+    parts: &mut Parts,
+    instrument: &Instrument,
+) -> Result<(), Misfit> {
+    match act {
+        Act::Chord {
+            start_s,
+            end_s,
+            label,
+            how,
+        } => timeline.chord(*start_s, *end_s, label, *how),
+        Act::Shape {
+            start_s,
+            end_s,
+            shape,
+            or_shape,
+        } => {
+            let shapes: Vec<_> = std::iter::once(shape).chain(or_shape).cloned().collect();
+            if shapes
+                .iter()
+                .any(|s| s.frets().len() != instrument.tuning.n_strings())
+            {
+                return Err(Misfit("the instrument has another number of strings now"));
+            }
+            timeline.shape(*start_s, *end_s, &shapes)
+        }
+        Act::Note {
+            place_s: Some((start_s, end_s)),
+            text,
+        } => timeline.note(*start_s, *end_s, text),
+        Act::Move { from_s, to_s } => timeline.move_edge(*from_s, *to_s),
+        Act::Split { at_s } => timeline.split(*at_s),
+        Act::Join { start_s, end_s } => timeline.join(*start_s, *end_s),
+        Act::SectionName {
+            start_s,
+            end_s,
+            name,
+        } => parts.each_in(*start_s, *end_s, |part| {
+            part.name = Some(name.clone()).filter(|n| !n.is_empty());
+        }),
+        Act::SectionLetter {
+            start_s,
+            end_s,
+            letter,
+        } => parts.each_in(*start_s, *end_s, |part| {
+            if part.letter != *letter {
+                part.letter.clone_from(letter);
+                part.differs.clear();
+            }
+        }),
+        Act::SectionSplit { at_s } => parts.split(*at_s),
+        Act::SectionJoin { at_s } => parts.join(*at_s),
+        // settings are read beforehand
+        _ => Ok(()),
+    }
+}
+
+fn warnings(
+    heard: &Heard,
+    settings: &Settings,
+    instrument: &Instrument,
+    unfit: &[Unfit],
+) -> Vec<String> {
+    let mut warnings = heard.warnings.clone();
+    if *instrument != heard.instrument {
+        warnings.push(
+            "tuning or capo were set after the draft: draft the take again for shapes that fit"
+                .into(),
+        );
+    }
+    if settings.meter.is_some_and(|m| Some(m) != heard.meter) {
+        warnings.push(
+            "the meter was set after the draft: draft the take again to have its bars heard anew"
+                .into(),
+        );
+    }
+    warnings.extend(
+        unfit
+            .iter()
+            .map(|u| format!("decision {} no longer fits: {}", u.id, u.text)),
+    );
+    warnings
+}
+
+fn stem(file: &str) -> String {
+    std::path::Path::new(file)
+        .file_stem()
+        .map_or_else(|| file.to_owned(), |s| s.to_string_lossy().into_owned())
+}
+
+fn span(
+    piece: &Piece,
+    heard: &Heard,
+    instrument: &Instrument,
+    spelled: impl Fn(&Label) -> Label,
+) -> Span {
+    /// A note struck this little before a chord belongs to it, s.
+    const EARLY_S: f64 = 0.05;
+    let chord = &heard.chords[piece.heard];
+    let candidates: Vec<_> = chord
+        .candidates
+        .iter()
+        .map(|c| super::heard::Candidate {
+            label: spelled(&c.label),
+            ..c.clone()
+        })
+        .collect();
+    let certainty = match piece.how {
+        Some(How::Own) => None,
+        _ => candidates
+            .iter()
+            .find(|c| same_sound(&c.label, &piece.label))
+            .map(|c| c.probability),
+    };
+    let first = candidates.first().map(|c| &c.label);
+    let heard_shapes_fit = *instrument == heard.instrument
+        && first.is_some_and(|label| same_sound(label, &piece.label));
+    let mut shapes = piece.shapes.clone();
+    if heard_shapes_fit {
+        for fitted in &chord.shapes {
+            if !shapes.contains(&fitted.shape) {
+                shapes.push(fitted.shape.clone());
+            }
+        }
+    }
+    Span {
+        start_s: piece.start_s,
+        end_s: piece.end_s,
+        label: piece.label.clone(),
+        state: if piece.how.is_some() {
+            State::Decided
+        } else {
+            State::Open
+        },
+        certainty,
+        candidates,
+        n_decided_shapes: piece.shapes.len(),
+        shapes,
+        notes: piece.notes.clone(),
+        bass_midi: chord.bass_midi,
+        fragment: chord.fragment,
+        struck: heard
+            .notes
+            .iter()
+            .filter(|n| n.start_s >= piece.start_s - EARLY_S && n.start_s < piece.end_s - EARLY_S)
+            .map(|n| (n.midi, n.start_s))
+            .collect(),
+    }
+}
+
+/// Bars as heard, or beats counted anew by the user's meter and first downbeat.
+fn bars(heard: &Heard, settings: &Settings) -> Vec<Bar> {
+    let changed =
+        settings.downbeat_s.is_some() || settings.meter.is_some_and(|m| Some(m) != heard.meter);
+    if !changed || heard.beats.is_empty() {
+        return heard.bars.iter().map(bar).collect();
+    }
+    let n_beats = settings.meter.or(heard.meter).map_or(4, |m| m.0).max(1);
+    let first_s = settings.downbeat_s.unwrap_or_else(|| {
+        heard
+            .bars
+            .iter()
+            .find(|b| b.number == 1)
+            .map_or(heard.beats[0].time_s, |b| b.start_s)
+    });
+    let times: Vec<f64> = heard.beats.iter().map(|b| b.time_s).collect();
+    let downbeat = (0..times.len())
+        .min_by(|a, b| {
+            (times[*a] - first_s)
+                .abs()
+                .total_cmp(&(times[*b] - first_s).abs())
+        })
+        .unwrap_or(0);
+    let end_s = heard.duration_s.max(times[times.len() - 1] + 0.01);
+    let mut bars = Vec::new();
+    if downbeat > 0 {
+        bars.push(Bar {
+            number: 0,
+            start_s: times[0],
+            end_s: times[downbeat],
+            n_beats: u8::try_from(downbeat).unwrap_or(u8::MAX),
+        });
+    }
+    for (i, beats) in times[downbeat..].chunks(usize::from(n_beats)).enumerate() {
+        let next = downbeat + (i + 1) * usize::from(n_beats);
+        bars.push(Bar {
+            number: i as u32 + 1,
+            start_s: beats[0],
+            end_s: times.get(next).copied().unwrap_or(end_s),
+            n_beats: beats.len() as u8,
+        });
+    }
+    bars
+}
+
+fn bar(bar: &HeardBar) -> Bar {
+    Bar {
+        number: bar.number,
+        start_s: bar.start_s,
+        end_s: bar.end_s,
+        n_beats: bar.n_beats,
+    }
+}
+
+fn bar_per_chord(timeline: &Timeline) -> Vec<Bar> {
+    timeline
+        .pieces
+        .iter()
+        .enumerate()
+        .map(|(i, piece)| Bar {
+            number: i as u32 + 1,
+            start_s: piece.start_s,
+            end_s: piece.end_s,
+            n_beats: 1,
+        })
+        .collect()
+}
+
+/// A section in time.
+struct Part {
+    start_s: f64,
+    end_s: f64,
+    letter: String,
+    name: Option<String>,
+    differs: String,
+}
+
+/// Sections while decisions are applied to them; they cover the whole take.
+struct Parts {
+    parts: Vec<Part>,
+    bar_s: f64,
+}
+
+impl Parts {
+    fn new(heard: &Heard, bars: &[Bar]) -> Self {
+        let start_of = |n: u32| heard.bars.iter().find(|b| b.number == n).map(|b| b.start_s);
+        let mut parts: Vec<Part> = heard
+            .sections
+            .iter()
+            .filter_map(|s| {
+                Some(Part {
+                    start_s: start_of(s.first_bar)?,
+                    end_s: 0.0,
+                    letter: s.letter.clone(),
+                    name: None,
+                    differs: s.differs.clone(),
+                })
+            })
+            .collect();
+        if parts.is_empty() {
+            parts.push(Part {
+                start_s: 0.0,
+                end_s: 0.0,
+                letter: "A".into(),
+                name: None,
+                differs: String::new(),
+            });
+        }
+        parts[0].start_s = 0.0;
+        let mut all = Self {
+            parts,
+            bar_s: bars.first().map_or(2.0, |b| (b.end_s - b.start_s).max(0.2)),
+        };
+        all.close(heard.duration_s);
+        all
+    }
+
+    /// Each part ends where the next starts.
+    fn close(&mut self, end_s: f64) {
+        for i in 0..self.parts.len() {
+            self.parts[i].end_s = self.parts.get(i + 1).map_or(end_s, |p| p.start_s);
+        }
+    }
+
+    fn each_in(
+        &mut self,
+        start_s: f64,
+        end_s: f64,
+        mut change: impl FnMut(&mut Part),
+    ) -> Result<(), Misfit> {
+        let mut n = 0;
+        for part in &mut self.parts {
+            let common = part.end_s.min(end_s) - part.start_s.max(start_s);
+            let shorter = (part.end_s - part.start_s).min(end_s - start_s);
+            if common > 0.5 * shorter && common > 0.0 {
+                change(part);
+                n += 1;
+            }
+        }
+        if n == 0 {
+            return Err(Misfit("no section is there now"));
+        }
+        Ok(())
+    }
+
+    /// The start of a part other than the first that is nearest, within half a bar.
+    fn edge(&self, at_s: f64) -> Option<usize> {
+        (1..self.parts.len())
+            .map(|i| (i, (self.parts[i].start_s - at_s).abs()))
+            .filter(|(_, off)| *off < 0.5 * self.bar_s)
+            .min_by(|a, b| a.1.total_cmp(&b.1))
+            .map(|(i, _)| i)
+    }
+
+    fn split(&mut self, at_s: f64) -> Result<(), Misfit> {
+        if self.edge(at_s).is_some() {
+            return Ok(());
+        }
+        let end_s = self.parts.last().map_or(0.0, |p| p.end_s);
+        let i = self
+            .parts
+            .iter()
+            .position(|p| p.start_s < at_s && at_s < p.end_s)
+            .ok_or(Misfit("the take is not that long"))?;
+        let letter = ('A'..='Z')
+            .map(String::from)
+            .find(|l| self.parts.iter().all(|p| p.letter != *l))
+            .unwrap_or_else(|| "Z".into());
+        self.parts.insert(
+            i + 1,
+            Part {
+                start_s: at_s,
+                end_s: 0.0,
+                letter,
+                name: None,
+                differs: String::new(),
+            },
+        );
+        self.close(end_s);
+        Ok(())
+    }
+
+    fn join(&mut self, at_s: f64) -> Result<(), Misfit> {
+        let i = self
+            .edge(at_s)
+            .ok_or(Misfit("no section starts there now"))?;
+        let end_s = self.parts.last().map_or(0.0, |p| p.end_s);
+        self.parts.remove(i);
+        self.close(end_s);
+        Ok(())
+    }
+
+    /// As bars: each section from the bar that starts nearest.
+    fn sections(&self, bars: &[Bar]) -> Vec<Section> {
+        let Some(last) = bars.last() else {
+            return Vec::new();
+        };
+        let first_bar = |part: &Part| {
+            bars.iter()
+                .min_by(|a, b| {
+                    let off = |bar: &Bar| (bar.start_s - part.start_s).abs();
+                    off(a).total_cmp(&off(b))
+                })
+                .map_or(bars[0].number, |b| b.number)
+        };
+        let mut sections: Vec<Section> = Vec::new();
+        for (i, part) in self.parts.iter().enumerate() {
+            let first = if i == 0 {
+                bars[0].number
+            } else {
+                first_bar(part)
+            };
+            if let Some(before) = sections.last_mut() {
+                if before.first_bar >= first {
+                    continue;
+                }
+                before.last_bar = first - 1;
+            }
+            sections.push(Section {
+                letter: part.letter.clone(),
+                name: part.name.clone(),
+                first_bar: first,
+                last_bar: last.number,
+                differs: part.differs.clone(),
+            });
+        }
+        sections
+    }
+}

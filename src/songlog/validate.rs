@@ -1,0 +1,266 @@
+//! Whether a log makes sense: what a program could not have written is refused.
+
+use super::Log;
+use super::decided::Act;
+use super::format::Fault;
+use super::heard::Heard;
+
+/// Neighbours may differ so much where one ends and the next starts, s.
+const SEAM_S: f64 = 2e-3;
+/// Longest take that is believed, s (a week).
+const LONGEST_S: f64 = 604_800.0;
+/// Highest fret that a capo can sit at and leave room to play.
+const HIGHEST_CAPO: u8 = 12;
+
+/// Why a log does not make sense: where and what, in words.
+///
+/// # Errors
+/// The place (`heard.chords[3].end_s`) and the reason, parted by a colon.
+pub fn sense(log: &Log) -> Result<(), String> {
+    check(log).map_err(|fault| format!("{}: {}", fault.place, fault.reason))
+}
+
+pub(super) fn check(log: &Log) -> Result<(), Fault> {
+    heard(&log.heard)?;
+    timestamp(&log.drafted, "drafted")?;
+    let mut last_id = 0;
+    for (i, decision) in log.decided.iter().enumerate() {
+        let place = format!("decided[{i}]");
+        ensure(decision.id > last_id, &format!("{place}.id"), || {
+            format!("{} follows {last_id}; ids must grow", decision.id)
+        })?;
+        timestamp(&decision.at, &format!("{place}.at"))?;
+        for (j, one) in decision.acts.iter().enumerate() {
+            act(one, decision.id, &format!("{place}.acts[{j}]"))?;
+        }
+        last_id = decision.id;
+    }
+    Ok(())
+}
+
+fn ensure(holds: bool, place: &str, reason: impl FnOnce() -> String) -> Result<(), Fault> {
+    if holds {
+        Ok(())
+    } else {
+        Err(Fault {
+            place: place.into(),
+            reason: reason(),
+        })
+    }
+}
+
+/// RFC 3339, the profile of ISO 8601 for the internet.
+fn timestamp(text: &str, place: &str) -> Result<(), Fault> {
+    ensure(text.parse::<jiff::Timestamp>().is_ok(), place, || {
+        format!("'{text}' is not a time such as 2031-05-02T18:30:00Z")
+    })
+}
+
+fn time(at_s: f64, place: &str) -> Result<(), Fault> {
+    ensure((0.0..=LONGEST_S).contains(&at_s), place, || {
+        format!("{at_s} is not a time in a take, in seconds")
+    })
+}
+
+fn range(start_s: f64, end_s: f64, place: &str) -> Result<(), Fault> {
+    time(start_s, &format!("{place}.start_s"))?;
+    time(end_s, &format!("{place}.end_s"))?;
+    ensure(start_s < end_s, &format!("{place}.end_s"), || {
+        format!("it ends at {end_s} but starts at {start_s}")
+    })
+}
+
+fn share(x: f64, place: &str) -> Result<(), Fault> {
+    ensure((0.0..=1.0).contains(&x), place, || {
+        format!("{x} is not between 0 and 1")
+    })
+}
+
+fn midi(note: u8, place: &str) -> Result<(), Fault> {
+    ensure(note < 128, place, || format!("{note} is not a MIDI note"))
+}
+
+/// A name or a letter: one line, not too long.
+fn name(text: &str, place: &str) -> Result<(), Fault> {
+    ensure(
+        text.chars().count() <= 200 && !text.chars().any(char::is_control),
+        place,
+        || "a text of at most 200 characters on one line is expected".into(),
+    )
+}
+
+fn heard(h: &Heard) -> Result<(), Fault> {
+    time(h.duration_s, "heard.duration_s")?;
+    ensure(
+        (-100.0..=100.0).contains(&h.tuning_cents),
+        "heard.tuning_cents",
+        || format!("{} cents is more than a half-step", h.tuning_cents),
+    )?;
+    ensure(
+        h.instrument.capo <= HIGHEST_CAPO,
+        "heard.instrument.capo",
+        || format!("a capo at fret {} (0 to {HIGHEST_CAPO})", h.instrument.capo),
+    )?;
+    if let Some(bpm) = h.tempo_bpm {
+        tempo(bpm, "heard.tempo_bpm")?;
+    }
+    for (i, pair) in h.beats.windows(2).enumerate() {
+        ensure(
+            pair[0].time_s < pair[1].time_s,
+            &format!("heard.beats[{}].time_s", i + 1),
+            || format!("{} follows {}", pair[1].time_s, pair[0].time_s),
+        )?;
+    }
+    for (i, beat) in h.beats.iter().enumerate() {
+        time(beat.time_s, &format!("heard.beats[{i}].time_s"))?;
+    }
+    bars_and_sections(h)?;
+    chords(h)?;
+    for (i, note) in h.notes.iter().enumerate() {
+        let place = format!("heard.notes[{i}]");
+        range(note.start_s, note.end_s, &place)?;
+        midi(note.midi, &format!("{place}.midi"))?;
+        share(note.probability, &format!("{place}.probability"))?;
+    }
+    Ok(())
+}
+
+fn bars_and_sections(h: &Heard) -> Result<(), Fault> {
+    for (i, bar) in h.bars.iter().enumerate() {
+        range(bar.start_s, bar.end_s, &format!("heard.bars[{i}]"))?;
+        ensure(bar.n_beats > 0, &format!("heard.bars[{i}].n_beats"), || {
+            "a bar has at least one beat".into()
+        })?;
+    }
+    for (i, pair) in h.bars.windows(2).enumerate() {
+        let place = format!("heard.bars[{}]", i + 1);
+        ensure(
+            pair[1].number == pair[0].number + 1,
+            &format!("{place}.number"),
+            || format!("bar {} follows bar {}", pair[1].number, pair[0].number),
+        )?;
+        seam(pair[0].end_s, pair[1].start_s, &place)?;
+    }
+    for (i, section) in h.sections.iter().enumerate() {
+        let place = format!("heard.sections[{i}]");
+        ensure(
+            section.first_bar <= section.last_bar,
+            &format!("{place}.last_bar"),
+            || {
+                format!(
+                    "it ends with bar {} but starts with bar {}",
+                    section.last_bar, section.first_bar
+                )
+            },
+        )?;
+        let known = |n: u32| h.bars.iter().any(|b| b.number == n);
+        ensure(
+            known(section.first_bar) && known(section.last_bar),
+            &place,
+            || {
+                format!(
+                    "there are no bars {} to {}",
+                    section.first_bar, section.last_bar
+                )
+            },
+        )?;
+        name(&section.letter, &format!("{place}.letter"))?;
+    }
+    Ok(())
+}
+
+fn seam(end_s: f64, start_s: f64, place: &str) -> Result<(), Fault> {
+    ensure(
+        (end_s - start_s).abs() <= SEAM_S,
+        &format!("{place}.start_s"),
+        || format!("it starts at {start_s}, the one before ends at {end_s}"),
+    )
+}
+
+fn chords(h: &Heard) -> Result<(), Fault> {
+    for (i, chord) in h.chords.iter().enumerate() {
+        let place = format!("heard.chords[{i}]");
+        range(chord.start_s, chord.end_s, &place)?;
+        ensure(
+            !chord.candidates.is_empty(),
+            &format!("{place}.candidates"),
+            || "there must be at least one".into(),
+        )?;
+        for (j, c) in chord.candidates.iter().enumerate() {
+            share(
+                c.probability,
+                &format!("{place}.candidates[{j}].probability"),
+            )?;
+        }
+        for (j, fitted) in chord.shapes.iter().enumerate() {
+            let place = format!("{place}.shapes[{j}]");
+            share(fitted.fit, &format!("{place}.fit"))?;
+            let (found, expected) = (fitted.shape.frets().len(), h.instrument.tuning.n_strings());
+            ensure(found == expected, &format!("{place}.frets"), || {
+                format!("{found} strings, the instrument has {expected}")
+            })?;
+        }
+        if let Some(note) = chord.bass_midi {
+            midi(note, &format!("{place}.bass_midi"))?;
+        }
+        for (pc, x) in chord.chroma.iter().enumerate() {
+            share(f64::from(*x), &format!("{place}.chroma[{pc}]"))?;
+        }
+    }
+    for (i, pair) in h.chords.windows(2).enumerate() {
+        seam(
+            pair[0].end_s,
+            pair[1].start_s,
+            &format!("heard.chords[{}]", i + 1),
+        )?;
+    }
+    Ok(())
+}
+
+fn tempo(bpm: f64, place: &str) -> Result<(), Fault> {
+    ensure((10.0..=600.0).contains(&bpm), place, || {
+        format!("{bpm} beats a minute (10 to 600)")
+    })
+}
+
+fn act(act: &Act, id: u32, place: &str) -> Result<(), Fault> {
+    match act {
+        Act::Chord { start_s, end_s, .. }
+        | Act::Shape { start_s, end_s, .. }
+        | Act::Join { start_s, end_s }
+        | Act::Note {
+            place_s: Some((start_s, end_s)),
+            ..
+        } => range(*start_s, *end_s, place),
+        Act::SectionName {
+            start_s,
+            end_s,
+            name: text,
+        }
+        | Act::SectionLetter {
+            start_s,
+            end_s,
+            letter: text,
+        } => {
+            range(*start_s, *end_s, place)?;
+            name(text, place)
+        }
+        Act::Move { from_s, to_s } => {
+            time(*from_s, &format!("{place}.from_s"))?;
+            time(*to_s, &format!("{place}.to_s"))
+        }
+        Act::Split { at_s }
+        | Act::SectionSplit { at_s }
+        | Act::SectionJoin { at_s }
+        | Act::Downbeat(at_s) => time(*at_s, &format!("{place}.at_s")),
+        Act::Tempo(bpm) => tempo(*bpm, &format!("{place}.bpm")),
+        Act::Title(text) => name(text, &format!("{place}.text")),
+        Act::Capo(fret) => ensure(*fret <= HIGHEST_CAPO, &format!("{place}.fret"), || {
+            format!("a capo at fret {fret} (0 to {HIGHEST_CAPO})")
+        }),
+        Act::Undo(of) => ensure(of.iter().all(|o| *o < id), &format!("{place}.of"), || {
+            format!("decision {id} cannot take back itself or a later one")
+        }),
+        Act::Note { .. } | Act::Key(_) | Act::Meter(..) | Act::Tuning(_) => Ok(()),
+    }
+}

@@ -1,0 +1,157 @@
+//! The chords that a row may imply, and how well notes fit each.
+
+use super::priors::{self, MISSING_ROOT_MORE};
+use super::{Fragment, Place};
+use crate::theory::{PitchClass, QUALITIES, Quality};
+use std::sync::OnceLock;
+
+/// Qualities a row may imply, by their label. Rarer ones would only add
+/// readings that two notes cannot support.
+const NAMES: [&str; 21] = [
+    "maj", "min", "7", "maj7", "min7", "sus4", "sus2", "5", "maj6", "min6", "maj(9)", "min(9)",
+    "9", "maj9", "min9", "dim", "dim7", "hdim7", "aug", "minmaj7", "sus4(b7)",
+];
+
+/// A chord a row may imply: a root and a quality.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct State {
+    /// The root.
+    pub root: PitchClass,
+    /// The row of the vocabulary.
+    pub quality: &'static Quality,
+}
+
+/// All chords a row may imply, in the order that [`Fragment::evidence`] uses:
+/// the twelve roots from C of the first quality, then of the next.
+pub fn states() -> &'static [State] {
+    static ALL: OnceLock<Vec<State>> = OnceLock::new();
+    ALL.get_or_init(|| {
+        NAMES
+            .iter()
+            .filter_map(|name| Quality::by_harte(name))
+            .flat_map(|quality| PitchClass::all().map(move |root| State { root, quality }))
+            .collect()
+    })
+}
+
+/// How many [`states`] there are; evidence may have one entry more, for "no chord".
+pub fn n_states() -> usize {
+    12 * NAMES.len()
+}
+
+/// The place of a chord in [`states`]; `None` if a row never implies its quality.
+pub fn state_index(root: PitchClass, quality: &Quality) -> Option<usize> {
+    NAMES
+        .iter()
+        .position(|name| *name == quality.harte)
+        .map(|q| 12 * q + root.index())
+}
+
+/// A quality's pattern and what each missing tone of it costs.
+pub(super) struct Pattern {
+    /// Bit `i` for the tone `i` semitones above the root.
+    pub(super) mask: u16,
+    /// Cost of what a set of tones above the root lacks, by the set's bits.
+    missing: Vec<f64>,
+}
+
+/// The patterns of the qualities, in the order of the states.
+pub(super) fn patterns() -> &'static [Pattern] {
+    static ALL: OnceLock<Vec<Pattern>> = OnceLock::new();
+    ALL.get_or_init(|| {
+        NAMES
+            .iter()
+            .map(|name| {
+                let quality = Quality::by_harte(name).unwrap_or(&QUALITIES[0]);
+                let tones: Vec<(i32, f64)> = quality
+                    .degrees
+                    .iter()
+                    .map(|d| (d.semitones() % 12, priors::missing_tone(*d, name)))
+                    .collect();
+                let mask = tones.iter().fold(0u16, |m, (t, _)| m | 1 << t);
+                let missing = (0..4096u16)
+                    .map(|held| {
+                        let lacks: f64 = tones
+                            .iter()
+                            .filter(|(t, _)| held >> t & 1 == 0)
+                            .map(|(_, cost)| cost)
+                            .sum();
+                        // the more sounds, the less believable a silent root
+                        let rootless = if held & 1 == 0 {
+                            MISSING_ROOT_MORE * f64::from(held.count_ones().saturating_sub(2))
+                        } else {
+                            0.0
+                        };
+                        lacks + rootless
+                    })
+                    .collect();
+                Pattern { mask, missing }
+            })
+            .collect()
+    })
+}
+
+/// The set seen from `root`: bit 0 is the root.
+pub(super) const fn from_root(set: u16, root: usize) -> u16 {
+    (set >> root | set << (12 - root)) & 0xfff
+}
+
+/// How many tones a state's chord has.
+pub(super) fn n_tones(state: usize) -> u32 {
+    patterns()[state / 12].mask.count_ones()
+}
+
+/// Cost of what the tones `held` (absolute pitch classes) lack of a state.
+pub(super) fn missing(state: usize, held: u16) -> f64 {
+    patterns()[state / 12].missing[usize::from(from_root(held, state % 12))]
+}
+
+/// Cost of the tones of one fragment that a state does not hold.
+pub(super) fn outside(state: usize, held: u16, fragment: &Fragment) -> f64 {
+    let strange = from_root(held, state % 12) & !patterns()[state / 12].mask;
+    let weight = match fragment.place {
+        Place::BarStart | Place::Strong => 1.0,
+        Place::Weak => fragment.beats.clamp(0.5, 1.0),
+    };
+    priors::OUTSIDE * weight * f64::from(strange.count_ones())
+}
+
+/// A low wide pair: an interval over an octave whose lower note lies on the two
+/// lowest strings (or, where strings are unknown, no higher than G3).
+pub(super) fn is_low_wide(fragment: &Fragment) -> bool {
+    let (Some(low), Some(high)) = (fragment.midi.iter().min(), fragment.midi.iter().max()) else {
+        return false;
+    };
+    if high - low <= 12 || fragment.midi.len() > 3 {
+        return false;
+    }
+    let known = fragment.strings.len() == fragment.midi.len();
+    if !known {
+        return *low <= 55;
+    }
+    let lowest_string = fragment
+        .midi
+        .iter()
+        .zip(&fragment.strings)
+        .min_by_key(|(m, _)| **m)
+        .map(|(_, s)| *s);
+    lowest_string.is_some_and(|s| s <= 1)
+}
+
+/// The tones of a fragment as scale numbers of a state (root 1, any third 3 …),
+/// lowest note first, four bits each; `None` if a tone is not in the chord.
+pub(super) fn roles(state: usize, fragment: &Fragment) -> Option<u32> {
+    const NUMBER: [u32; 12] = [1, 2, 2, 3, 3, 4, 5, 5, 5, 6, 7, 7];
+    let mask = patterns().get(state / 12)?.mask;
+    let mut midi = fragment.midi.clone();
+    midi.sort_unstable();
+    let mut code = 0;
+    for m in midi {
+        let tone = (usize::from(m) + 12 - state % 12) % 12;
+        if mask >> tone & 1 == 0 {
+            return None;
+        }
+        code = code << 4 | NUMBER[tone];
+    }
+    Some(code)
+}
