@@ -5,6 +5,7 @@ use crate::grading::{
     ChordGrades, Difference, GradingError, STRICTNESSES, Strictness, Timeline, differences,
     grade_chords, parse_lab,
 };
+use crate::songlog::{resolve, store};
 use std::io::Write;
 use std::path::{Path, PathBuf};
 
@@ -14,15 +15,15 @@ const MAX_BYTES: u64 = 16 * 1024 * 1024;
 /// Grades chords against a reference, by the field's measures.
 ///
 /// Both are labelled timelines: text with a start, an end (s) and a chord
-/// label a line. Recall is the part of the compared time in which the chord is
+/// label a line, or a log, whose chords are taken as they stand. Recall is the part of the compared time in which the chord is
 /// right; what a strictness does not compare is left out of it. `with bass`
 /// asks for the right bass note too.
 #[derive(clap::Args)]
 #[command(after_help = "Example:\n  takebook grade mine.lab fixtures/truth/lantern-porch.lab")]
 pub(crate) struct Grade {
-    /// The timeline to be graded (.lab).
+    /// The timeline to be graded (.lab, or a log).
     estimate: PathBuf,
-    /// The timeline that is taken as true (.lab).
+    /// The timeline that is taken as true (.lab, or a log).
     reference: PathBuf,
     /// Prints one JSON object instead (docs/grading.md).
     #[arg(long)]
@@ -77,10 +78,8 @@ fn in_file(path: &Path, error: &dyn std::fmt::Display) -> CliError {
 
 /// Reads a timeline; the ending says in which format.
 fn read(path: &Path) -> Result<Timeline, CliError> {
-    if path.extension().is_some_and(|e| e == "takebook") {
-        // connect: read the log, resolve it, and take its spans (Timeline::from_parts)
-        let words = "is a log (write its chords as text first: takebook chart LOG -o CHORDS.lab)";
-        return Err(in_file(path, &words));
+    if path.extension().is_some_and(|e| e == store::ENDING) {
+        return read_log(path);
     }
     let size = std::fs::metadata(path)
         .map_err(|e| in_file(path, &format!("cannot be read: {e}")))?
@@ -97,6 +96,16 @@ fn read(path: &Path) -> Result<Timeline, CliError> {
         )
     })?;
     parse_lab(&text).map_err(|e| in_file(path, &e))
+}
+
+/// The chords of a log as it stands: heard plus decided.
+fn read_log(path: &Path) -> Result<Timeline, CliError> {
+    let log = store::load(path).map_err(|e| CliError::new(e.to_string()))?;
+    let spans = resolve(&log).spans;
+    let labels: Vec<String> = spans.iter().map(|s| s.label.label()).collect();
+    let parts = spans.iter().zip(&labels);
+    Timeline::from_parts(parts.map(|(s, label)| (s.start_s, s.end_s, label.as_str())))
+        .map_err(|e| in_file(path, &e))
 }
 
 /// What is printed, in either form.
