@@ -50,4 +50,9 @@ macro_rules! from_room {
     };
 }
 
-from_room!(crate::theory::TheoryError, crate::fretboard::FretboardError);
+from_room!(
+    crate::theory::TheoryError,
+    crate::fretboard::FretboardError,
+    crate::songlog::LogError,
+    crate::chart::ChartError
+);

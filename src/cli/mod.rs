@@ -5,6 +5,7 @@
 //! something stays open, was not heard, or differs; 2 error. A closed pipe is
 //! a quiet 0.
 
+mod chart;
 mod error;
 mod grade;
 
@@ -24,6 +25,7 @@ struct Cli {
 
 #[derive(Subcommand)]
 enum Command {
+    Chart(chart::Chart),
     Grade(grade::Grade),
 }
 
@@ -32,7 +34,6 @@ enum Command {
 pub(crate) enum Outcome {
     /// Exit code 0.
     Done,
-    #[expect(dead_code, reason = "used by the commands to come")]
     /// Exit code 1: it ran, but something stays open, was not heard, or differs.
     Open,
 }
@@ -40,6 +41,7 @@ pub(crate) enum Outcome {
 impl Command {
     fn run(self, out: &mut dyn Write) -> Result<Outcome, CliError> {
         match self {
+            Self::Chart(command) => command.run(out),
             Self::Grade(command) => command.run(out),
         }
     }
