@@ -1,1 +1,169 @@
-//! Placeholder of a room.
+//! One song, delivered in many formats: pages to play from, files that other programs open.
+//!
+//! [`write`] is a function from a song and options to bytes: it opens no file
+//! and reads no clock, so the same song gives the same bytes. Pages (text,
+//! HTML, SVG, PDF) and MusicXML start from the [`sheet`], the lead sheet as
+//! bars, rows, repeats and a legend; SVG and PDF draw the same laid-out
+//! [`layout`]. The other formats start from the song's own timeline.
+//!
+//! Not here: what the chords are (`songlog` resolves that) and how shapes are
+//! found (`fretboard`).
+
+mod diagram;
+mod error;
+mod font;
+mod html;
+mod jams;
+mod json;
+mod lab;
+pub mod layout;
+mod midi;
+mod musicxml;
+mod pdf;
+pub mod sheet;
+mod svg;
+#[cfg(test)]
+mod tests;
+mod transpose;
+mod txt;
+mod vtt;
+mod xml;
+
+pub use error::ChartError;
+pub use json::{FORMAT_NAME, FORMAT_VERSION};
+pub use transpose::prepare;
+
+use crate::songlog::song::Song;
+use crate::theory::Key;
+
+/// Said at the foot of every page and in files with room for it. Common practice, no source.
+pub const PERMISSION: &str = "A chart of someone's song is for your own study; \
+sharing or selling copies needs the owner's permission, and local law decides.";
+
+/// A delivery format.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Format {
+    /// Plain text, 80 columns.
+    Txt,
+    /// One self-contained page that prints.
+    Html,
+    /// Pages drawn as outlines.
+    Svg,
+    /// Pages to print.
+    Pdf,
+    /// MusicXML 4.0, partwise.
+    MusicXml,
+    /// Standard MIDI File, type 1.
+    Midi,
+    /// WebVTT captions.
+    Vtt,
+    /// Tab-separated labels in time.
+    Lab,
+    /// JAMS annotations.
+    Jams,
+    /// The project's own JSON.
+    Json,
+}
+
+/// Each format with its file ending, in the order help lists them.
+pub const FORMATS: [(&str, Format); 10] = [
+    ("txt", Format::Txt),
+    ("html", Format::Html),
+    ("pdf", Format::Pdf),
+    ("svg", Format::Svg),
+    ("musicxml", Format::MusicXml),
+    ("mid", Format::Midi),
+    ("vtt", Format::Vtt),
+    ("lab", Format::Lab),
+    ("jams", Format::Jams),
+    ("json", Format::Json),
+];
+
+impl Format {
+    /// The format of a file ending (without its dot, any case).
+    ///
+    /// # Errors
+    /// * [`ChartError::UnknownFormat`] for another ending.
+    pub fn by_ending(ending: &str) -> Result<Self, ChartError> {
+        let lower = ending.to_ascii_lowercase();
+        FORMATS
+            .iter()
+            .find(|(name, _)| *name == lower)
+            .map(|(_, format)| *format)
+            .ok_or_else(|| ChartError::UnknownFormat {
+                ending: ending.into(),
+            })
+    }
+}
+
+/// Paper.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Page {
+    /// 210 by 297 mm (ISO 216).
+    #[default]
+    A4,
+    /// 8.5 by 11 inches.
+    Letter,
+}
+
+impl Page {
+    /// Width and height, mm.
+    pub const fn size_mm(self) -> (f64, f64) {
+        match self {
+            Self::A4 => (210.0, 297.0),
+            Self::Letter => (215.9, 279.4),
+        }
+    }
+}
+
+/// How a song is to be delivered.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Options {
+    /// Paper of the printed formats.
+    pub page: Page,
+    /// Move the song to this key (same mode).
+    pub key: Option<Key>,
+    /// Count frets from a capo at this fret; what sounds stays.
+    pub capo: Option<u8>,
+    /// Degrees of the key instead of chord symbols, on pages.
+    pub degrees: bool,
+    /// Mirror the chord boxes for a left-handed player.
+    pub left_handed: bool,
+    /// A quarter larger, on pages.
+    pub large: bool,
+    /// Every repeat written out, no repeat signs.
+    pub written_out: bool,
+    /// Each section once, and the order in which they come.
+    pub short: bool,
+    /// Added to every time in captions, s.
+    pub offset_s: f64,
+}
+
+/// Delivers a song.
+///
+/// # Errors
+/// * [`ChartError::Empty`] for a song without chords.
+/// * [`ChartError::NoKey`], [`ChartError::OtherMode`], [`ChartError::CapoRange`]
+///   if an option does not fit the song.
+/// * [`ChartError::MissingGlyph`] from SVG and PDF, for text that the page's font cannot draw.
+pub fn write(song: &Song, format: Format, options: &Options) -> Result<Vec<u8>, ChartError> {
+    let song = prepare(song, options)?;
+    Ok(match format {
+        Format::Txt => txt::write(&sheet::Sheet::new(&song, options)?, options).into_bytes(),
+        Format::Html => html::write(&sheet::Sheet::new(&song, options)?, options).into_bytes(),
+        Format::Svg => {
+            let laid = layout::lay_out(&sheet::Sheet::new(&song, options)?, options)?;
+            svg::write(&laid)?.into_bytes()
+        }
+        Format::Pdf => {
+            let laid = layout::lay_out(&sheet::Sheet::new(&song, options)?, options)?;
+            pdf::write(&laid)?
+        }
+        Format::MusicXml => musicxml::write(&song, options)?.into_bytes(),
+        Format::Midi => midi::write(&song)?,
+        Format::Vtt => vtt::write(&song, options).into_bytes(),
+        Format::Lab => lab::write(&song).into_bytes(),
+        Format::Jams => jams::write(&song)?.into_bytes(),
+        Format::Json => json::write(&song)?.into_bytes(),
+    })
+}

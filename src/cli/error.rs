@@ -55,4 +55,6 @@ from_room!(
     crate::fretboard::FretboardError,
     crate::audio::AudioError,
     crate::songlog::LogError
+    crate::songlog::LogError,
+    crate::chart::ChartError
 );

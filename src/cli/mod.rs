@@ -7,6 +7,7 @@
 
 mod confirm;
 mod draft;
+mod chart;
 mod error;
 mod grade;
 mod layout;
@@ -31,6 +32,7 @@ struct Cli {
 
 #[derive(Subcommand)]
 enum Command {
+    Chart(chart::Chart),
     Grade(grade::Grade),
     /// Hears takes and writes a log of proposals for each.
     Draft(draft::Args),
@@ -47,7 +49,6 @@ enum Command {
 pub(crate) enum Outcome {
     /// Exit code 0.
     Done,
-    #[expect(dead_code, reason = "used by the commands to come")]
     /// Exit code 1: it ran, but something stays open, was not heard, or differs.
     Open,
 }
@@ -55,6 +56,7 @@ pub(crate) enum Outcome {
 impl Command {
     fn run(self, out: &mut dyn Write) -> Result<Outcome, CliError> {
         match self {
+            Self::Chart(command) => command.run(out),
             Self::Grade(command) => command.run(out),
             Self::Draft(args) => draft::run(args, out),
             Self::Show(args) => show::run(args, out),

@@ -1,0 +1,366 @@
+//! One self-contained page: no script, no font, no request. It prints on A4 and Letter.
+
+use super::diagram::{Diagram, diagram};
+use super::sheet::{Block, Entry, Mark, Measure, ShapeBox, Sheet, split_symbol};
+use super::xml::escape;
+use super::{Options, PERMISSION, Page};
+use std::fmt::Write;
+
+/// The look. Ours: black ink on white, bars on a ruled grid, symbols in serif.
+const STYLE: &str = "
+html{background:#fff;color:#111}
+body{font-family:Georgia,'Times New Roman','DejaVu Serif',serif;max-width:186mm;margin:0 auto;padding:4mm 2mm;line-height:1.3}
+h1{font-size:1.9em;font-weight:normal;text-align:center;margin:0 0 .15em;overflow-wrap:anywhere}
+.facts{text-align:center;margin:0 0 .4em;font-style:italic}
+.doubt{text-align:center;margin:0 0 .6em;font-size:.85em}
+h2{font-size:1em;margin:1.1em 0 .3em;break-after:avoid}
+h2 .letter{display:inline-block;border:1.5px solid #111;padding:0 .45em;margin-right:.5em}
+h2 .times{margin-left:.8em}
+h2 .differs{font-weight:normal;font-style:italic;margin-left:.8em}
+.row{display:grid;grid-template-columns:1.9em repeat(4,1fr) 2px;break-inside:avoid;margin:0 0 .45em}
+.row .no{font-size:.68em;color:#444;align-self:start;padding-top:.35em;text-align:right;padding-right:.6em}
+.bar{position:relative;border-left:1.5px solid #111;padding:1.05em .5em .15em;display:flex;min-width:0;min-height:2.6em}
+.bar.last{border-right:1.5px solid #111}
+.bar.from{border-left:4px solid #111;padding-left:1em}
+.bar.to{border-right:4px solid #111;padding-right:1em}
+.bar.from::before,.bar.to::after{position:absolute;top:1.05em;bottom:.1em;width:.5em;display:flex;align-items:center;font-weight:bold;font-size:1.25em}
+.bar.from::before{content:':';left:.12em}
+.bar.to::after{content:':';right:-.12em}
+.bar.simile{justify-content:center;align-items:center}
+.ending{position:absolute;top:.05em;left:-1px;right:.3em;border-top:1.2px solid #111;border-left:1.2px solid #111;font-size:.72em;padding-left:.35em;height:.9em;line-height:1.15}
+.cell{min-width:min-content;padding-right:.25em}
+.chord{white-space:nowrap;font-size:1.2em;line-height:1.25}
+.chord .tail{font-size:.72em;position:relative;top:-.3em}
+.chord sup{font-size:.55em;vertical-align:.75em;line-height:0}
+.open{border-bottom:2px dotted #111}
+.slashes{display:flex;justify-content:space-around;color:#555;font-size:.95em}
+.shapes{display:flex;flex-wrap:wrap;gap:.5em 1.5em;margin:0}
+.shapes figure{margin:0;text-align:center;break-inside:avoid}
+.shapes .boxes{display:flex;gap:.5em;align-items:center}
+.shapes svg{height:6.6em;width:auto;display:block}
+.shapes .frets{font-size:.75em;letter-spacing:.04em}
+.shapes .or{font-style:italic;font-size:.85em}
+.as{font-style:italic;font-size:.8em}
+figcaption{font-size:1.05em}
+.notes{font-size:.92em;margin:.2em 0;padding-left:1.6em}
+.plain{font-size:.92em;margin:.2em 0}
+footer{margin-top:1.6em;border-top:1px solid #111;font-size:.75em;padding-top:.4em;break-inside:avoid}
+footer p{margin:.2em 0}
+@media print{body{padding:0;max-width:none}}
+";
+
+/// The page.
+pub(super) fn write(sheet: &Sheet, options: &Options) -> String {
+    let mut out = String::new();
+    let title = escape(&sheet.title);
+    let paper = match options.page {
+        Page::A4 => "A4",
+        Page::Letter => "letter",
+    };
+    let size = if options.large { "15pt" } else { "12pt" };
+    // writing to a string cannot fail
+    let _ = write!(
+        out,
+        "<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n\
+         <meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n\
+         <title>{}</title>\n<style>\n@page{{size:{paper};margin:14mm 13mm}}\nhtml{{font-size:{size}}}{STYLE}",
+        if title.trim().is_empty() {
+            "Chart"
+        } else {
+            &title
+        }
+    );
+    for n in 1..=32 {
+        let _ = write!(out, ".g{n}{{flex:{n} 1 0}}");
+    }
+    let _ = write!(
+        out,
+        "\n</style>\n</head>\n<body>\n<header>\n<h1 dir=\"auto\">{title}</h1>\n<p class=\"facts\">{}</p>\n",
+        sheet
+            .facts
+            .iter()
+            .map(|f| escape(f))
+            .collect::<Vec<_>>()
+            .join(" &middot; ")
+    );
+    if let Some(words) = sheet.open_words() {
+        let words = escape(words.trim_start_matches('?'));
+        let _ = writeln!(
+            out,
+            "<p class=\"doubt\"><span class=\"open\">?</span>{words}</p>"
+        );
+    }
+    out.push_str("</header>\n<main>\n");
+    for block in &sheet.blocks {
+        write_block(&mut out, block);
+    }
+    if sheet.has_half_beats() {
+        out.push_str("<p class=\"plain\">&amp; = on the second half of the beat</p>\n");
+    }
+    list(&mut out, "Form", "ul", &sheet.form);
+    if !sheet.legend.is_empty() {
+        out.push_str("<section>\n<h2>Shapes</h2>\n<div class=\"shapes\">\n");
+        for entry in &sheet.legend {
+            write_entry(&mut out, entry, options.left_handed);
+        }
+        out.push_str("</div>\n</section>\n");
+    }
+    list(&mut out, "Notes to places", "ol", &sheet.remarks);
+    list(&mut out, "Notes", "ul", &sheet.notes);
+    out.push_str("</main>\n<footer>\n");
+    for caution in &sheet.cautions {
+        let _ = writeln!(out, "<p><strong>Caution:</strong> {}</p>", escape(caution));
+    }
+    let _ = write!(
+        out,
+        "<p>{}</p>\n</footer>\n</body>\n</html>\n",
+        escape(PERMISSION)
+    );
+    out
+}
+
+fn list(out: &mut String, heading: &str, tag: &str, items: &[String]) {
+    if items.is_empty() {
+        return;
+    }
+    let _ = write!(
+        out,
+        "<section>\n<h2>{heading}</h2>\n<{tag} class=\"notes\">\n"
+    );
+    for item in items {
+        let _ = writeln!(out, "<li dir=\"auto\">{}</li>", escape(item));
+    }
+    let _ = write!(out, "</{tag}>\n</section>\n");
+}
+
+fn write_block(out: &mut String, block: &Block) {
+    out.push_str("<section>\n");
+    let mut heading = String::new();
+    if !block.letter.is_empty() {
+        let _ = write!(
+            heading,
+            "<span class=\"letter\">{}</span>",
+            escape(&block.letter)
+        );
+    }
+    if let Some(name) = &block.name {
+        heading.push_str(&escape(name));
+    }
+    if block.times > 1 {
+        let _ = write!(
+            heading,
+            "<span class=\"times\">&times;{}</span>",
+            block.times
+        );
+    }
+    if !block.differs.is_empty() {
+        let _ = write!(
+            heading,
+            "<span class=\"differs\">{}</span>",
+            escape(&block.differs)
+        );
+    }
+    if !heading.is_empty() {
+        let _ = writeln!(out, "<h2>{heading}</h2>");
+    }
+    for row in &block.rows {
+        let number = match row.first() {
+            Some(m) if m.number > 0 => m.number.to_string(),
+            _ => "&nbsp;".into(),
+        };
+        let _ = write!(out, "<div class=\"row\"><span class=\"no\">{number}</span>");
+        for (i, measure) in row.iter().enumerate() {
+            let first_of_ending =
+                measure.ending.is_some() && (i == 0 || row[i - 1].ending != measure.ending);
+            write_measure(out, measure, i + 1 == row.len(), first_of_ending);
+        }
+        out.push_str("</div>\n");
+    }
+    out.push_str("</section>\n");
+}
+
+fn write_measure(out: &mut String, measure: &Measure, last: bool, first_of_ending: bool) {
+    let mut class = String::from("bar");
+    for (is, name) in [
+        (measure.repeat_start, " from"),
+        (measure.repeat_end, " to"),
+        (last && !measure.repeat_end, " last"),
+        (measure.simile, " simile"),
+    ] {
+        if is {
+            class.push_str(name);
+        }
+    }
+    let _ = write!(out, "<div class=\"{class}\">");
+    if let Some(ending) = measure.ending {
+        let label = if first_of_ending {
+            format!("{ending}.")
+        } else {
+            "&nbsp;".into()
+        };
+        let _ = write!(out, "<span class=\"ending\">{label}</span>");
+    }
+    if measure.simile {
+        out.push_str(
+            "<svg role=\"img\" aria-label=\"as the bar before\" viewBox=\"0 0 24 20\" width=\"26\" height=\"22\">\
+             <path d=\"M4 18 17 2h3L7 18z\"/><circle cx=\"6\" cy=\"6\" r=\"2.2\"/><circle cx=\"18\" cy=\"14\" r=\"2.2\"/></svg>",
+        );
+    } else {
+        for (i, mark) in measure.marks.iter().enumerate() {
+            let from = if i == 0 { 0 } else { mark.half_beat };
+            let to = measure
+                .marks
+                .get(i + 1)
+                .map_or(2 * measure.n_beats, |m| m.half_beat);
+            write_cell(out, mark, from, to.max(from + 1));
+        }
+    }
+    out.push_str("</div>");
+}
+
+/// A chord over the slashes of the beats it lasts.
+fn write_cell(out: &mut String, mark: &Mark, from: u8, to: u8) {
+    let _ = write!(
+        out,
+        "<div class=\"cell g{}\"><div class=\"chord\">",
+        (to - from).min(32)
+    );
+    write_symbol(out, &mark.symbol, mark.open);
+    if let Some(variant) = mark.variant {
+        let _ = write!(out, "<sup>({variant})</sup>");
+    }
+    for remark in &mark.remarks {
+        let _ = write!(out, "<sup>{remark}</sup>");
+    }
+    out.push_str("</div><div class=\"slashes\">");
+    for half in from..to {
+        if half % 2 == 0 {
+            out.push_str("<span>/</span>");
+        } else if half == from {
+            out.push_str("<span>&amp;</span>");
+        }
+    }
+    out.push_str("</div></div>");
+}
+
+/// The symbol with its tail raised; open ones dotted and with a question mark.
+fn write_symbol(out: &mut String, symbol: &str, open: bool) {
+    if open {
+        out.push_str("<span class=\"open\">");
+    }
+    let (root, tail, bass) = split_symbol(symbol);
+    out.push_str(&escape(root));
+    if !tail.is_empty() {
+        let _ = write!(out, "<span class=\"tail\">{}</span>", escape(tail));
+    }
+    out.push_str(&escape(bass));
+    if open {
+        out.push_str(if symbol == "?" { "</span>" } else { "?</span>" });
+    }
+}
+
+fn write_entry(out: &mut String, entry: &Entry, left_handed: bool) {
+    out.push_str("<figure><figcaption>");
+    write_symbol(out, &entry.symbol, entry.open);
+    if let Some(variant) = entry.variant {
+        let _ = write!(out, " ({variant})");
+    }
+    if let Some(held_as) = &entry.held_as {
+        let _ = write!(
+            out,
+            "<br><span class=\"as\">held as {}</span>",
+            escape(held_as)
+        );
+    }
+    out.push_str("</figcaption><div class=\"boxes\">");
+    for (i, shape_box) in entry.boxes.iter().enumerate() {
+        if i > 0 {
+            out.push_str("<span class=\"or\">or</span>");
+        }
+        out.push_str("<div>");
+        write_box(out, shape_box, left_handed);
+        let _ = write!(
+            out,
+            "<span class=\"frets\">{}</span></div>",
+            shape_box.shape
+        );
+    }
+    out.push_str("</div></figure>\n");
+}
+
+fn write_box(out: &mut String, shape_box: &ShapeBox, left_handed: bool) {
+    const DX: f64 = 9.0;
+    const DY: f64 = 11.0;
+    const LEFT: f64 = 16.0;
+    const TOP: f64 = 14.0;
+    let d: Diagram = diagram(shape_box, left_handed);
+    let width = DX * (d.n_strings - 1) as f64;
+    let height = DY * f64::from(d.n_rows);
+    let x = |column: usize| LEFT + DX * column as f64;
+    let y = |row: u8| TOP + DY * (f64::from(row) - 0.5);
+    let side = if left_handed { ", left-handed" } else { "" };
+    let _ = write!(
+        out,
+        "<svg role=\"img\" aria-label=\"frets {}, low string first{side}\" viewBox=\"0 0 {} {}\"><g stroke=\"#111\" fill=\"none\">",
+        shape_box.shape,
+        LEFT + width + 8.0,
+        TOP + height + 4.0
+    );
+    let _ = write!(out, "<path d=\"");
+    for column in 0..d.n_strings {
+        let _ = write!(out, "M{} {TOP}v{height}", x(column));
+    }
+    for row in 0..=d.n_rows {
+        let _ = write!(out, "M{LEFT} {}h{width}", TOP + DY * f64::from(row));
+    }
+    out.push_str("\" stroke-width=\".8\"/>");
+    if d.first_fret == 1 {
+        let _ = write!(
+            out,
+            "<path d=\"M{} {}h{}\" stroke-width=\"2.6\"/>",
+            LEFT - 0.4,
+            TOP - 1.0,
+            width + 0.8
+        );
+    }
+    for (column, rings) in &d.tops {
+        let (cx, cy) = (x(*column), TOP - 6.5);
+        if *rings {
+            let _ = write!(out, "<circle cx=\"{cx}\" cy=\"{cy}\" r=\"2.5\"/>");
+        } else {
+            let _ = write!(out, "<path d=\"M{} {}l5 5m0-5l-5 5\"/>", cx - 2.5, cy - 2.5);
+        }
+    }
+    for (row, a, b) in &d.barres {
+        let _ = write!(
+            out,
+            "<path d=\"M{} {}H{}\" stroke-width=\"7.4\" stroke-linecap=\"round\"/>",
+            x(*a),
+            y(*row),
+            x(*b)
+        );
+    }
+    out.push_str("</g><g font-size=\"6.6\" text-anchor=\"middle\">");
+    for (column, row, finger) in &d.dots {
+        let (cx, cy) = (x(*column), y(*row));
+        let _ = write!(out, "<circle cx=\"{cx}\" cy=\"{cy}\" r=\"3.9\"/>");
+        if let Some(finger) = finger {
+            let _ = write!(
+                out,
+                "<text x=\"{cx}\" y=\"{}\" fill=\"#fff\">{}</text>",
+                cy + 2.3,
+                escape(finger)
+            );
+        }
+    }
+    if d.first_fret > 1 {
+        let _ = write!(
+            out,
+            "<text x=\"{}\" y=\"{}\" font-size=\"9\" text-anchor=\"end\">{}</text>",
+            LEFT - 5.0,
+            y(1) + 3.0,
+            d.first_fret
+        );
+    }
+    out.push_str("</g></svg>");
+}

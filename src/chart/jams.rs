@@ -1,0 +1,128 @@
+//! JAMS: chords, beats, sections and key as annotations.
+//!
+//! # Source
+//! Humphrey et al., "JAMS: A JSON annotated music specification for
+//! reproducible MIR research", ISMIR 2014; namespaces `chord`, `beat`,
+//! `segment_open` and `key_mode` of its schema.
+
+use super::json::round6;
+use super::sheet::all_bars;
+use super::{ChartError, PERMISSION};
+use crate::songlog::song::{Song, State};
+use crate::theory::Mode;
+use serde_json::{Value, json};
+
+/// The document, with a final line end.
+pub(super) fn write(song: &Song) -> Result<String, ChartError> {
+    let mut annotations = Vec::new();
+    let chords = song
+        .spans
+        .iter()
+        .map(|s| {
+            let confidence = match s.state {
+                State::Decided => Some(1.0),
+                State::Open => s.certainty,
+            };
+            observation(s.start_s, s.end_s, json!(s.label.label()), confidence)
+        })
+        .collect();
+    annotations.push(annotation(song, "chord", chords));
+    let bars = all_bars(song);
+    let beats: Vec<Value> = song
+        .beats_s
+        .iter()
+        .map(|t| {
+            // place in the bar, from 1
+            let place = bars.iter().rposition(|b| b.start_s <= t + 0.02).map(|b| {
+                let since = song
+                    .beats_s
+                    .iter()
+                    .filter(|u| **u + 0.02 >= bars[b].start_s && *u <= t);
+                since.count()
+            });
+            observation(*t, *t, json!(place), None)
+        })
+        .collect();
+    if !beats.is_empty() {
+        annotations.push(annotation(song, "beat", beats));
+    }
+    let sections: Vec<Value> = song
+        .sections
+        .iter()
+        .filter_map(|s| {
+            let inside = || {
+                bars.iter()
+                    .filter(|b| (s.first_bar..=s.last_bar).contains(&b.number))
+            };
+            let value = match &s.name {
+                Some(name) => format!("{} {name}", s.letter),
+                None => s.letter.clone(),
+            };
+            Some(observation(
+                inside().next()?.start_s,
+                inside().last()?.end_s,
+                json!(value),
+                None,
+            ))
+        })
+        .collect();
+    if !sections.is_empty() {
+        annotations.push(annotation(song, "segment_open", sections));
+    }
+    if let Some(key) = song.key {
+        let mode = match key.mode {
+            Mode::Major => "major",
+            Mode::Minor => "minor",
+        };
+        let value = json!(format!("{}:{mode}", key.tonic.ascii()));
+        let whole = vec![observation(0.0, song.duration_s, value, None)];
+        annotations.push(annotation(song, "key_mode", whole));
+    }
+    let document = json!({
+        "annotations": annotations,
+        "file_metadata": {
+            "title": song.title,
+            "artist": "",
+            "release": "",
+            "duration": round6(song.duration_s),
+            "identifiers": {},
+            "jams_version": "0.3.4",
+        },
+        "sandbox": { "permission": PERMISSION },
+    });
+    let mut text = serde_json::to_string_pretty(&document).map_err(|e| ChartError::Unwritable {
+        format: "JAMS",
+        reason: e.to_string(),
+    })?;
+    text.push('\n');
+    Ok(text)
+}
+
+fn observation(start_s: f64, end_s: f64, value: Value, confidence: Option<f64>) -> Value {
+    json!({
+        "time": round6(start_s),
+        "duration": round6((end_s - start_s).max(0.0)),
+        "value": value,
+        "confidence": confidence.map(round6),
+    })
+}
+
+fn annotation(song: &Song, namespace: &str, data: Vec<Value>) -> Value {
+    json!({
+        "namespace": namespace,
+        "data": data,
+        "annotation_metadata": {
+            "curator": { "name": "", "email": "" },
+            "annotator": {},
+            "version": "",
+            "corpus": "",
+            "annotation_tools": concat!("takebook ", env!("CARGO_PKG_VERSION")),
+            "annotation_rules": "",
+            "validation": "",
+            "data_source": "",
+        },
+        "sandbox": {},
+        "time": 0,
+        "duration": round6(song.duration_s),
+    })
+}

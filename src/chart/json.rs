@@ -1,0 +1,166 @@
+//! The song as the project's own JSON, documented in `docs/chart-json.md`.
+//!
+//! The records here are a promise: a change of shape raises [`FORMAT_VERSION`].
+
+use super::{ChartError, PERMISSION};
+use crate::songlog::song::{Song, State};
+use serde::Serialize;
+
+/// What the document says it is.
+pub const FORMAT_NAME: &str = "takebook-song";
+/// Version of its shape.
+pub const FORMAT_VERSION: u32 = 1;
+
+#[derive(Serialize)]
+struct Document<'a> {
+    format: &'static str,
+    version: u32,
+    title: &'a str,
+    permission: &'static str,
+    duration_s: f64,
+    tuning: Vec<u8>,
+    tuning_name: String,
+    capo: u8,
+    key: Option<String>,
+    tempo_bpm: Option<f64>,
+    meter: Option<String>,
+    n_open: usize,
+    beats_s: Vec<f64>,
+    bars: Vec<BarRecord>,
+    sections: Vec<SectionRecord<'a>>,
+    chords: Vec<ChordRecord<'a>>,
+    notes: &'a [String],
+    warnings: &'a [String],
+}
+
+#[derive(Serialize)]
+struct BarRecord {
+    number: u32,
+    start_s: f64,
+    end_s: f64,
+    n_beats: u8,
+}
+
+#[derive(Serialize)]
+struct SectionRecord<'a> {
+    letter: &'a str,
+    name: Option<&'a str>,
+    first_bar: u32,
+    last_bar: u32,
+    differs: &'a str,
+}
+
+#[derive(Serialize)]
+struct ChordRecord<'a> {
+    start_s: f64,
+    end_s: f64,
+    label: String,
+    symbol: String,
+    open: bool,
+    certainty: Option<f64>,
+    shapes: Vec<ShapeRecord>,
+    candidates: Vec<CandidateRecord<'a>>,
+    notes: &'a [String],
+}
+
+#[derive(Serialize)]
+struct ShapeRecord {
+    frets: String,
+    decided: bool,
+    /// MIDI note of each string, low string first, null where muted.
+    midi: Vec<Option<u8>>,
+}
+
+#[derive(Serialize)]
+struct CandidateRecord<'a> {
+    label: String,
+    symbol: String,
+    probability: f64,
+    reason: &'a str,
+}
+
+/// Rounds to microseconds, so that the text is short and the same everywhere.
+pub(super) fn round6(value: f64) -> f64 {
+    (value * 1e6).round() / 1e6
+}
+
+/// The document, with a final line end.
+pub(super) fn write(song: &Song) -> Result<String, ChartError> {
+    let document = Document {
+        format: FORMAT_NAME,
+        version: FORMAT_VERSION,
+        title: &song.title,
+        permission: PERMISSION,
+        duration_s: round6(song.duration_s),
+        tuning: song.instrument.tuning.open().to_vec(),
+        tuning_name: song.instrument.tuning.text(),
+        capo: song.instrument.capo,
+        key: song.key.map(|k| k.label()),
+        tempo_bpm: song.tempo_bpm.map(round6),
+        meter: song.meter.map(|(n, d)| format!("{n}/{d}")),
+        n_open: song.n_open(),
+        beats_s: song.beats_s.iter().copied().map(round6).collect(),
+        bars: song
+            .bars
+            .iter()
+            .map(|b| BarRecord {
+                number: b.number,
+                start_s: round6(b.start_s),
+                end_s: round6(b.end_s),
+                n_beats: b.n_beats,
+            })
+            .collect(),
+        sections: song
+            .sections
+            .iter()
+            .map(|s| SectionRecord {
+                letter: &s.letter,
+                name: s.name.as_deref(),
+                first_bar: s.first_bar,
+                last_bar: s.last_bar,
+                differs: &s.differs,
+            })
+            .collect(),
+        chords: song
+            .spans
+            .iter()
+            .map(|span| ChordRecord {
+                start_s: round6(span.start_s),
+                end_s: round6(span.end_s),
+                label: span.label.label(),
+                symbol: span.label.symbol(),
+                open: span.state == State::Open,
+                certainty: span.certainty.map(round6),
+                shapes: span
+                    .shapes
+                    .iter()
+                    .enumerate()
+                    .map(|(i, shape)| ShapeRecord {
+                        frets: shape.text(),
+                        decided: i < span.n_decided_shapes,
+                        midi: song.instrument.sounding(shape),
+                    })
+                    .collect(),
+                candidates: span
+                    .candidates
+                    .iter()
+                    .map(|c| CandidateRecord {
+                        label: c.label.label(),
+                        symbol: c.label.symbol(),
+                        probability: round6(c.probability),
+                        reason: &c.reason,
+                    })
+                    .collect(),
+                notes: &span.notes,
+            })
+            .collect(),
+        notes: &song.notes,
+        warnings: &song.warnings,
+    };
+    let mut text = serde_json::to_string_pretty(&document).map_err(|e| ChartError::Unwritable {
+        format: "JSON",
+        reason: e.to_string(),
+    })?;
+    text.push('\n');
+    Ok(text)
+}

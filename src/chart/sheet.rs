@@ -1,0 +1,267 @@
+//! The lead sheet as content: sections, rows of bars, repeats, legend, notes.
+//!
+//! Pages and MusicXML are written from it. Chords are put on the half beat
+//! nearest to their start; a chord held over a bar line is written again at
+//! the start of the bar. Nothing here has a position on paper; see
+//! [`layout`](super::layout).
+
+mod bars;
+mod legend;
+mod repeats;
+
+pub(super) use bars::all_bars;
+pub use legend::{Entry, ShapeBox};
+
+use super::{ChartError, Options};
+use crate::songlog::song::Song;
+use crate::theory::{Label, midi_name, roman};
+
+/// Bars in a row: a phrase of four stays whole.
+pub const BARS_IN_ROW: usize = 4;
+
+/// A lead sheet.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Sheet {
+    /// Title.
+    pub title: String,
+    /// Key, tempo, meter, tuning, capo: short texts in reading order.
+    pub facts: Vec<String>,
+    /// Beats in a bar and note value of a beat; 4/4 where unknown.
+    pub meter: (u8, u8),
+    /// Sections in order, repeats folded unless written out.
+    pub blocks: Vec<Block>,
+    /// The order of sections, one text each; only of a short sheet.
+    pub form: Vec<String>,
+    /// Each chord with its shapes, in order of first appearance.
+    pub legend: Vec<Entry>,
+    /// Numbered notes to places; number 1 is index 0.
+    pub remarks: Vec<String>,
+    /// Notes to the whole.
+    pub notes: Vec<String>,
+    /// What a player should mind.
+    pub cautions: Vec<String>,
+    /// Chords not confirmed.
+    pub n_open: usize,
+    /// All chords.
+    pub n_chords: usize,
+}
+
+/// One section on the sheet.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Block {
+    /// Letter.
+    pub letter: String,
+    /// Names given by the user, if any.
+    pub name: Option<String>,
+    /// How it differs from the first of its letter; empty if it does not.
+    pub differs: String,
+    /// How often it is played as it stands.
+    pub times: u32,
+    /// Rows of at most [`BARS_IN_ROW`] bars; a pickup has a row of its own.
+    pub rows: Vec<Vec<Measure>>,
+}
+
+/// One bar on the sheet.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Measure {
+    /// Number in the take; 0 for a pickup.
+    pub number: u32,
+    /// Beats, at least 1.
+    pub n_beats: u8,
+    /// Chords by their place, first at the start of the bar.
+    pub marks: Vec<Mark>,
+    /// Whether it says the same as the bar before (a simile mark may stand for it).
+    pub simile: bool,
+    /// A forward repeat sign at its start.
+    pub repeat_start: bool,
+    /// A backward repeat sign at its end.
+    pub repeat_end: bool,
+    /// First or second ending that it belongs to.
+    pub ending: Option<u8>,
+}
+
+/// One chord in a bar.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Mark {
+    /// Half beats from the bar's start.
+    pub half_beat: u8,
+    /// What is printed.
+    pub symbol: String,
+    /// Whether it is still a proposal.
+    pub open: bool,
+    /// Which shape of the legend, where the chord has several: `a`, `b`.
+    pub variant: Option<char>,
+    /// Numbers of the remarks that belong to it, from 1.
+    pub remarks: Vec<usize>,
+    /// Index of its span in the song.
+    pub span: usize,
+    /// Whether it began in an earlier bar.
+    pub held: bool,
+}
+
+impl Mark {
+    /// Whether two marks look and sound the same.
+    fn same(&self, other: &Self) -> bool {
+        (self.half_beat, &self.symbol, self.variant)
+            == (other.half_beat, &other.symbol, other.variant)
+    }
+
+    /// Symbol, shape letter, remark numbers and the sign of doubt as plain text.
+    pub fn text(&self) -> String {
+        let mut text = self.symbol.clone();
+        // an unknown chord is a question mark already
+        if self.open && self.symbol != "?" {
+            text.push('?');
+        }
+        if let Some(variant) = self.variant {
+            text.push_str(&format!("({variant})"));
+        }
+        if !self.remarks.is_empty() {
+            let numbers: Vec<String> = self.remarks.iter().map(usize::to_string).collect();
+            text.push_str(&format!("[{}]", numbers.join(",")));
+        }
+        text
+    }
+}
+
+impl Measure {
+    fn same(&self, other: &Self) -> bool {
+        self.n_beats == other.n_beats
+            && self.marks.len() == other.marks.len()
+            && self.marks.iter().zip(&other.marks).all(|(a, b)| a.same(b))
+    }
+}
+
+impl Block {
+    /// Letter and name: `A  Verse`.
+    pub fn heading(&self) -> String {
+        match &self.name {
+            Some(name) => format!("{}  {name}", self.letter),
+            None => self.letter.clone(),
+        }
+    }
+
+    /// All bars in order.
+    pub fn measures(&self) -> impl Iterator<Item = &Measure> {
+        self.rows.iter().flatten()
+    }
+}
+
+impl Sheet {
+    /// The sheet of a song that [`prepare`](super::prepare) has moved already.
+    ///
+    /// # Errors
+    /// * [`ChartError::NoKey`] for degrees without a key.
+    pub fn new(song: &Song, options: &Options) -> Result<Self, ChartError> {
+        let print = printer(song, options)?;
+        let (legend, variants) = legend::legend(song, &print);
+        let mut remarks = Vec::new();
+        let measures = bars::measures(song, &print, &variants, &mut remarks);
+        let (blocks, form) = repeats::blocks(song, measures, options);
+        Ok(Self {
+            title: song.title.clone(),
+            facts: facts(song),
+            meter: song.meter.unwrap_or((4, 4)),
+            blocks,
+            form,
+            cautions: legend::cautions(&legend),
+            legend,
+            remarks,
+            notes: song.notes.clone(),
+            n_open: song.n_open(),
+            n_chords: song.spans.len(),
+        })
+    }
+
+    /// Whether a chord starts between two beats.
+    pub fn has_half_beats(&self) -> bool {
+        self.blocks
+            .iter()
+            .flat_map(Block::measures)
+            .filter(|m| !m.simile)
+            .flat_map(|m| &m.marks)
+            .any(|m| m.half_beat % 2 == 1)
+    }
+
+    /// What is said about chords that are open; none if all are confirmed.
+    pub fn open_words(&self) -> Option<String> {
+        (self.n_open > 0).then(|| {
+            format!(
+                "? = open: proposed, not confirmed ({} of {} chords)",
+                self.n_open, self.n_chords
+            )
+        })
+    }
+}
+
+/// How a label is printed on this sheet.
+type Printer = Box<dyn Fn(&Label) -> String>;
+
+fn printer(song: &Song, options: &Options) -> Result<Printer, ChartError> {
+    if !options.degrees {
+        return Ok(Box::new(|label| label.symbol()));
+    }
+    let key = song.key.ok_or(ChartError::NoKey {
+        option: "--degrees",
+    })?;
+    Ok(Box::new(move |label| match label.chord() {
+        Some(chord) => roman(chord, key),
+        None => label.symbol(),
+    }))
+}
+
+fn facts(song: &Song) -> Vec<String> {
+    let mut facts = Vec::new();
+    facts.push(match song.key {
+        Some(key) => format!("Key of {}", key.text()),
+        None => "Key open".into(),
+    });
+    if let Some((beats, value)) = song.meter {
+        facts.push(format!("{beats}/{value}"));
+    }
+    facts.push(match song.tempo_bpm {
+        Some(bpm) => format!("{bpm:.0} beats a minute"),
+        None => "no steady beat: one bar a chord".into(),
+    });
+    let name = song.instrument.tuning.text();
+    let notes: Vec<String> = song
+        .instrument
+        .tuning
+        .open()
+        .iter()
+        .map(|m| midi_name(*m))
+        .collect();
+    let notes = notes.join(" ");
+    facts.push(if name == notes {
+        format!("Tuning {notes}")
+    } else {
+        format!("Tuning {name} ({notes})")
+    });
+    if song.instrument.capo > 0 {
+        facts.push(format!(
+            "Capo at fret {} (boxes count from it; symbols say what sounds)",
+            song.instrument.capo
+        ));
+    }
+    facts
+}
+
+/// A symbol as root, tail and bass with its slash: `C♯`, `m7`, `/E`. Degrees stay whole.
+pub(super) fn split_symbol(symbol: &str) -> (&str, &str, &str) {
+    if !symbol.starts_with(|c: char| ('A'..='G').contains(&c)) {
+        return (symbol, "", "");
+    }
+    let root_end = symbol
+        .char_indices()
+        .skip(1)
+        .find(|(_, c)| !matches!(c, '♯' | '♭'))
+        .map_or(symbol.len(), |(i, _)| i);
+    let (root, rest) = symbol.split_at(root_end);
+    // the slash of 6/9 belongs to the tail
+    let bass_at = rest
+        .rfind('/')
+        .filter(|i| rest[i + 1..].starts_with(|c: char| c.is_ascii_uppercase()))
+        .unwrap_or(rest.len());
+    let (tail, bass) = rest.split_at(bass_at);
+    (root, tail, bass)
+}

@@ -1,0 +1,183 @@
+//! Sections folded into repeats, endings and rows.
+
+use super::{BARS_IN_ROW, Block, Measure};
+use crate::chart::Options;
+use crate::songlog::song::{Section, Song};
+
+/// One section before it is set in rows.
+struct Part {
+    letter: String,
+    name: Option<String>,
+    differs: String,
+    measures: Vec<Measure>,
+    /// Bars of a second ending.
+    second: Vec<Measure>,
+    times: u32,
+}
+
+/// The blocks of a sheet, and the form of a short one.
+pub(super) fn blocks(
+    song: &Song,
+    measures: Vec<Measure>,
+    options: &Options,
+) -> (Vec<Block>, Vec<String>) {
+    let mut parts = split(song, measures);
+    let mut form = Vec::new();
+    if options.short {
+        form = parts.iter().map(form_words).collect();
+        let mut seen: Vec<String> = Vec::new();
+        parts.retain(|p| {
+            let new = !seen.contains(&p.letter);
+            seen.push(p.letter.clone());
+            new
+        });
+    } else if !options.written_out {
+        parts = fold(parts);
+    }
+    (parts.into_iter().map(block).collect(), form)
+}
+
+fn form_words(part: &Part) -> String {
+    let mut text = match &part.name {
+        Some(name) => format!("{} {name}", part.letter),
+        None => part.letter.clone(),
+    };
+    if let (Some(first), Some(last)) = (part.measures.first(), part.measures.last()) {
+        text.push_str(&format!(" (bars {}–{})", first.number, last.number));
+    }
+    if !part.differs.is_empty() {
+        text.push_str(&format!(": {}", part.differs));
+    }
+    text
+}
+
+/// Bars by section; bars outside all sections join their neighbors.
+fn split(song: &Song, measures: Vec<Measure>) -> Vec<Part> {
+    let start = |s: &Section| Part {
+        letter: s.letter.clone(),
+        name: s.name.clone(),
+        differs: s.differs.clone(),
+        measures: Vec::new(),
+        second: Vec::new(),
+        times: 1,
+    };
+    let mut parts: Vec<Part> = song.sections.iter().map(start).collect();
+    if parts.is_empty() {
+        parts.push(Part {
+            letter: String::new(),
+            name: None,
+            differs: String::new(),
+            measures: Vec::new(),
+            second: Vec::new(),
+            times: 1,
+        });
+    }
+    for measure in measures {
+        let at = song
+            .sections
+            .iter()
+            .rposition(|s| s.first_bar <= measure.number)
+            .unwrap_or(0);
+        parts[at].measures.push(measure);
+    }
+    parts.retain(|p| !p.measures.is_empty());
+    parts
+}
+
+/// Neighbors of one letter that say the same become one, those with other last bars get endings.
+fn fold(parts: Vec<Part>) -> Vec<Part> {
+    let mut out: Vec<Part> = Vec::new();
+    for part in parts {
+        let Some(last) = out.last_mut().filter(|l| l.letter == part.letter) else {
+            out.push(part);
+            continue;
+        };
+        let common = last
+            .measures
+            .iter()
+            .zip(&part.measures)
+            .take_while(|(a, b)| a.same(b))
+            .count();
+        let (n, m) = (last.measures.len(), part.measures.len());
+        let pickup = part.measures[0].number == 0;
+        if last.second.is_empty() && !pickup && common == n && common == m {
+            join(&mut last.measures, &part.measures);
+            last.times += 1;
+            last.name = both_names(last.name.take(), part.name);
+        } else if last.second.is_empty()
+            && last.times == 1
+            && common * 2 >= n
+            && common * 2 >= m
+            && common < n
+            && common < m
+        {
+            join(&mut last.measures[..common], &part.measures[..common]);
+            for measure in &mut last.measures[common..] {
+                measure.ending = Some(1);
+            }
+            last.second = part.measures[common..].to_vec();
+            for measure in &mut last.second {
+                measure.ending = Some(2);
+            }
+            last.times = 2;
+            last.name = both_names(last.name.take(), part.name);
+        } else {
+            out.push(part);
+        }
+    }
+    out
+}
+
+/// The printed bar is open if any pass is, and carries the remarks of all.
+fn join(printed: &mut [Measure], again: &[Measure]) {
+    for (a, b) in printed.iter_mut().zip(again) {
+        for (x, y) in a.marks.iter_mut().zip(&b.marks) {
+            x.open |= y.open;
+            x.remarks.extend(&y.remarks);
+        }
+    }
+}
+
+fn both_names(a: Option<String>, b: Option<String>) -> Option<String> {
+    match (a, b) {
+        (Some(a), Some(b)) if !a.split(" / ").any(|n| n == b) => Some(format!("{a} / {b}")),
+        (a, b) => a.or(b),
+    }
+}
+
+/// Signs, similes and rows.
+fn block(mut part: Part) -> Block {
+    if part.times > 1 {
+        // a pickup is played once: the repeat starts after it
+        let first = usize::from(part.measures[0].number == 0 && part.measures.len() > 1);
+        part.measures[first].repeat_start = true;
+        if let Some(last) = part.measures.last_mut() {
+            last.repeat_end = true;
+        }
+    }
+    let mut rows: Vec<Vec<Measure>> = Vec::new();
+    let (pickup, full): (Vec<_>, Vec<_>) = part.measures.into_iter().partition(|m| m.number == 0);
+    if !pickup.is_empty() {
+        rows.push(pickup);
+    }
+    for bars in [full, part.second] {
+        rows.extend(bars.chunks(BARS_IN_ROW).map(<[Measure]>::to_vec));
+    }
+    for row in &mut rows {
+        for i in 1..row.len() {
+            let plain = row[i].marks.iter().all(|m| m.remarks.is_empty())
+                && row[i].ending == row[i - 1].ending
+                && !row[i].repeat_start;
+            let doubt = |m: &Measure| m.marks.iter().any(|x| x.open);
+            row[i].simile =
+                plain && row[i].same(&row[i - 1]) && doubt(&row[i]) == doubt(&row[i - 1]);
+        }
+    }
+    Block {
+        letter: part.letter,
+        name: part.name,
+        differs: part.differs,
+        times: part.times,
+        rows,
+    }
+}

@@ -1,0 +1,248 @@
+//! The sheet as plain text, 80 columns.
+
+use super::diagram::{Diagram, diagram};
+use super::sheet::{BARS_IN_ROW, Block, Entry, Measure, Sheet};
+use super::xml::one_line;
+use super::{Options, PERMISSION};
+
+/// Columns of a line.
+const WIDTH: usize = 80;
+
+/// The whole sheet, with a final line end.
+pub(super) fn write(sheet: &Sheet, options: &Options) -> String {
+    let mut lines: Vec<String> = Vec::new();
+    let title = one_line(&sheet.title);
+    lines.extend(wrap(&title, ""));
+    lines.push("=".repeat(title.chars().count().clamp(1, WIDTH)));
+    lines.extend(wrap(&sheet.facts.join(" | "), ""));
+    if let Some(words) = sheet.open_words() {
+        lines.extend(wrap(&words, ""));
+    }
+    for block in &sheet.blocks {
+        lines.push(String::new());
+        lines.extend(block_lines(block));
+    }
+    if sheet.has_half_beats() {
+        lines.push("& = on the second half of the beat".into());
+    }
+    if !sheet.form.is_empty() {
+        lines.extend([String::new(), "Form".into()]);
+        for part in &sheet.form {
+            lines.extend(wrap(&one_line(part), "  "));
+        }
+    }
+    if !sheet.legend.is_empty() {
+        lines.extend([String::new(), "Shapes".into(), String::new()]);
+        lines.extend(legend_lines(&sheet.legend, options.left_handed));
+    }
+    if !sheet.remarks.is_empty() || !sheet.notes.is_empty() {
+        lines.extend([String::new(), "Notes".into()]);
+        for (remark, n) in sheet.remarks.iter().zip(1..) {
+            lines.extend(wrap(&format!("[{n}] {}", one_line(remark)), "  "));
+        }
+        for note in &sheet.notes {
+            lines.extend(wrap(&one_line(note), "  "));
+        }
+    }
+    lines.push(String::new());
+    for caution in &sheet.cautions {
+        lines.extend(wrap(&format!("Caution: {caution}"), ""));
+    }
+    lines.extend(wrap(PERMISSION, ""));
+    let mut text = String::new();
+    for line in lines {
+        text.push_str(line.trim_end());
+        text.push('\n');
+    }
+    text
+}
+
+/// Lines of at most 80 columns, broken at blanks where possible.
+fn wrap(text: &str, indent: &str) -> Vec<String> {
+    let mut lines = Vec::new();
+    let mut line = indent.to_owned();
+    for word in text.split(' ').filter(|w| !w.is_empty()) {
+        let mut word = word.to_owned();
+        let gap = usize::from(line.len() > indent.len());
+        if line.chars().count() + gap + word.chars().count() > WIDTH && line.len() > indent.len() {
+            lines.push(std::mem::replace(&mut line, format!("{indent}  ")));
+        }
+        while word.chars().count() + indent.len() + 2 > WIDTH {
+            let room = WIDTH - indent.len() - 2;
+            let head: String = word.chars().take(room).collect();
+            word = word.chars().skip(room).collect();
+            lines.push(format!("{indent}  {head}"));
+        }
+        if !line.trim().is_empty() {
+            line.push(' ');
+        }
+        line.push_str(&word);
+    }
+    lines.push(line);
+    lines
+}
+
+fn block_lines(block: &Block) -> Vec<String> {
+    let mut heading = one_line(&block.heading());
+    if block.times > 1 {
+        heading.push_str(&format!("  x{}", block.times));
+    }
+    if !block.differs.is_empty() {
+        heading.push_str(&format!("  ({})", one_line(&block.differs)));
+    }
+    let mut lines = wrap(heading.trim(), "");
+    for row in &block.rows {
+        lines.extend(row_lines(row));
+    }
+    lines
+}
+
+/// One row, on one line where its bars fit a quarter of it each, else on more lines.
+fn row_lines(row: &[Measure]) -> Vec<String> {
+    for per_line in [BARS_IN_ROW, 2, 1] {
+        // number column of 4, bar lines of up to two signs
+        let room = (WIDTH - 6) / per_line - 3;
+        let fits = |m: &Measure, slashes| bar_text(m, slashes).chars().count() <= room;
+        if per_line > 1 && !row.iter().all(|m| fits(m, false)) {
+            continue;
+        }
+        return row
+            .chunks(per_line)
+            .map(|bars| {
+                let mut line = format!("{:>3} ", number(&bars[0]));
+                for (i, bar) in bars.iter().enumerate() {
+                    let left = match (bar.repeat_start, i) {
+                        (true, _) => "|:",
+                        (_, 0) => "| ",
+                        _ => "",
+                    };
+                    line.push_str(left);
+                    let text = bar_text(bar, fits(bar, true));
+                    line.push_str(&format!(" {text:<room$}"));
+                    line.push_str(if bar.repeat_end { ":|" } else { " |" });
+                }
+                line
+            })
+            .collect();
+    }
+    Vec::new()
+}
+
+fn number(measure: &Measure) -> String {
+    if measure.number == 0 {
+        "-".into()
+    } else {
+        measure.number.to_string()
+    }
+}
+
+/// `G / / D/F♯`: chords on their beats, a slash for every other beat.
+fn bar_text(measure: &Measure, slashes: bool) -> String {
+    let ending = measure.ending.map_or(String::new(), |e| format!("{e}. "));
+    if measure.simile {
+        return format!("{ending}%");
+    }
+    let mut parts: Vec<String> = Vec::new();
+    for beat in 0..measure.n_beats {
+        let on = |half: u8| measure.marks.iter().filter(move |m| m.half_beat == half);
+        let mut any = false;
+        for mark in on(2 * beat) {
+            any = true;
+            parts.push(mark.text());
+        }
+        if !any && slashes {
+            parts.push("/".into());
+        }
+        parts.extend(on(2 * beat + 1).map(|m| format!("&{}", m.text())));
+    }
+    ending + &parts.join(" ")
+}
+
+/// Boxes side by side.
+fn legend_lines(legend: &[Entry], left_handed: bool) -> Vec<String> {
+    let mut cells: Vec<Vec<String>> = Vec::new();
+    for entry in legend {
+        for (i, shape_box) in entry.boxes.iter().enumerate() {
+            let mut title = if i == 0 {
+                entry.title()
+            } else {
+                format!("or {}", entry.symbol)
+            };
+            if entry.open {
+                title.push_str(" ?");
+            }
+            let mut cell = vec![title];
+            if let Some(held_as) = &entry.held_as {
+                cell.push(format!("as {held_as}"));
+            }
+            cell.extend(box_lines(&diagram(shape_box, left_handed)));
+            cell.push(shape_box.shape.text());
+            cells.push(cell);
+        }
+    }
+    let mut lines = Vec::new();
+    let mut rest = &cells[..];
+    while !rest.is_empty() {
+        let mut n = 0;
+        let mut width = 0;
+        let mut widths = Vec::new();
+        for cell in rest {
+            let w = cell.iter().map(|l| l.chars().count()).max().unwrap_or(0) + 3;
+            if n > 0 && width + w > WIDTH {
+                break;
+            }
+            width += w;
+            widths.push(w);
+            n += 1;
+        }
+        let height = rest[..n].iter().map(Vec::len).max().unwrap_or(0);
+        for y in 0..height {
+            let mut line = String::new();
+            for (cell, w) in rest[..n].iter().zip(&widths) {
+                let text = cell.get(y).map_or("", String::as_str);
+                line.push_str(&format!("{text:<w$}"));
+            }
+            lines.push(line);
+        }
+        lines.push(String::new());
+        rest = &rest[n..];
+    }
+    lines.pop();
+    lines
+}
+
+/// A chord box in signs: `x o` above, a fret a line, fingers (or `*`) on the strings.
+fn box_lines(d: &Diagram) -> Vec<String> {
+    let mut top = vec![' '; d.n_strings];
+    for (column, rings) in &d.tops {
+        top[*column] = if *rings { 'o' } else { 'x' };
+    }
+    let spaced = |signs: &[char]| {
+        signs
+            .iter()
+            .map(char::to_string)
+            .collect::<Vec<_>>()
+            .join(" ")
+    };
+    let mut lines = vec![format!("   {}", spaced(&top))];
+    let nut = if d.first_fret == 1 { "=" } else { "-" };
+    lines.push(format!("   {}", nut.repeat(2 * d.n_strings - 1)));
+    for row in 1..=d.n_rows {
+        let mut signs = vec!['|'; d.n_strings];
+        for (column, at, finger) in &d.dots {
+            if *at == row {
+                signs[*column] = finger
+                    .as_ref()
+                    .and_then(|f| f.chars().next())
+                    .unwrap_or('*');
+            }
+        }
+        let label = if row == 1 && d.first_fret > 1 {
+            format!("{:>2} ", d.first_fret)
+        } else {
+            "   ".into()
+        };
+        lines.push(label + &spaced(&signs));
+    }
+    lines
+}

@@ -1,0 +1,214 @@
+//! `takebook chart`: delivers a song.
+
+use super::{CliError, Outcome};
+use crate::chart::{Format, Options, Page, prepare, write};
+use crate::songlog::song::{Song, State};
+use crate::theory::{Key, Label};
+use clap::{Args, ValueEnum};
+use std::io::Write;
+use std::path::{Path, PathBuf};
+
+/// Writes the chart of a log: a page to play from, or a file for another program
+///
+/// The format follows the file's ending: .txt .html .pdf .svg are pages;
+/// .musicxml .mid .vtt .lab .jams .json are for other programs. Chords still
+/// open are marked with a question mark and counted; the exit code is then 1.
+/// A chart of someone's song is for your own study; sharing or selling copies
+/// needs the owner's permission, and local law decides.
+#[derive(Args)]
+#[command(after_help = "Example:\n  takebook chart lesson.takebook -o lesson.pdf --page letter")]
+pub(crate) struct Chart {
+    /// Log to chart
+    log: PathBuf,
+    /// File to write, or `-` for standard output (needs --format)
+    #[arg(short, long, value_name = "FILE")]
+    output: PathBuf,
+    /// Replace the file if it exists
+    #[arg(long)]
+    force: bool,
+    /// Format, if the file's ending does not say it: txt, html, pdf, svg,
+    /// musicxml, mid, vtt, lab, jams, json
+    #[arg(long, value_name = "NAME")]
+    format: Option<String>,
+    /// Paper
+    #[arg(long, value_enum, default_value_t = Paper::A4)]
+    page: Paper,
+    /// Move the song to another key of the same mode, such as A or F#m
+    #[arg(long, value_name = "KEY")]
+    key: Option<String>,
+    /// Count frets from a capo at this fret; what sounds stays
+    #[arg(long, value_name = "FRET")]
+    capo: Option<u8>,
+    /// Degrees of the key instead of chord symbols, on pages
+    #[arg(long)]
+    degrees: bool,
+    /// Mirror the chord boxes for a left-handed player
+    #[arg(long)]
+    left_handed: bool,
+    /// A quarter larger
+    #[arg(long)]
+    large: bool,
+    /// Write every repeat out
+    #[arg(long, conflicts_with = "short")]
+    written_out: bool,
+    /// Each section once, with the order in which they come
+    #[arg(long)]
+    short: bool,
+    /// Add to every time of captions, s (below 0 for earlier)
+    #[arg(
+        long,
+        value_name = "SECONDS",
+        default_value_t = 0.0,
+        allow_negative_numbers = true
+    )]
+    offset: f64,
+    /// Say what was written as JSON
+    #[arg(long)]
+    json: bool,
+}
+
+#[derive(Clone, Copy, ValueEnum)]
+enum Paper {
+    /// 210 by 297 mm
+    A4,
+    /// 8.5 by 11 inches
+    Letter,
+}
+
+impl Chart {
+    pub(crate) fn run(self, out: &mut dyn Write) -> Result<Outcome, CliError> {
+        let to_stdout = self.output.as_os_str() == "-";
+        let format = self.format(to_stdout)?;
+        if !self.offset.is_finite() {
+            return Err(CliError::new("--offset must be a number of seconds"));
+        }
+        let options = Options {
+            page: match self.page {
+                Paper::A4 => Page::A4,
+                Paper::Letter => Page::Letter,
+            },
+            key: self.key.as_deref().map(str::parse::<Key>).transpose()?,
+            capo: self.capo,
+            degrees: self.degrees,
+            left_handed: self.left_handed,
+            large: self.large,
+            written_out: self.written_out,
+            short: self.short,
+            offset_s: self.offset,
+        };
+        if !to_stdout && !self.force && self.output.exists() {
+            return Err(CliError::new(format!(
+                "'{}' exists and is kept (give another name, or --force to replace it)",
+                self.output.display()
+            )));
+        }
+        let song = load(&self.log)?;
+        let name =
+            |e: crate::chart::ChartError| CliError::new(format!("{}: {e}", self.log.display()));
+        let bytes = write(&song, format, &options).map_err(name)?;
+        let moved = prepare(&song, &options).map_err(name)?;
+        if to_stdout {
+            out.write_all(&bytes)?;
+        } else {
+            save(&self.output, &bytes, self.force)?;
+        }
+        self.report(&song, &moved, bytes.len(), to_stdout, out)
+    }
+
+    fn format(&self, to_stdout: bool) -> Result<Format, CliError> {
+        if let Some(name) = &self.format {
+            return Ok(Format::by_ending(name)?);
+        }
+        match self.output.extension().and_then(|e| e.to_str()) {
+            Some(ending) if !to_stdout => Ok(Format::by_ending(ending)?),
+            _ => Err(CliError::new(format!(
+                "'{}' has no ending to tell the format by (give one, as in song.pdf, or --format)",
+                self.output.display()
+            ))),
+        }
+    }
+
+    /// What was written to stdout, what is open to stderr.
+    fn report(
+        &self,
+        song: &Song,
+        moved: &Song,
+        n_bytes: usize,
+        to_stdout: bool,
+        out: &mut dyn Write,
+    ) -> Result<Outcome, CliError> {
+        let n_open = moved.n_open();
+        let fresh = &moved.warnings[song.warnings.len().min(moved.warnings.len())..];
+        let mut stderr = std::io::stderr().lock();
+        if n_open > 0 {
+            writeln!(
+                stderr,
+                "takebook: {n_open} of {} chords are open and marked with '?' (see them with: takebook show {})",
+                moved.spans.len(),
+                self.log.display()
+            )?;
+        }
+        let unnamed = moved
+            .spans
+            .iter()
+            .filter(|s| s.state == State::Decided && s.label == Label::Unknown)
+            .count();
+        if unnamed > 0 {
+            writeln!(stderr, "takebook: {unnamed} chords have no name")?;
+        }
+        for warning in fresh {
+            writeln!(stderr, "takebook: {warning}")?;
+        }
+        let open = n_open > 0 || !fresh.is_empty();
+        if !to_stdout && self.json {
+            let said = serde_json::json!({
+                "file": self.output.display().to_string(),
+                "bytes": n_bytes,
+                "n_chords": moved.spans.len(),
+                "n_open": n_open,
+                "warnings": fresh,
+            });
+            writeln!(out, "{said}")?;
+        } else if !to_stdout {
+            writeln!(out, "wrote {}", self.output.display())?;
+        }
+        Ok(if open { Outcome::Open } else { Outcome::Done })
+    }
+}
+
+fn load(path: &Path) -> Result<Song, CliError> {
+    let log = crate::songlog::store::load(path)?;
+    Ok(crate::songlog::resolve(&log))
+}
+
+/// Writes whole or not at all: into a file beside it, then renamed.
+fn save(path: &Path, bytes: &[u8], replace: bool) -> Result<(), CliError> {
+    let fail = |e: std::io::Error| CliError::new(format!("cannot write '{}': {e}", path.display()));
+    let folder = match path.parent() {
+        Some(p) if !p.as_os_str().is_empty() => p,
+        _ => Path::new("."),
+    };
+    let mut file = tempfile::NamedTempFile::new_in(folder).map_err(fail)?;
+    file.write_all(bytes).map_err(fail)?;
+    file.as_file().sync_all().map_err(fail)?;
+    readable(&file).map_err(fail)?;
+    if replace {
+        file.persist(path).map_err(|e| fail(e.error))?;
+    } else {
+        file.persist_noclobber(path).map_err(|e| fail(e.error))?;
+    }
+    Ok(())
+}
+
+/// A temporary file is private; a chart is to be read by others as other files are.
+#[cfg(unix)]
+fn readable(file: &tempfile::NamedTempFile) -> std::io::Result<()> {
+    use std::os::unix::fs::PermissionsExt;
+    file.as_file()
+        .set_permissions(std::fs::Permissions::from_mode(0o644))
+}
+
+#[cfg(not(unix))]
+fn readable(_: &tempfile::NamedTempFile) -> std::io::Result<()> {
+    Ok(())
+}
