@@ -54,7 +54,6 @@ from_room!(
     crate::theory::TheoryError,
     crate::fretboard::FretboardError,
     crate::audio::AudioError,
-    crate::songlog::LogError
     crate::songlog::LogError,
     crate::chart::ChartError
 );

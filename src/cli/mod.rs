@@ -5,9 +5,9 @@
 //! something stays open, was not heard, or differs; 2 error. A closed pipe is
 //! a quiet 0.
 
+mod chart;
 mod confirm;
 mod draft;
-mod chart;
 mod error;
 mod grade;
 mod layout;

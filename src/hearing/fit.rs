@@ -48,7 +48,8 @@ pub(crate) fn heard_pitches(acoustic: &Acoustic, start_s: f64, end_s: f64) -> [f
     }
     let mut heard = [0f32; N_PITCHES];
     for p in 0..N_PITCHES {
-        heard[p] = (0.5 * struck[p] + 0.5 * (sounding[p] / frames.max(1e-3))).max(0.9 * struck[p] * sounding[p].min(1.0));
+        heard[p] = (0.5 * struck[p] + 0.5 * (sounding[p] / frames.max(1e-3)))
+            .max(0.9 * struck[p] * sounding[p].min(1.0));
     }
     heard
 }
@@ -88,7 +89,9 @@ pub(crate) fn fit_shapes(
                 *sum += w * f64::from(*p);
             }
         }
-        pitches.iter_mut().for_each(|p| *p /= f64::max(seconds, 1e-6));
+        pitches
+            .iter_mut()
+            .for_each(|p| *p /= f64::max(seconds, 1e-6));
         let shapes = fit_one(instrument, chord, &pitches, weights);
         for i in members {
             out[*i].clone_from(&shapes);
@@ -118,7 +121,10 @@ fn fit_one(
         .map(|v| {
             let mut set = 0u64;
             for midi in instrument.sounding(&v.shape).into_iter().flatten() {
-                if let Some(p) = midi.checked_sub(LOWEST_MIDI).filter(|p| usize::from(*p) < N_PITCHES) {
+                if let Some(p) = midi
+                    .checked_sub(LOWEST_MIDI)
+                    .filter(|p| usize::from(*p) < N_PITCHES)
+                {
                     set |= 1 << p;
                 }
             }

@@ -6,7 +6,7 @@ use super::chords::{ChordWeights, Segment, States, decode, score_states};
 use super::fit::{FitWeights, Heard, fit_shapes, heard_pitches};
 use super::harmony::{estimate_key, key_prior};
 use super::notes::{Note, NoteWeights, notes};
-use super::reading::{Given, Hearing, HeardSpan};
+use super::reading::{Given, HeardSpan, Hearing};
 use super::stage::Front;
 use crate::theory::{Chord, Degree, Key, Label, Mode, PitchClass, Quality};
 
@@ -92,7 +92,10 @@ pub fn interpret(sound: &Sound, given: &Given, weights: &Weights) -> Hearing {
     let starts = vec![weights.chords.on_beat; cells.n_bounds()];
     let pass = |key: Option<Key>| {
         let prior = key_prior(key, weights.chords.key);
-        (decode(&cells, &states, &weights.chords, &prior, &starts), prior)
+        (
+            decode(&cells, &states, &weights.chords, &prior, &starts),
+            prior,
+        )
     };
     let lengths = |segments: &[Segment]| -> Vec<(Segment, f64)> {
         segments

@@ -20,7 +20,7 @@ pub use error::HearingError;
 pub use fit::FitWeights;
 pub use interpret::{Sound, Weights, interpret};
 pub use notes::{Note, NoteWeights};
-pub use reading::{Given, Hearing, HeardSpan};
+pub use reading::{Given, HeardSpan, Hearing};
 
 /// Takes a take's samples block by block and hears them.
 pub struct Listener {

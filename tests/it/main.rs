@@ -1,12 +1,12 @@
 //! Outside tests, one module an area.
 
-mod grade;
-mod outside;
-mod rendered;
 mod audio;
 mod confirm;
 mod draft;
+mod grade;
 mod log;
 mod log_sample;
+mod outside;
+mod rendered;
 mod rooms;
 mod voice;
