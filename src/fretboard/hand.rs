@@ -411,19 +411,17 @@ fn string_cost(frets: &[Option<u8>], muted_inside: u8, lowest: u8) -> f64 {
     let thin = if sounding < 4.0 { 1.5 } else { 0.0 };
     let open = frets.iter().filter(|f| **f == Some(0)).count() as f64;
     // an open string between pressed ones must be cleared by arched fingers
-    let first = frets.iter().position(|f| f.is_some_and(|f| f > 0));
-    let last = frets.iter().rposition(|f| f.is_some_and(|f| f > 0));
-    let between = match (first, last) {
-        (Some(a), Some(b)) => frets[a..=b].iter().filter(|f| **f == Some(0)).count() as f64,
-        _ => 0.0,
-    };
+    let between = frets
+        .windows(3)
+        .filter(|w| w[1] == Some(0) && [w[0], w[2]].iter().all(|f| f.is_some_and(|f| f > 0)))
+        .count() as f64;
     let far = match lowest {
         0 | 1 => -0.1,
-        2..=3 => 0.05 + 0.25 * between / open.max(1.0),
+        2..=3 => 0.05 + 0.6 * between / open.max(1.0),
         4..=5 => 0.8,
         _ => 1.2,
     };
-    3.0 * f64::from(muted_inside) + 0.4 * below + 1.0 * above + thin - 0.7 * (sounding - 3.0)
+    3.7 * f64::from(muted_inside) + 0.4 * below + 1.0 * above + thin - 0.8 * (sounding - 3.0)
         + 0.56 * f64::from(lowest.saturating_sub(1))
         + far * open
 }

@@ -8,6 +8,7 @@ mod degree;
 mod error;
 pub mod imply;
 mod key;
+pub mod naming;
 mod pitch;
 mod qualities;
 mod roman;

@@ -1,0 +1,251 @@
+//! Names for what sounds: every reading of a set of pitch classes over a bass,
+//! ranked, with the reasons.
+//!
+//! No set is refused: where no common name fits, the most useful honest one is
+//! given (root, added or altered tones, "no third") and called a convention.
+//! Costs are integers in hundredths; which reading costs less is what common
+//! practice prefers (no source): the root in the bass, the third present, no
+//! added or missing tones, a plain quality, the key.
+
+mod reasons;
+mod score;
+#[cfg(test)]
+mod tests;
+
+use super::{Chord, Degree, Key, Mode, PitchClass, PitchClassSet, QUALITIES, Spelled};
+pub use reasons::{before, reasons};
+use score::Parts;
+
+/// What kind of reading a name is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum NameKind {
+    /// Every tone of the name sounds, and nothing else.
+    Whole,
+    /// Tones that players leave out are missing (the fifth, inner extensions).
+    Shell,
+    /// The root does not sound.
+    Rootless,
+    /// A plain chord over a bass that is none of its tones.
+    OverBass,
+    /// Two chords, one over the other.
+    TwoChords,
+    /// No common name fits: root with added, altered or missing tones, by convention.
+    Convention,
+}
+
+impl NameKind {
+    /// In words, for the screen.
+    pub const fn words(self) -> &'static str {
+        match self {
+            Self::Whole => "whole chord",
+            Self::Shell => "shell",
+            Self::Rootless => "rootless",
+            Self::OverBass => "over a foreign bass",
+            Self::TwoChords => "two chords",
+            Self::Convention => "name by convention",
+        }
+    }
+}
+
+/// One reading of a set of pitch classes.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Name {
+    /// The chord; the upper one of two.
+    pub chord: Chord,
+    /// The lower chord, where two are named.
+    pub lower: Option<Chord>,
+    /// What kind of reading it is.
+    pub kind: NameKind,
+    /// Degrees of the name that do not sound.
+    pub missing: Vec<Degree>,
+    /// Degrees that sound beyond the name's (the eleventh in a thirteenth chord).
+    pub besides: Vec<Degree>,
+    /// How far it is from a plain name, hundredths; lower is better.
+    pub cost: i32,
+    parts: Parts,
+}
+
+impl Name {
+    /// The symbol with real accidentals, `C♯m7♭5/G`, or `D over C` for two chords.
+    pub fn text(&self) -> String {
+        match &self.lower {
+            Some(lower) => format!("{} over {}", self.chord.symbol(), lower.symbol()),
+            None => self.chord.symbol(),
+        }
+    }
+
+    /// Which degree of the name a pitch class is; the bass of a slash chord included.
+    pub fn degree_of(&self, pc: PitchClass) -> Degree {
+        let root = self.chord.root.pitch_class();
+        self.chord
+            .degrees()
+            .into_iter()
+            .chain(self.besides.iter().copied())
+            .chain(self.chord.bass)
+            .find(|d| d.over(root) == pc)
+            .unwrap_or_else(|| score::plain_degree(pc.above(root)))
+    }
+}
+
+/// What a name is wanted for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct Context {
+    /// The lowest pitch class; without it the names are ranked as if any could be.
+    pub bass: Option<PitchClass>,
+    /// The key, for spelling and rank.
+    pub key: Option<Key>,
+    /// Only names on this root.
+    pub root: Option<PitchClass>,
+}
+
+/// Names for a set of pitch classes, best first; at least one unless the set is empty.
+///
+/// Takes the set (the bass belongs to it), the context, and how many names are
+/// wanted. The result does not depend on the order or octave of the notes
+/// above the bass.
+///
+/// # Example
+/// ```
+/// use takebook::theory::{PitchClass, naming::{Context, names}};
+/// // A C E G over A
+/// let set = [9, 0, 4, 7].map(PitchClass::new).into_iter().collect();
+/// let found = names(set, Context { bass: Some(PitchClass::new(9)), ..Context::default() }, 2);
+/// assert_eq!(found[0].text(), "Am7");
+/// assert_eq!(found[1].text(), "C6/A");
+/// ```
+///
+/// # Source
+/// Ours: every root and every row of the vocabulary is tried, and the sum of
+/// small costs ranks them.
+pub fn names(set: PitchClassSet, context: Context, n_names: usize) -> Vec<Name> {
+    let set = context.bass.map_or(set, |b| set.with(b));
+    if set.is_empty() {
+        return Vec::new();
+    }
+    let mut best = score::best_readings(set, context, n_names.max(1) + 4);
+    best.truncate(n_names.max(1) + 4);
+    let mut named: Vec<Name> = Vec::with_capacity(best.len() + 1);
+    for reading in best {
+        let name = build(set, context, reading);
+        if !named.iter().any(|n| n.chord == name.chord) {
+            named.push(name);
+        }
+    }
+    if context.root.is_none() {
+        named.extend(two_chords(set, context));
+    }
+    named.sort_by_key(|n| n.cost);
+    named.truncate(n_names.max(1));
+    named
+}
+
+/// How a root is spelled: by the key, else as it is usually written for its quality.
+fn spell_root(root: PitchClass, minor: bool, key: Option<Key>) -> Spelled {
+    match key {
+        Some(key) => key.spell(root),
+        None => {
+            let mode = if minor { Mode::Minor } else { Mode::Major };
+            Key::usual(root, mode).tonic
+        }
+    }
+}
+
+/// A reading as a chord with words.
+fn build(set: PitchClassSet, context: Context, reading: score::Reading) -> Name {
+    let row = &QUALITIES[reading.row];
+    let minor = row.degrees.contains(&Degree::new(3, -1));
+    let root = spell_root(reading.root, minor, context.key);
+    let pc = reading.root;
+    let mut chord = Chord::new(root, row);
+    let sounds = |d: &Degree| set.contains(d.over(pc));
+    let foreign_bass = reading
+        .bass_outside
+        .then_some(context.bass)
+        .flatten()
+        .map(|b| b.above(pc));
+    let mut besides = Vec::new();
+    for semitones in 0..12 {
+        let tone = pc.up(semitones);
+        let in_row = row.degrees.iter().any(|d| d.over(pc) == tone);
+        if !set.contains(tone) || in_row || foreign_bass == Some(semitones) {
+            continue;
+        }
+        let degree = score::added_degree(semitones, row);
+        if score::tolerated(semitones, row) {
+            besides.push(degree);
+        } else {
+            chord.added.push(degree);
+        }
+    }
+    let missing: Vec<Degree> = row.degrees.iter().filter(|d| !sounds(d)).copied().collect();
+    // a missing third changes what is heard: the name says so
+    chord
+        .omitted
+        .extend(missing.iter().filter(|d| d.number() == 3));
+    if let Some(bass) = context.bass.filter(|b| *b != pc) {
+        let tone = chord.degrees().into_iter().find(|d| d.over(pc) == bass);
+        let degree = tone.unwrap_or_else(|| match context.key {
+            Some(key) => Degree::between(root, key.spell(bass)),
+            None => score::plain_degree(bass.above(pc)),
+        });
+        chord = chord.over(Degree::new((degree.number() - 1) % 7 + 1, degree.alter()));
+    }
+    let kind = if !set.contains(pc) {
+        NameKind::Rootless
+    } else if !chord.added.is_empty() || !chord.omitted.is_empty() {
+        NameKind::Convention
+    } else if reading.bass_outside {
+        NameKind::OverBass
+    } else if !missing.is_empty() {
+        NameKind::Shell
+    } else {
+        NameKind::Whole
+    };
+    Name {
+        chord,
+        lower: None,
+        kind,
+        missing,
+        besides,
+        cost: reading.parts.total(),
+        parts: reading.parts,
+    }
+}
+
+/// Two triads that together sound the set, the upper one without the bass.
+fn two_chords(set: PitchClassSet, context: Context) -> Option<Name> {
+    const TRIADS: [(usize, u16); 2] = [(0, 0b1001_0001), (1, 0b1000_1001)];
+    if set.len() < 5 {
+        return None;
+    }
+    let turned = |mask: u16, root: PitchClass| {
+        (u32::from(mask) << root.index() | u32::from(mask) << root.index() >> 12) as u16 & 0xfff
+    };
+    let all = || {
+        TRIADS
+            .iter()
+            .flat_map(|(row, mask)| PitchClass::all().map(move |r| (*row, r, turned(*mask, r))))
+            .filter(|(_, _, t)| t & !set.0 == 0)
+    };
+    let bass = context.bass?;
+    let (lower, upper) = all()
+        .filter(|(_, root, _)| *root == bass)
+        .flat_map(|low| all().map(move |up| (low, up)))
+        .find(|(low, up)| low.2 | up.2 == set.0 && low.1 != up.1)?;
+    let chord = |(row, root, _): (usize, PitchClass, u16)| {
+        Chord::new(spell_root(root, row == 1, context.key), &QUALITIES[row])
+    };
+    let parts = Parts {
+        added: 150,
+        ..Parts::default()
+    };
+    Some(Name {
+        chord: chord(upper),
+        lower: Some(chord(lower)),
+        kind: NameKind::TwoChords,
+        missing: Vec::new(),
+        besides: Vec::new(),
+        cost: parts.total(),
+        parts,
+    })
+}
