@@ -143,8 +143,9 @@ pub(crate) fn hold_frets(instrument: &Instrument, frets: &[Option<u8>]) -> Optio
     }
     let lowest = notes[..n].iter().map(|p| p.fret).min().unwrap_or(0);
     for barre in [false, true] {
-        for thumb in [false, true] {
-            let Some((presses, count)) = group(frets, &notes[..n], lowest, barre, thumb) else {
+        for (thumb, join) in [(false, false), (false, true), (true, false)] {
+            let grouped = group(frets, &notes[..n], lowest, barre, thumb, join);
+            let Some((presses, count)) = grouped else {
                 continue;
             };
             let Some((fingers, stretch)) = assign(instrument.capo, &presses[..count], barre) else {
@@ -215,6 +216,7 @@ fn group(
     lowest: u8,
     barre: bool,
     thumb: bool,
+    join_all: bool,
 ) -> Option<([Press; 5], usize)> {
     let mut presses = [Press {
         fret: 0,
@@ -286,7 +288,7 @@ fn group(
     let mut i = 1;
     while i < n {
         let (a, b) = (presses[i - 1], presses[i]);
-        let wide = a.to > a.from || b.to > b.from;
+        let wide = join_all || a.to > a.from || b.to > b.from;
         if !a.thumb && wide && a.fret == b.fret && a.to + 1 == b.from && (!barre || a.fret > lowest)
         {
             presses[i - 1].to = b.to;
@@ -330,10 +332,7 @@ fn assign(capo: u8, presses: &[Press], barre: bool) -> Option<([u8; 5], f64)> {
             odd += (f64::from(finger) - f64::from(natural)).abs();
             for j in 0..i {
                 let apart = span_mm(pressed[j].fret + capo, pressed[i].fret + capo);
-                let by = f64::from(finger - fingers[thumb + j]);
-                // neighboring fingers fall about a fret of the first position
-                // apart; two fingers at one fret crowd but do not stretch
-                stretch = stretch.max(apart - (by * 34.0 + 4.0));
+                stretch = stretch.max(apart - easy_mm(fingers[thumb + j], finger));
             }
         }
         let cost = odd + stretch / 4.0;
@@ -342,6 +341,18 @@ fn assign(capo: u8, presses: &[Press], barre: bool) -> Option<([u8; 5], f64)> {
         }
     }
     best.map(|(_, fingers, stretch)| (fingers, stretch))
+}
+
+/// How far two fingers lie apart without spreading, mm: about a fret of the
+/// first position each, the index finger more (ours, a rule of thumb).
+fn easy_mm(lower: u8, higher: u8) -> f64 {
+    match (lower, higher) {
+        (1, 2) => 50.0,
+        (1, 3) => 76.0,
+        (1, _) => 104.0,
+        (2, 4) => 72.0,
+        _ => 38.0,
+    }
 }
 
 fn span_of(capo: u8, presses: &[Press]) -> f64 {
@@ -365,6 +376,17 @@ fn press_cost(
         if p.thumb {
             cost += 2.0;
         }
+        // two fingers at one fret with higher ones between them cross the hand
+        let crossed = presses.iter().any(|q| {
+            q.fret == p.fret
+                && q.from > p.to
+                && presses
+                    .iter()
+                    .any(|m| m.fret > p.fret && m.from > p.to && m.to < q.from)
+        });
+        if crossed && p.fret == lowest {
+            cost += 1.2;
+        }
         let width = p.to - p.from + 1;
         if width < 2 {
             continue;
@@ -383,7 +405,7 @@ fn press_cost(
             (false, _) => 1.5,
         };
         if p.fret > lowest && above {
-            cost += 0.8;
+            cost += 0.5;
         }
         // across at the lowest fret, but not with the first finger
         if p.fret == lowest && presses.iter().filter(|q| q.fret == lowest).count() > 1 {
@@ -408,7 +430,7 @@ fn string_cost(frets: &[Option<u8>], muted_inside: u8, lowest: u8) -> f64 {
     // the lowest strings are often left alone; without the highest a shape sounds thin
     let above = frets.iter().rev().take_while(|f| f.is_none()).count() as f64;
     let below = frets.len() as f64 - sounding - f64::from(muted_inside) - above;
-    let thin = if sounding < 4.0 { 1.5 } else { 0.0 };
+    let thin = if sounding < 4.0 { 2.2 } else { 0.0 };
     let open = frets.iter().filter(|f| **f == Some(0)).count() as f64;
     // an open string between pressed ones must be cleared by arched fingers
     let between = frets
@@ -421,7 +443,7 @@ fn string_cost(frets: &[Option<u8>], muted_inside: u8, lowest: u8) -> f64 {
         4..=5 => 0.8,
         _ => 1.2,
     };
-    3.7 * f64::from(muted_inside) + 0.4 * below + 1.0 * above + thin - 0.8 * (sounding - 3.0)
+    3.7 * f64::from(muted_inside) + 0.4 * below + 1.7 * above + thin - 0.8 * (sounding - 3.0)
         + 0.56 * f64::from(lowest.saturating_sub(1))
         + far * open
 }

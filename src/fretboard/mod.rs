@@ -17,4 +17,4 @@ pub use hand::{Barre, Finger, Hand, STRETCH_CAUTION, WIDE_SPAN_MM, hold};
 pub use neck::{SCALE_MM, fret_mm, span_mm};
 pub use shape::Shape;
 pub use tuning::{Instrument, Tuning};
-pub use voicing::{Limits, Voicing, Wanted, voicings};
+pub use voicing::{Limits, Voicing, Wanted, distinct, voicings};

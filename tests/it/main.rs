@@ -1,3 +1,4 @@
 //! Outside tests, one module an area.
 
+mod chords_db;
 mod rooms;

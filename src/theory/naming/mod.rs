@@ -122,13 +122,16 @@ pub fn names(set: PitchClassSet, context: Context, n_names: usize) -> Vec<Name> 
     if set.is_empty() {
         return Vec::new();
     }
-    let mut best = score::best_readings(set, context, n_names.max(1) + 4);
-    best.truncate(n_names.max(1) + 4);
+    let best = score::best_readings(set, context, 3 * n_names.max(1) + 6);
     let mut named: Vec<Name> = Vec::with_capacity(best.len() + 1);
     for reading in best {
         let name = build(set, context, reading);
-        if !named.iter().any(|n| n.chord == name.chord) {
-            named.push(name);
+        if named.iter().any(|n| n.chord == name.chord) || has_own_row(&name.chord) {
+            continue;
+        }
+        named.push(name);
+        if named.len() == n_names.max(1) {
+            break;
         }
     }
     if context.root.is_none() {
@@ -137,6 +140,22 @@ pub fn names(set: PitchClassSet, context: Context, n_names: usize) -> Vec<Name> 
     named.sort_by_key(|n| n.cost);
     named.truncate(n_names.max(1));
     named
+}
+
+/// Whether a chord with added tones is a plain row of the vocabulary, which is then the name.
+fn has_own_row(chord: &Chord) -> bool {
+    if chord.added.is_empty() {
+        return false;
+    }
+    let mask = |degrees: &mut dyn Iterator<Item = Degree>| {
+        degrees.fold(0u16, |m, d| m | 1 << d.semitones().rem_euclid(12))
+    };
+    let own = mask(&mut chord.degrees().into_iter());
+    let third = chord.degrees().iter().any(|d| d.number() == 3);
+    QUALITIES.iter().any(|q| {
+        mask(&mut q.degrees.iter().copied()) == own
+            && q.degrees.iter().any(|d| d.number() == 3) == third
+    })
 }
 
 /// How a root is spelled: by the key, else as it is usually written for its quality.
@@ -184,10 +203,16 @@ fn build(set: PitchClassSet, context: Context, reading: score::Reading) -> Name 
         .extend(missing.iter().filter(|d| d.number() == 3));
     if let Some(bass) = context.bass.filter(|b| *b != pc) {
         let tone = chord.degrees().into_iter().find(|d| d.over(pc) == bass);
-        let degree = tone.unwrap_or_else(|| match context.key {
-            Some(key) => Degree::between(root, key.spell(bass)),
-            None => score::plain_degree(bass.above(pc)),
-        });
+        let degree = tone
+            .or_else(|| {
+                let plain = score::plain_degree(bass.above(pc));
+                let readable = plain.note_over(root).alter().abs() < 2;
+                (context.key.is_none() && readable).then_some(plain)
+            })
+            .unwrap_or_else(|| {
+                let key = context.key.unwrap_or(Key::usual(bass, Mode::Major));
+                Degree::between(root, key.spell(bass))
+            });
         chord = chord.over(Degree::new((degree.number() - 1) % 7 + 1, degree.alter()));
     }
     let kind = if !set.contains(pc) {

@@ -242,7 +242,13 @@ pub(super) fn best_readings(set: PitchClassSet, context: Context, n: usize) -> V
             }
             let parts = Parts {
                 quality: row.quality,
-                bass: bass.map_or(0, |b| bass_cost(b, !bass_outside)),
+                bass: match bass {
+                    // a major triad over the note a step above its root, the
+                    // trade's short way to write a ninth with suspended fourth
+                    Some(2) if bass_outside && quality.harte == "maj" && missing == 0 => 40,
+                    Some(b) => bass_cost(b, !bass_outside),
+                    None => 0,
+                },
                 missing,
                 added: added_cost(added, quality)
                     + if quality.harte == "1" && size > 1 {
