@@ -11,7 +11,6 @@ pub(crate) struct CliError {
 
 impl CliError {
     /// An error in words: what was found, what was expected, what to do.
-    #[expect(dead_code, reason = "commands come next")]
     pub(crate) fn new(text: impl Into<String>) -> Self {
         Self {
             text: text.into(),

@@ -6,6 +6,9 @@
 //! a quiet 0.
 
 mod error;
+mod imply;
+mod name;
+mod shapes;
 
 use clap::{Parser, Subcommand};
 use std::io::Write;
@@ -22,11 +25,17 @@ struct Cli {
 }
 
 #[derive(Subcommand)]
-enum Command {}
+enum Command {
+    /// Names a fingering or notes, ranked, with reasons; compares two fingerings
+    Name(name::NameArgs),
+    /// The chords that a row of one to three plucked notes each implies
+    Imply(imply::ImplyArgs),
+    /// Fingerings for a chord, or the smoothest row of them for a progression
+    Shapes(shapes::ShapesArgs),
+}
 
 /// What a command that ran through has to say by its exit code.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-#[expect(dead_code, reason = "commands come next")]
 pub(crate) enum Outcome {
     /// Exit code 0.
     Done,
@@ -35,8 +44,12 @@ pub(crate) enum Outcome {
 }
 
 impl Command {
-    fn run(self, _out: &mut dyn Write) -> Result<Outcome, CliError> {
-        match self {}
+    fn run(self, out: &mut dyn Write) -> Result<Outcome, CliError> {
+        match self {
+            Self::Name(args) => name::run(&args, out),
+            Self::Imply(args) => imply::run(&args, out),
+            Self::Shapes(args) => shapes::run(&args, out),
+        }
     }
 }
 

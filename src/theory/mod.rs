@@ -21,4 +21,4 @@ pub use error::TheoryError;
 pub use key::{Key, Mode};
 pub use pitch::{PitchClass, PitchClassSet, Spelled, midi_name, parse_midi_name};
 pub use qualities::{QUALITIES, Quality};
-pub use roman::{number, number_words, roman};
+pub use roman::{number, number_words, roman, transpose};
