@@ -49,12 +49,20 @@ struct Typing {
     fragment: Fragment,
 }
 
+/// Fragments as strings with frets; if one of them cannot be that, all as notes with octaves.
 fn read(args: &ImplyArgs, instrument: &Instrument) -> Result<Vec<Typing>, CliError> {
-    let typed = if args.notes {
-        Typed::Notes
-    } else {
-        Typed::Strings
-    };
+    if args.notes {
+        return read_as(args, instrument, Typed::Notes);
+    }
+    read_as(args, instrument, Typed::Strings)
+        .or_else(|error| read_as(args, instrument, Typed::Notes).map_err(|_| error))
+}
+
+fn read_as(
+    args: &ImplyArgs,
+    instrument: &Instrument,
+    typed: Typed,
+) -> Result<Vec<Typing>, CliError> {
     let bars = args.fragments.iter().any(|f| f.trim() == "|");
     let mut row = Vec::new();
     let mut first_of_bar = true;
@@ -73,13 +81,7 @@ fn read(args: &ImplyArgs, instrument: &Instrument) -> Result<Vec<Typing>, CliErr
                 row.len() + 1
             )));
         }
-        let played = read_played(notes, instrument, typed).or_else(|error| {
-            // notes with octaves are understood without being asked for
-            read_played(notes, instrument, Typed::Notes)
-                .ok()
-                .filter(|p| !args.notes && p.tones.iter().all(|t| t.midi.is_some()))
-                .ok_or(error)
-        })?;
+        let played = read_played(notes, instrument, typed)?;
         if played.tones.len() > 3 {
             return Err(CliError::new(format!(
                 "fragment '{text}' has {} notes, one to three are a fragment (name names whole chords)",

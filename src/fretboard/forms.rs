@@ -81,8 +81,8 @@ impl Origin {
     }
 }
 
-/// The movable forms that a few strings of a chord belong to, those whose
-/// root lies nearest first.
+/// The movable forms that a few strings of a chord belong to: the
+/// E and A forms first, then those that lie nearest.
 ///
 /// Takes the fragment as strings with frets from the capo, and the chord it is
 /// read as (only its root and third matter). Empty in other tunings than
@@ -132,6 +132,12 @@ pub fn origins(instrument: &Instrument, fragment: &[(usize, u8)], chord: &Chord)
             })
         })
         .collect();
-    found.sort_by_key(|o| o.fret.abs_diff(lowest_fretted));
+    // players think of the E and A forms first
+    let rare = |form: &str| match form {
+        "E" | "Em" | "A" | "Am" => 0,
+        "D" | "Dm" => 1,
+        _ => 2,
+    };
+    found.sort_by_key(|o| (rare(o.form), o.fret.abs_diff(lowest_fretted)));
     found
 }

@@ -398,8 +398,8 @@ fn press_cost(
             .iter()
             .any(Option::is_some);
         cost += match (p.fret == lowest, width) {
-            (true, 2) => 1.1,
-            (true, 3) => 1.4,
+            (true, 2) => 1.3,
+            (true, 3) => 2.1,
             (true, _) => 1.6,
             (false, 2) => 1.2,
             (false, _) => 1.5,

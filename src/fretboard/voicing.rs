@@ -133,8 +133,8 @@ impl Limits {
         let must = || self.used.iter().chain(&self.ring_open);
         if let Some(s) = must().find(|s| self.left_out.contains(s)) {
             return fail(format!(
-                "string {} (counted from the lowest) is both to sound and to be left out",
-                s + 1
+                "string {} is both to sound and to be left out",
+                super::string_name(instrument, *s)
             ));
         }
         if self.no_open && !self.ring_open.is_empty() {

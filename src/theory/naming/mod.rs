@@ -12,9 +12,12 @@ mod score;
 #[cfg(test)]
 mod tests;
 
-use super::{Chord, Degree, Key, Mode, PitchClass, PitchClassSet, QUALITIES, Spelled};
+use super::{Chord, Degree, Key, Mode, PitchClass, PitchClassSet, QUALITIES, Quality, Spelled};
 pub use reasons::{before, reasons};
 use score::Parts;
+
+/// What a name may cost beyond the best and still be told, hundredths.
+const FAR_FETCHED: i32 = 170;
 
 /// What kind of reading a name is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
@@ -139,6 +142,9 @@ pub fn names(set: PitchClassSet, context: Context, n_names: usize) -> Vec<Name> 
     }
     named.sort_by_key(|n| n.cost);
     named.truncate(n_names.max(1));
+    // far-fetched names beside a good one only confuse
+    let good = named.first().map_or(0, |n| n.cost) + FAR_FETCHED;
+    named.retain(|n| n.cost <= good);
     named
 }
 
@@ -158,22 +164,51 @@ fn has_own_row(chord: &Chord) -> bool {
     })
 }
 
-/// How a root is spelled: by the key, else as it is usually written for its quality.
-fn spell_root(root: PitchClass, minor: bool, key: Option<Key>) -> Spelled {
-    match key {
-        Some(key) => key.spell(root),
-        None => {
-            let mode = if minor { Mode::Minor } else { Mode::Major };
-            Key::usual(root, mode).tonic
-        }
+/// How a root is spelled: by the key, else so that the chord's notes carry the
+/// fewest accidentals; ties go to the usual key of that name.
+fn spell_root(root: PitchClass, row: &'static Quality, key: Option<Key>) -> Spelled {
+    if let Some(key) = key {
+        return key.spell(root);
     }
+    let minor = row.degrees.contains(&Degree::new(3, -1));
+    let mode = if minor { Mode::Minor } else { Mode::Major };
+    let usual = Key::usual(root, mode).tonic;
+    let heavy = |spelled: Spelled| -> i32 {
+        let root_odd = matches!(
+            (spelled.letter(), spelled.alter()),
+            (2 | 6, 1) | (0 | 3, -1)
+        );
+        let of_root = if root_odd { 20 } else { 0 };
+        of_root
+            + row
+                .degrees
+                .iter()
+                .map(|d| {
+                    let note = d.note_over(spelled);
+                    let signs = i32::from(note.alter().abs());
+                    // E♯, B♯, C♭, F♭ and doubles are harder to read
+                    let odd = matches!((note.letter(), note.alter()), (2 | 6, 1) | (0 | 3, -1));
+                    signs * signs + i32::from(odd)
+                })
+                .sum()
+    };
+    [-12, 12]
+        .into_iter()
+        .map(|by| Spelled::from_fifths(usual.fifths() + by))
+        .filter(|other| other.alter().abs() < 2)
+        .fold(usual, |best, other| {
+            if heavy(other) < heavy(best) {
+                other
+            } else {
+                best
+            }
+        })
 }
 
 /// A reading as a chord with words.
 fn build(set: PitchClassSet, context: Context, reading: score::Reading) -> Name {
     let row = &QUALITIES[reading.row];
-    let minor = row.degrees.contains(&Degree::new(3, -1));
-    let root = spell_root(reading.root, minor, context.key);
+    let root = spell_root(reading.root, row, context.key);
     let pc = reading.root;
     let mut chord = Chord::new(root, row);
     let sounds = |d: &Degree| set.contains(d.over(pc));
@@ -258,7 +293,10 @@ fn two_chords(set: PitchClassSet, context: Context) -> Option<Name> {
         .flat_map(|low| all().map(move |up| (low, up)))
         .find(|(low, up)| low.2 | up.2 == set.0 && low.1 != up.1)?;
     let chord = |(row, root, _): (usize, PitchClass, u16)| {
-        Chord::new(spell_root(root, row == 1, context.key), &QUALITIES[row])
+        Chord::new(
+            spell_root(root, &QUALITIES[row], context.key),
+            &QUALITIES[row],
+        )
     };
     let parts = Parts {
         added: 150,

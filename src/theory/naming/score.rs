@@ -82,10 +82,11 @@ fn missing_cost(degree: Degree, quality: &Quality) -> i32 {
     match (degree.number(), degree.alter()) {
         // counted apart, as a rootless reading
         (1, _) => 0,
-        (5, 0) if quality.harte == "5" => 400,
+        (5, 0) if matches!(quality.harte, "5" | "min(b6)") => 400,
         (5, 0) if n > 3 => 14,
         (5, 0) => 60,
         (5, _) => 200,
+        (3, _) if n < 4 => 400,
         (9, 0) if highest >= 11 && n > 4 => 12,
         (11, 0) if highest == 13 => 10,
         (3, 0) if highest == 11 && n > 4 => 70,
@@ -143,7 +144,7 @@ pub(super) fn added_degree(semitones: i32, row: &Quality) -> Degree {
         3 if has(3) || has(5) => Degree::new(9, 1),
         4 => Degree::new(3, 0),
         5 => Degree::new(11, 0),
-        6 if has(5) || has(3) => Degree::new(11, 1),
+        6 if has(3) => Degree::new(11, 1),
         8 if has(5) => Degree::new(13, -1),
         9 => Degree::new(13, 0),
         other => plain_degree(other),
@@ -163,6 +164,12 @@ pub(super) fn tolerated(semitones: i32, row: &Quality) -> bool {
 }
 
 fn added_cost(tones: u16, row: &Quality) -> i32 {
+    // a third is never an addition to a row without one, but another row
+    let third = row.degrees.iter().any(|d| d.number() == 3);
+    let suspended = row.degrees.iter().any(|d| matches!(d.number(), 2 | 4));
+    if tones & 0b1_1000 != 0 && !third && !suspended {
+        return 400;
+    }
     (0..12)
         .filter(|i| tones >> i & 1 == 1)
         .map(|i| match i {

@@ -58,7 +58,7 @@ fn plain_and_awkward_sets_have_names() {
 #[test]
 fn a_tritone_is_named_from_the_bass() {
     check("A Eb", "", "A(♭5,no3)");
-    check("Eb A", "", "E♭(♭5,no3)");
+    check("Eb A", "F", "E♭(♭5,no3)");
 }
 
 #[test]
