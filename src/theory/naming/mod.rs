@@ -190,7 +190,7 @@ fn spell_root(root: PitchClass, row: &'static Quality, key: Option<Key>) -> Spel
                     let odd = matches!((note.letter(), note.alter()), (2 | 6, 1) | (0 | 3, -1));
                     signs * signs + i32::from(odd)
                 })
-                .sum()
+                .sum::<i32>()
     };
     [-12, 12]
         .into_iter()
