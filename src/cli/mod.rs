@@ -31,7 +31,7 @@ enum Command {
     /// The chords that a row of one to three plucked notes each implies
     Imply(imply::ImplyArgs),
     /// Fingerings for a chord, or the smoothest row of them for a progression
-    Shapes(shapes::ShapesArgs),
+    Shapes(Box<shapes::ShapesArgs>),
 }
 
 /// What a command that ran through has to say by its exit code.

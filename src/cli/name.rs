@@ -234,10 +234,9 @@ fn write_item(
             sounding.join(", ")
         ),
     )?;
-    if let Some(hand) = played.shape.as_ref().and_then(|s| hold(instrument, s)) {
-        if hand.is_wide() {
-            wrap(out, "   ", crate::fretboard::STRETCH_CAUTION)?;
-        }
+    let hand = played.shape.as_ref().and_then(|s| hold(instrument, s));
+    if hand.is_some_and(|h| h.is_wide()) {
+        wrap(out, "   ", crate::fretboard::STRETCH_CAUTION)?;
     }
     for (i, name) in names.iter().enumerate() {
         writeln!(out, "{}. {:<12} {}", i + 1, name.text(), name.kind.words())?;

@@ -113,6 +113,15 @@ struct Press {
     thumb: bool,
 }
 
+/// One way to hold a shape.
+struct Grip {
+    cost: f64,
+    presses: [Press; 5],
+    count: usize,
+    fingers: [u8; 5],
+    stretch_mm: f64,
+}
+
 /// How a hand holds a shape best; `None` if no four fingers and thumb can.
 ///
 /// Takes an instrument (its capo shortens the spans) and one of its shapes.
@@ -122,7 +131,7 @@ pub fn hold(instrument: &Instrument, shape: &Shape) -> Option<Hand> {
 
 /// As [`hold`], from bare frets (at most twelve strings).
 pub(crate) fn hold_frets(instrument: &Instrument, frets: &[Option<u8>]) -> Option<Hand> {
-    let mut best: Option<(f64, [Press; 5], usize, [u8; 5], f64)> = None;
+    let mut best: Option<Grip> = None;
     let mut notes = [Press {
         fret: 0,
         from: 0,
@@ -152,12 +161,24 @@ pub(crate) fn hold_frets(instrument: &Instrument, frets: &[Option<u8>]) -> Optio
                 continue;
             };
             let cost = press_cost(instrument.capo, frets, &presses[..count], lowest, stretch);
-            if best.as_ref().is_none_or(|b| cost < b.0) {
-                best = Some((cost, presses, count, fingers, stretch));
+            if best.as_ref().is_none_or(|b| cost < b.cost) {
+                best = Some(Grip {
+                    cost,
+                    presses,
+                    count,
+                    fingers,
+                    stretch_mm: stretch,
+                });
             }
         }
     }
-    let (cost, presses, count, fingers, stretch_mm) = best?;
+    let Grip {
+        cost,
+        presses,
+        count,
+        fingers,
+        stretch_mm,
+    } = best?;
     let presses = &presses[..count];
     let mut hand = Hand {
         fingers: vec![None; frets.len()],

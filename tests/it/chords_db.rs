@@ -3,6 +3,11 @@
 //! Source: npm package @tombatossals/chords-db 0.5.1 (MIT), `lib/guitar.json`,
 //! 2,069 fingerings under 63 suffixes; installed by tests/setup, never committed.
 
+#![expect(
+    clippy::print_stdout,
+    reason = "figures and exceptions are for whoever runs the test"
+)]
+
 use std::collections::BTreeMap;
 use takebook::fretboard::{Instrument, Limits, Shape, Wanted, distinct, hold, voicings};
 use takebook::theory::naming::{Context, names};

@@ -1,5 +1,10 @@
 //! Naming against a general music library and against facts of the trade.
 
+#![expect(
+    clippy::print_stdout,
+    reason = "figures and exceptions are for whoever runs the test"
+)]
+
 use std::path::Path;
 use std::process::Command;
 use takebook::fretboard::{Instrument, Sameness, Typed, compare, moving_note, read_played};
@@ -185,7 +190,7 @@ fn two_fingerings_are_compared() {
         Sameness::SamePitchClasses
     );
     assert_eq!(seen("x32010", "032010").sameness, Sameness::OtherBass);
-    assert_eq!(seen("x32310", "x3231x").sameness, Sameness::SameName);
+    assert_eq!(seen("x35353", "x3231x").sameness, Sameness::SameName);
 }
 
 #[test]
@@ -245,7 +250,7 @@ fn bad_input_is_told_with_the_part_and_the_way_out() {
     for (args, part) in [
         (&["name", "x-30-1-1-1-1"][..], "fret 30"),
         (&["name", "0022"], "names 4 strings"),
-        (&["name", "A6 Q4"], "Q4"),
+        (&["name", "A6 Q4"], "'Q' is not a string"),
         (&["name", "A6 A7", "--strings"], "A twice"),
         (&["name", "xxxxxx"], "no string sounds"),
         (&["name", "x02210", "--tuning", "E2 A2"], "4 to 8"),

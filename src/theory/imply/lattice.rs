@@ -467,10 +467,11 @@ impl<'a> Search<'a> {
         );
         for k in 1..=n {
             let mut ends: Vec<Vec<Step>> = vec![Vec::new(); all];
-            for i in k.saturating_sub(LONGEST)..k {
+            let from = k.saturating_sub(LONGEST);
+            for (i, started) in steps.iter().enumerate().skip(from) {
                 let segment = &self.notes.segment[i][k - i - 1];
                 for s in 0..all {
-                    for (rank, step) in steps[i][s].iter().enumerate() {
+                    for (rank, step) in started[s].iter().enumerate() {
                         let weight = step.weight + segment[self.place[s]];
                         keep(
                             &mut ends[s],
