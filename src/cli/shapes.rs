@@ -1,10 +1,12 @@
 //! `takebook shapes`: fingerings for a chord or a progression.
 
+mod moves;
+
 use super::name::{instrument, wrap};
 use super::{CliError, Outcome};
 use crate::fretboard::{
-    Finger, Instrument, Limits, Row, STRETCH_CAUTION, Voicing, Wanted, capo_choices, distinct,
-    first_without_shape, smoothest, string_by_name, string_name, voicings, walks,
+    Finger, Instrument, Limits, Row, STRETCH_CAUTION, Voicing, Wanted, distinct,
+    first_without_shape, smoothest, string_by_name, string_name, voicings,
 };
 use crate::theory::{Chord, Degree, Key, Mode, PitchClass, Spelled, number, roman, transpose};
 use clap::Args;
@@ -181,7 +183,7 @@ pub(crate) fn run(args: &ShapesArgs, out: &mut dyn Write) -> Result<Outcome, Cli
         chords = chords.iter().map(|c| transpose(c, by, to)).collect();
     }
     if let Some(sounding) = &args.capo_for {
-        return run_capo(sounding.parse()?, &chords, args.json, out);
+        return moves::run_capo(sounding.parse()?, &chords, args.json, out);
     }
     let bass = args.bass.as_deref().map(pitch_class).transpose()?;
     if bass.is_some() && chords.len() > 1 {
@@ -195,7 +197,7 @@ pub(crate) fn run(args: &ShapesArgs, out: &mut dyn Write) -> Result<Outcome, Cli
         .collect();
     let mut limits = limits(args, &instrument)?;
     if args.walk {
-        return run_walks(args, &chords, key, &limits, &instrument, out);
+        return moves::run_walks(args, &chords, key, &limits, &instrument, out);
     }
     match &chords[..] {
         [chord] => {
@@ -522,111 +524,4 @@ fn write_row(
         }
     }
     Ok(())
-}
-
-fn run_walks(
-    args: &ShapesArgs,
-    chords: &[Chord],
-    key: Option<Key>,
-    limits: &Limits,
-    instrument: &Instrument,
-    out: &mut dyn Write,
-) -> Result<Outcome, CliError> {
-    if chords.len() < 2 {
-        return Err(CliError::new(
-            "--walk needs two chords or more, for example: takebook shapes G Em --walk",
-        ));
-    }
-    let key = key.unwrap_or_else(|| key_of(chords));
-    let mut any = false;
-    let mut list = Vec::new();
-    for pair in chords.windows(2) {
-        let ways = walks(&pair[0], &pair[1], key);
-        if !args.json {
-            writeln!(
-                out,
-                "{} to {} in {}:{}",
-                pair[0].symbol(),
-                pair[1].symbol(),
-                key.text(),
-                if ways.is_empty() {
-                    " no bass walk by step"
-                } else {
-                    ""
-                }
-            )?;
-        }
-        for way in ways {
-            let Ok(row) = find_row(&way.chords, limits, &[], instrument) else {
-                continue;
-            };
-            any = true;
-            if args.json {
-                list.push(json!({
-                    "words": way.words,
-                    "row": way.chords.iter().zip(&row.shapes).map(|(c, v)| {
-                        let mut value = voicing_json(v, c, instrument);
-                        value["chord"] = json!(c.label());
-                        value["symbol"] = json!(c.symbol());
-                        value
-                    }).collect::<Vec<_>>(),
-                }));
-            } else {
-                writeln!(out, " {}", way.words)?;
-                write_row(out, &way.chords, &row, None, instrument)?;
-            }
-        }
-    }
-    if args.json {
-        let value = json!({"schema": "takebook-shapes-1", "walks": list});
-        writeln!(out, "{value:#}")?;
-    }
-    Ok(if any { Outcome::Done } else { Outcome::Open })
-}
-
-fn run_capo(
-    sounding: Key,
-    chords: &[Chord],
-    as_json: bool,
-    out: &mut dyn Write,
-) -> Result<Outcome, CliError> {
-    let choices = capo_choices(sounding);
-    let moved = |fret: u8, key: Key| -> Vec<String> {
-        chords
-            .iter()
-            .map(|c| transpose(c, -i32::from(fret), key).symbol())
-            .collect()
-    };
-    if as_json {
-        let value = json!({
-            "schema": "takebook-shapes-1",
-            "sounding": sounding.label(),
-            "capo_choices": choices.iter().map(|c| json!({
-                "capo": c.fret,
-                "shapes_in": c.shapes_in.label(),
-                "chords": moved(c.fret, c.shapes_in),
-            })).collect::<Vec<_>>(),
-        });
-        writeln!(out, "{value:#}")?;
-    } else {
-        writeln!(out, "Sounds in {}:", sounding.text())?;
-        for c in &choices {
-            let chords = moved(c.fret, c.shapes_in);
-            let chords = if chords.is_empty() {
-                String::new()
-            } else {
-                format!(": {}", chords.join(" "))
-            };
-            let capo = match c.fret {
-                0 => "no capo".to_owned(),
-                n => format!("capo {n}"),
-            };
-            writeln!(
-                out,
-                "  {capo:<8} play {} shapes{chords}",
-                c.shapes_in.text()
-            )?;
-        }
-    }
-    Ok(Outcome::Done)
 }
