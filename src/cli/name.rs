@@ -66,7 +66,13 @@ fn items(what: &[String]) -> Vec<String> {
     for word in what {
         let letter = word.starts_with(|c: char| c.is_ascii_alphabetic() && !matches!(c, 'x' | 'X'))
             || word.contains(':');
-        let single = letter && !word.trim().contains([' ', ',']);
+        // `x 0 2 3 2 …`, a shape in single signs
+        let sign = word.len() <= 2
+            && !word.is_empty()
+            && word
+                .chars()
+                .all(|c| c.is_ascii_digit() || matches!(c, 'x' | 'X'));
+        let single = (letter || sign) && !word.trim().contains([' ', ',']);
         match items.last_mut() {
             Some(last) if single && open => {
                 last.push(' ');

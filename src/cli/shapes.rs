@@ -166,7 +166,7 @@ fn key_of(chords: &[Chord]) -> Key {
 
 pub(crate) fn run(args: &ShapesArgs, out: &mut dyn Write) -> Result<Outcome, CliError> {
     let instrument = instrument(&args.tuning, args.capo)?;
-    let key = args.key.as_deref().map(str::parse::<Key>).transpose()?;
+    let mut key = args.key.as_deref().map(str::parse::<Key>).transpose()?;
     let mut chords = args
         .chords
         .iter()
@@ -181,6 +181,7 @@ pub(crate) fn run(args: &ShapesArgs, out: &mut dyn Write) -> Result<Outcome, Cli
         let from = key.unwrap_or_else(|| key_of(&chords));
         let to = Key::usual(from.tonic.pitch_class().up(by), from.mode);
         chords = chords.iter().map(|c| transpose(c, by, to)).collect();
+        key = key.map(|_| to);
     }
     if let Some(sounding) = &args.capo_for {
         return moves::run_capo(sounding.parse()?, &chords, args.json, out);

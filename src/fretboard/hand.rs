@@ -400,7 +400,7 @@ fn press_cost(
         // two fingers at one fret with higher ones between them cross the hand
         let crossed = presses.iter().any(|q| {
             q.fret == p.fret
-                && q.from > p.to
+                && q.from > p.to + 2
                 && presses
                     .iter()
                     .any(|m| m.fret > p.fret && m.from > p.to && m.to < q.from)

@@ -299,7 +299,7 @@ fn two_chords(set: PitchClassSet, context: Context) -> Option<Name> {
         )
     };
     let parts = Parts {
-        added: 150,
+        added: 75,
         ..Parts::default()
     };
     Some(Name {

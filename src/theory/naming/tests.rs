@@ -132,3 +132,14 @@ fn every_name_reads_back() {
         }
     }
 }
+
+#[test]
+fn two_triads_are_told_as_such() {
+    let (set, bass) = set_of("C E G D F# A");
+    let context = Context {
+        bass,
+        ..Context::default()
+    };
+    let texts: Vec<String> = names(set, context, 4).iter().map(Name::text).collect();
+    assert!(texts.iter().any(|t| t == "D over C"), "{texts:?}");
+}
