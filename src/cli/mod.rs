@@ -15,6 +15,9 @@ mod place;
 mod show;
 mod song_json;
 mod undo;
+mod imply;
+mod name;
+mod shapes;
 
 use clap::{Parser, Subcommand};
 use std::io::Write;
@@ -42,6 +45,12 @@ enum Command {
     Confirm(confirm::Args),
     /// Takes decisions back, or brings back what was taken back.
     Undo(undo::Args),
+    /// Names a fingering or notes, ranked, with reasons; compares two fingerings
+    Name(name::NameArgs),
+    /// The chords that a row of one to three plucked notes each implies
+    Imply(imply::ImplyArgs),
+    /// Fingerings for a chord, or the smoothest row of them for a progression
+    Shapes(Box<shapes::ShapesArgs>),
 }
 
 /// What a command that ran through has to say by its exit code.
@@ -62,6 +71,9 @@ impl Command {
             Self::Show(args) => show::run(args, out),
             Self::Confirm(args) => confirm::run(args, out),
             Self::Undo(args) => undo::run(args, out),
+            Self::Name(args) => name::run(&args, out),
+            Self::Imply(args) => imply::run(&args, out),
+            Self::Shapes(args) => shapes::run(&args, out),
         }
     }
 }

@@ -10,3 +10,7 @@ mod outside;
 mod rendered;
 mod rooms;
 mod voice;
+mod chords_db;
+mod imply;
+mod naming;
+mod shapes;
