@@ -50,48 +50,48 @@ pub(crate) struct Args {
     repeats: bool,
 
     /// Moves the change of chord nearest to WHERE to this moment.
-    #[arg(long = "move", value_name = "TO", conflicts_with_all = ["split", "join", "take_first", "candidate", "repeats"])]
+    #[arg(help_heading = "Where chords change", long = "move", value_name = "TO", conflicts_with_all = ["split", "join", "take_first", "candidate", "repeats"])]
     move_to: Option<String>,
     /// The chord changes at WHERE.
-    #[arg(long, conflicts_with_all = ["join", "take_first", "candidate"])]
+    #[arg(help_heading = "Where chords change", long, conflicts_with_all = ["join", "take_first", "candidate"])]
     split: bool,
     /// WHERE is one chord.
-    #[arg(long, conflicts_with_all = ["take_first", "candidate"])]
+    #[arg(help_heading = "Where chords change", long, conflicts_with_all = ["take_first", "candidate"])]
     join: bool,
 
     /// Names the sections there: "Verse".
-    #[arg(long)]
+    #[arg(help_heading = "Sections", long)]
     name: Option<String>,
     /// Letters the sections there, after the music they repeat.
-    #[arg(long)]
+    #[arg(help_heading = "Sections", long)]
     letter: Option<String>,
     /// A section starts at WHERE.
-    #[arg(long, conflicts_with = "section_joins")]
+    #[arg(help_heading = "Sections", long, conflicts_with = "section_joins")]
     section_starts: bool,
     /// No section starts at WHERE; the one before goes on.
-    #[arg(long)]
+    #[arg(help_heading = "Sections", long)]
     section_joins: bool,
 
     /// Title of the song.
-    #[arg(long)]
+    #[arg(help_heading = "The whole take", long)]
     title: Option<String>,
     /// Key: G, Am, F# minor.
-    #[arg(long)]
+    #[arg(help_heading = "The whole take", long)]
     key: Option<Key>,
     /// Meter: 4/4, 3/4, 6/8.
-    #[arg(long, value_parser = read_meter)]
+    #[arg(help_heading = "The whole take", long, value_parser = read_meter)]
     meter: Option<(u8, u8)>,
     /// Beats a minute.
-    #[arg(long, value_name = "BPM", value_parser = super::draft::read_tempo)]
+    #[arg(help_heading = "The whole take", long, value_name = "BPM", value_parser = super::draft::read_tempo)]
     tempo: Option<f64>,
     /// The first downbeat: a beat 1.2 or a time 0.5s.
-    #[arg(long, value_name = "AT")]
+    #[arg(help_heading = "The whole take", long, value_name = "AT")]
     first_downbeat: Option<String>,
     /// Fret of the capo, 0 for none.
-    #[arg(long, value_parser = clap::value_parser!(u8).range(0..=12))]
+    #[arg(help_heading = "The whole take", long, value_parser = clap::value_parser!(u8).range(0..=12))]
     capo: Option<u8>,
     /// Tuning: standard, drop-d, or notes low to high.
-    #[arg(long)]
+    #[arg(help_heading = "The whole take", long)]
     tuning: Option<Tuning>,
 
     /// Results as JSON.
@@ -102,11 +102,11 @@ pub(crate) struct Args {
 /// How many acts are named one by one.
 const N_NAMED: usize = 12;
 
-pub(crate) fn run(args: Args, out: &mut dyn Write) -> Result<Outcome, CliError> {
+pub(crate) fn run(args: &Args, out: &mut dyn Write) -> Result<Outcome, CliError> {
     let locked = store::lock_existing(&args.log)?;
     let mut log = locked.load()?;
     let before = resolve(&log);
-    let acts = acts(&args, &log, &before)?;
+    let acts = acts(args, &log, &before)?;
     let hints = hints(&acts, &before);
     let id = log.decide(store::now(), acts.clone());
     crate::songlog::validate::sense(&log)

@@ -35,7 +35,7 @@ enum Command {
     /// Shows a log: chords by bar and section, what is open, the reasons for a bar.
     Show(show::Args),
     /// Decides: takes a proposal, or your own chord, shape, note, name or setting.
-    Confirm(confirm::Args),
+    Confirm(Box<confirm::Args>),
     /// Takes decisions back, or brings back what was taken back.
     Undo(undo::Args),
 }
@@ -54,7 +54,7 @@ impl Command {
         match self {
             Self::Draft(args) => draft::run(args, out),
             Self::Show(args) => show::run(args, out),
-            Self::Confirm(args) => confirm::run(args, out),
+            Self::Confirm(args) => confirm::run(&args, out),
             Self::Undo(args) => undo::run(args, out),
         }
     }
