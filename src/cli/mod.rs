@@ -13,6 +13,7 @@ mod place;
 mod show;
 mod song_json;
 mod undo;
+mod words;
 
 use clap::{Parser, Subcommand};
 use std::io::Write;
