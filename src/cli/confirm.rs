@@ -1,14 +1,15 @@
 //! `takebook confirm`: the user's decisions about a place or the whole take.
 
-use super::place::{Place, name_of, read, read_moment, section_at, with_repeats};
+use super::place::{Place, name_of, read, read_moment, with_repeats};
 use super::show::percent;
+use super::words::{hints, words};
 use super::{CliError, Outcome};
 use crate::fretboard::{Shape, Tuning};
 use crate::songlog::decided::{Act, How};
 use crate::songlog::resolve::resolve_with_unfit;
 use crate::songlog::song::{Song, Span, State};
 use crate::songlog::{Log, read_meter, resolve, store};
-use crate::theory::{Key, Label, PitchClassSet};
+use crate::theory::{Key, Label};
 use std::io::Write;
 use std::path::PathBuf;
 
@@ -50,48 +51,48 @@ pub(crate) struct Args {
     repeats: bool,
 
     /// Moves the change of chord nearest to WHERE to this moment.
-    #[arg(long = "move", value_name = "TO", conflicts_with_all = ["split", "join", "take_first", "candidate", "repeats"])]
+    #[arg(help_heading = "Where chords change", long = "move", value_name = "TO", conflicts_with_all = ["split", "join", "take_first", "candidate", "repeats"])]
     move_to: Option<String>,
     /// The chord changes at WHERE.
-    #[arg(long, conflicts_with_all = ["join", "take_first", "candidate"])]
+    #[arg(help_heading = "Where chords change", long, conflicts_with_all = ["join", "take_first", "candidate"])]
     split: bool,
     /// WHERE is one chord.
-    #[arg(long, conflicts_with_all = ["take_first", "candidate"])]
+    #[arg(help_heading = "Where chords change", long, conflicts_with_all = ["take_first", "candidate"])]
     join: bool,
 
     /// Names the sections there: "Verse".
-    #[arg(long)]
+    #[arg(help_heading = "Sections", long)]
     name: Option<String>,
     /// Letters the sections there, after the music they repeat.
-    #[arg(long)]
+    #[arg(help_heading = "Sections", long)]
     letter: Option<String>,
     /// A section starts at WHERE.
-    #[arg(long, conflicts_with = "section_joins")]
+    #[arg(help_heading = "Sections", long, conflicts_with = "section_joins")]
     section_starts: bool,
     /// No section starts at WHERE; the one before goes on.
-    #[arg(long)]
+    #[arg(help_heading = "Sections", long)]
     section_joins: bool,
 
     /// Title of the song.
-    #[arg(long)]
+    #[arg(help_heading = "The whole take", long)]
     title: Option<String>,
     /// Key: G, Am, F# minor.
-    #[arg(long)]
+    #[arg(help_heading = "The whole take", long)]
     key: Option<Key>,
     /// Meter: 4/4, 3/4, 6/8.
-    #[arg(long, value_parser = read_meter)]
+    #[arg(help_heading = "The whole take", long, value_parser = read_meter)]
     meter: Option<(u8, u8)>,
     /// Beats a minute.
-    #[arg(long, value_name = "BPM", value_parser = super::draft::read_tempo)]
+    #[arg(help_heading = "The whole take", long, value_name = "BPM", value_parser = super::draft::read_tempo)]
     tempo: Option<f64>,
     /// The first downbeat: a beat 1.2 or a time 0.5s.
-    #[arg(long, value_name = "AT")]
+    #[arg(help_heading = "The whole take", long, value_name = "AT")]
     first_downbeat: Option<String>,
     /// Fret of the capo, 0 for none.
-    #[arg(long, value_parser = clap::value_parser!(u8).range(0..=12))]
+    #[arg(help_heading = "The whole take", long, value_parser = clap::value_parser!(u8).range(0..=12))]
     capo: Option<u8>,
     /// Tuning: standard, drop-d, or notes low to high.
-    #[arg(long)]
+    #[arg(help_heading = "The whole take", long)]
     tuning: Option<Tuning>,
 
     /// Results as JSON.
@@ -102,11 +103,11 @@ pub(crate) struct Args {
 /// How many acts are named one by one.
 const N_NAMED: usize = 12;
 
-pub(crate) fn run(args: Args, out: &mut dyn Write) -> Result<Outcome, CliError> {
+pub(crate) fn run(args: &Args, out: &mut dyn Write) -> Result<Outcome, CliError> {
     let locked = store::lock_existing(&args.log)?;
     let mut log = locked.load()?;
     let before = resolve(&log);
-    let acts = acts(&args, &log, &before)?;
+    let acts = acts(args, &log, &before)?;
     let hints = hints(&acts, &before);
     let id = log.decide(store::now(), acts.clone());
     crate::songlog::validate::sense(&log)
@@ -120,10 +121,10 @@ pub(crate) fn run(args: Args, out: &mut dyn Write) -> Result<Outcome, CliError> 
     }
     locked.save(&log)?;
     if args.json {
-        let words: Vec<String> = acts.iter().map(|a| words(a, &before)).collect();
+        let told: Vec<String> = acts.iter().map(|a| words(a, &before)).collect();
         let result = serde_json::json!({
             "decision": id,
-            "acts": words,
+            "acts": told,
             "hints": hints,
             "n_chords": song.spans.len(),
             "n_open": song.n_open(),
@@ -475,56 +476,6 @@ fn check_shape(shape: &Shape, song: &Song) -> Result<(), CliError> {
     }
 }
 
-/// What a practised eye would remark on a decision.
-fn hints(acts: &[Act], song: &Song) -> Vec<String> {
-    let mut hints = Vec::new();
-    let mut label: Option<&Label> = None;
-    for act in acts {
-        match act {
-            Act::Chord { label: own, .. } => label = Some(own),
-            Act::Shape {
-                start_s,
-                shape,
-                or_shape,
-                ..
-            } => {
-                let there = song.spans.iter().find(|s| s.end_s > *start_s + 0.01);
-                let chord = label.or(there.map(|s| &s.label)).and_then(Label::chord);
-                for shape in std::iter::once(shape).chain(or_shape) {
-                    hints.extend(chord.and_then(|c| foreign_notes(shape, c, song)));
-                }
-            }
-            Act::Capo(_) | Act::Tuning(_) | Act::Meter(..) | Act::Tempo(_) => {
-                hints.push("draft the take again to have it heard that way; decisions stay".into());
-            }
-            _ => {}
-        }
-    }
-    hints.dedup();
-    hints
-}
-
-/// Notes of a shape that its chord does not have.
-fn foreign_notes(shape: &Shape, chord: &crate::theory::Chord, song: &Song) -> Option<String> {
-    let in_chord: PitchClassSet = chord.pitch_classes();
-    let mut foreign: Vec<String> = song
-        .instrument
-        .sounding(shape)
-        .into_iter()
-        .flatten()
-        .filter(|midi| !in_chord.contains(crate::theory::PitchClass::new(i32::from(*midi))))
-        .map(crate::theory::midi_name)
-        .collect();
-    foreign.dedup();
-    (!foreign.is_empty()).then(|| {
-        format!(
-            "shape {shape} also sounds {}, which {} does not have",
-            foreign.join(", "),
-            chord.symbol()
-        )
-    })
-}
-
 /// Chords with their places, for an error: "12 Am7?, 12.3 D".
 fn listed(song: &Song, spans: &[usize]) -> String {
     const MOST: usize = 8;
@@ -554,71 +505,4 @@ fn candidates(span: &Span) -> String {
         .map(|(i, c)| format!("{} {} {}", i + 1, c.label.symbol(), percent(c.probability)))
         .collect();
     all.join(", ")
-}
-
-/// An act in words with bars and beats instead of times.
-fn words(act: &Act, song: &Song) -> String {
-    let at = |t: f64| name_of(t, song);
-    let place = |start_s: f64, end_s: f64| {
-        let (from, to) = (at(start_s), at(end_s));
-        let last = section_at(end_s - 0.13, song).map(|(_, b)| b.number.to_string());
-        match last {
-            // whole bars are named by their numbers alone
-            Some(last) if !to.contains('.') && !from.contains('.') && from == last => {
-                format!("bar {from}")
-            }
-            Some(last) if !to.contains('.') && !from.contains('.') => {
-                format!("bars {from} to {last}")
-            }
-            _ => format!("{from} to {to}"),
-        }
-    };
-    match act {
-        Act::Chord {
-            start_s,
-            end_s,
-            label,
-            how,
-        } => {
-            let how = match how {
-                How::Proposed => "as proposed",
-                How::Candidate => "another candidate",
-                How::Own => "your own",
-            };
-            format!("{}: {} ({how})", place(*start_s, *end_s), label.symbol())
-        }
-        Act::Shape {
-            start_s,
-            end_s,
-            shape,
-            or_shape,
-        } => {
-            let or = or_shape
-                .as_ref()
-                .map_or_else(String::new, |s| format!(" or {s}"));
-            format!("{}: shape {shape}{or}", place(*start_s, *end_s))
-        }
-        Act::Note {
-            place_s: Some((start_s, end_s)),
-            text,
-        } => format!("{}: note: {text}", place(*start_s, *end_s)),
-        Act::Move { from_s, to_s } => {
-            format!("change at {} moved to {}", at(*from_s), at(*to_s))
-        }
-        Act::Split { at_s } => format!("the chord changes at {}", at(*at_s)),
-        Act::Join { start_s, end_s } => format!("{}: one chord", place(*start_s, *end_s)),
-        Act::SectionName {
-            start_s,
-            end_s,
-            name,
-        } => format!("{}: section '{name}'", place(*start_s, *end_s)),
-        Act::SectionLetter {
-            start_s,
-            end_s,
-            letter,
-        } => format!("{}: section {letter}", place(*start_s, *end_s)),
-        Act::SectionSplit { at_s } => format!("a section starts at {}", at(*at_s)),
-        Act::SectionJoin { at_s } => format!("no section starts at {}", at(*at_s)),
-        other => other.text(),
-    }
 }

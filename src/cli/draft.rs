@@ -19,7 +19,7 @@ use std::path::{Path, PathBuf};
 #[command(after_help = "Example: takebook draft evening.wav --capo 2")]
 pub(crate) struct Args {
     /// Sound files, or folders of them.
-    #[arg(required = true)]
+    #[arg(required = true, value_name = "TAKE")]
     takes: Vec<PathBuf>,
     /// The log to write; for several takes a folder. Left out, beside each take.
     #[arg(short, long, value_name = "LOG")]
@@ -28,7 +28,7 @@ pub(crate) struct Args {
     #[arg(long)]
     title: Option<String>,
     /// Fret of the capo, 0 for none.
-    #[arg(long, value_parser = clap::value_parser!(u8).range(0..=12))]
+    #[arg(long, value_name = "FRET", value_parser = clap::value_parser!(u8).range(0..=12))]
     capo: Option<u8>,
     /// Tuning: standard, half-down, whole-down, drop-d, open-g, dadgad, or notes low to high.
     #[arg(long)]

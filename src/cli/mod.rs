@@ -18,6 +18,7 @@ mod undo;
 mod imply;
 mod name;
 mod shapes;
+mod words;
 
 use clap::{Parser, Subcommand};
 use std::io::Write;
@@ -42,7 +43,7 @@ enum Command {
     /// Shows a log: chords by bar and section, what is open, the reasons for a bar.
     Show(show::Args),
     /// Decides: takes a proposal, or your own chord, shape, note, name or setting.
-    Confirm(confirm::Args),
+    Confirm(Box<confirm::Args>),
     /// Takes decisions back, or brings back what was taken back.
     Undo(undo::Args),
     /// Names a fingering or notes, ranked, with reasons; compares two fingerings
@@ -69,7 +70,7 @@ impl Command {
             Self::Grade(command) => command.run(out),
             Self::Draft(args) => draft::run(args, out),
             Self::Show(args) => show::run(args, out),
-            Self::Confirm(args) => confirm::run(args, out),
+            Self::Confirm(args) => confirm::run(&args, out),
             Self::Undo(args) => undo::run(args, out),
             Self::Name(args) => name::run(&args, out),
             Self::Imply(args) => imply::run(&args, out),

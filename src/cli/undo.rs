@@ -13,6 +13,7 @@ pub(crate) struct Args {
     /// The log.
     log: PathBuf,
     /// Which decisions, by their number in --list; left out, the latest that holds. The number of an undo brings back what it took.
+    #[arg(value_name = "N")]
     numbers: Vec<u32>,
     /// Lists all decisions and changes nothing.
     #[arg(long, conflicts_with = "numbers")]

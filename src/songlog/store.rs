@@ -117,8 +117,10 @@ impl Locked {
     }
 
     fn save_text(&self, text: &str) -> std::io::Result<()> {
+        self.clear_unfinished();
         let mut builder = tempfile::Builder::new();
-        builder.prefix("saving-");
+        let prefix = side_name(&self.path, ".saving-");
+        builder.prefix(&prefix);
         #[cfg(unix)]
         let permissions = {
             use std::os::unix::fs::PermissionsExt;
@@ -135,6 +137,24 @@ impl Locked {
         #[cfg(unix)]
         File::open(folder(&self.path))?.sync_all()?;
         Ok(())
+    }
+
+    /// Removes what a writer of this log left that was killed while saving.
+    fn clear_unfinished(&self) {
+        let prefix = side_name(&self.path, ".saving-");
+        let Ok(entries) = std::fs::read_dir(&self.side) else {
+            return;
+        };
+        for entry in entries.flatten() {
+            let name = entry.file_name();
+            if name
+                .as_encoded_bytes()
+                .starts_with(prefix.as_encoded_bytes())
+            {
+                // a leftover that stays does no harm
+                let _ = std::fs::remove_file(entry.path());
+            }
+        }
     }
 
     /// Moves the kept versions one on and copies the present one to the front.

@@ -238,7 +238,7 @@ fn what_is_no_sound_is_refused_in_words() {
         assert!(text.contains(part), "{text}");
         assert!(text.contains(&*path.to_string_lossy()), "{text}");
     };
-    let noise: Vec<u8> = (0..5000u32).map(|i| (i * i * 7 >> 5) as u8).collect();
+    let noise: Vec<u8> = (0..5000u32).map(|i| ((i * i * 7) >> 5) as u8).collect();
     let not_audio: fn(&AudioError) -> bool = |e| matches!(e, AudioError::NotAudio { .. });
     let nothing: fn(&AudioError) -> bool = |e| matches!(e, AudioError::Nothing { .. });
     let unsupported: fn(&AudioError) -> bool = |e| matches!(e, AudioError::Unsupported { .. });

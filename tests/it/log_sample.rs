@@ -134,7 +134,10 @@ pub(crate) fn file(folder: &Path) -> PathBuf {
 
 /// Runs the program with these words.
 pub(crate) fn run(words: &[&str]) -> Output {
-    takebook().args(words).output().expect("the program starts")
+    crate::outside::takebook()
+        .args(words)
+        .output()
+        .expect("the program starts")
 }
 
 /// Standard output as text.
