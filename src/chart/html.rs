@@ -23,9 +23,11 @@ h2 .differs{font-weight:normal;font-style:italic;margin-left:.8em}
 .bar.last{border-right:1.5px solid #111}
 .bar.from{border-left:4px solid #111;padding-left:1em}
 .bar.to{border-right:4px solid #111;padding-right:1em}
-.bar.from::before,.bar.to::after{position:absolute;top:1.05em;bottom:.1em;width:.5em;display:flex;align-items:center;font-weight:bold;font-size:1.25em}
-.bar.from::before{content:':';left:.12em}
-.bar.to::after{content:':';right:-.12em}
+.bar.from::before,.bar.to::after{position:absolute;top:0;bottom:0;width:.5em;display:flex;align-items:center;font-weight:bold;font-size:1.25em}
+.bar.from::before{content:':';left:2px;padding-left:2px;border-left:1.2px solid #111}
+.bar.to::after{content:':';right:2px;padding-right:2px;border-right:1.2px solid #111;justify-content:flex-end}
+.bar.end{border-right:4px solid #111}
+.bar.end::after{content:'';position:absolute;top:0;bottom:0;right:2px;border-right:1.2px solid #111}
 .bar.simile{justify-content:center;align-items:center}
 .ending{position:absolute;top:.05em;left:-1px;right:.3em;border-top:1.2px solid #111;border-left:1.2px solid #111;font-size:.72em;padding-left:.35em;height:.9em;line-height:1.15}
 .cell{min-width:min-content;padding-right:.25em}
@@ -91,8 +93,8 @@ pub(super) fn write(sheet: &Sheet, options: &Options) -> String {
         );
     }
     out.push_str("</header>\n<main>\n");
-    for block in &sheet.blocks {
-        write_block(&mut out, block);
+    for (i, block) in sheet.blocks.iter().enumerate() {
+        write_block(&mut out, block, i + 1 == sheet.blocks.len());
     }
     if sheet.has_half_beats() {
         out.push_str("<p class=\"plain\">&amp; = on the second half of the beat</p>\n");
@@ -133,7 +135,7 @@ fn list(out: &mut String, heading: &str, tag: &str, items: &[String]) {
     let _ = write!(out, "</{tag}>\n</section>\n");
 }
 
-fn write_block(out: &mut String, block: &Block) {
+fn write_block(out: &mut String, block: &Block, last_block: bool) {
     out.push_str("<section>\n");
     let mut heading = String::new();
     if !block.letter.is_empty() {
@@ -163,7 +165,8 @@ fn write_block(out: &mut String, block: &Block) {
     if !heading.is_empty() {
         let _ = writeln!(out, "<h2>{heading}</h2>");
     }
-    for row in &block.rows {
+    for (r, row) in block.rows.iter().enumerate() {
+        let last_row = last_block && r + 1 == block.rows.len();
         let number = match row.first() {
             Some(m) if m.number > 0 => m.number.to_string(),
             _ => "&nbsp;".into(),
@@ -172,19 +175,24 @@ fn write_block(out: &mut String, block: &Block) {
         for (i, measure) in row.iter().enumerate() {
             let first_of_ending =
                 measure.ending.is_some() && (i == 0 || row[i - 1].ending != measure.ending);
-            write_measure(out, measure, i + 1 == row.len(), first_of_ending);
+            let end = match (i + 1 == row.len(), last_row) {
+                (false, _) => "",
+                (true, false) => " last",
+                (true, true) => " end",
+            };
+            write_measure(out, measure, end, first_of_ending);
         }
         out.push_str("</div>\n");
     }
     out.push_str("</section>\n");
 }
 
-fn write_measure(out: &mut String, measure: &Measure, last: bool, first_of_ending: bool) {
+fn write_measure(out: &mut String, measure: &Measure, end: &str, first_of_ending: bool) {
     let mut class = String::from("bar");
     for (is, name) in [
         (measure.repeat_start, " from"),
         (measure.repeat_end, " to"),
-        (last && !measure.repeat_end, " last"),
+        (!measure.repeat_end, end),
         (measure.simile, " simile"),
     ] {
         if is {

@@ -1,8 +1,390 @@
-//! stub
-use super::{ChartError, Options, sheet::Sheet};
-/// x
-pub struct Laid;
-/// x
-pub fn lay_out(_: &Sheet, _: &Options) -> Result<Laid, ChartError> {
-    Ok(Laid)
+//! The sheet laid out on paper: every text, line and dot with its place in mm.
+//!
+//! The origin of a page is its top left corner, y downwards. SVG and PDF draw
+//! the same pages. A row of bars, a row of chord boxes and a short paragraph
+//! are never divided; a heading stays with what follows it.
+
+mod rows;
+mod shapes;
+
+pub use super::font::Style;
+
+use super::font::Fonts;
+use super::sheet::Sheet;
+use super::{ChartError, Options, PERMISSION, Page};
+
+/// Left, right and top margin, mm.
+const MARGIN: f64 = 15.0;
+/// Bottom margin with room for the page number, mm.
+const BOTTOM: f64 = 18.0;
+/// A point, mm.
+const POINT: f64 = 25.4 / 72.0;
+
+/// One thing drawn.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Item {
+    /// Text from its left end on its baseline.
+    Text {
+        /// Left, mm.
+        x: f64,
+        /// Baseline, mm.
+        y: f64,
+        /// Font size, mm.
+        size: f64,
+        /// Face.
+        style: Style,
+        /// The characters.
+        text: String,
+        /// White on black instead of black.
+        white: bool,
+    },
+    /// A straight line.
+    Line {
+        /// From, mm.
+        from: (f64, f64),
+        /// To, mm.
+        to: (f64, f64),
+        /// Width, mm.
+        width: f64,
+        /// Made of dots.
+        dotted: bool,
+        /// Round ends instead of flat ones.
+        round: bool,
+    },
+    /// A circle.
+    Circle {
+        /// Center, mm.
+        center: (f64, f64),
+        /// Radius, mm.
+        radius: f64,
+        /// Line width, mm; none for a black disc.
+        stroke: Option<f64>,
+    },
+}
+
+/// What a group of items is to a reader who cannot see it.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Role {
+    /// The title.
+    Title,
+    /// A heading.
+    Heading,
+    /// A row of bars or a paragraph.
+    Paragraph,
+    /// A drawing, with what it shows in words.
+    Figure(String),
+    /// Running foot: not part of the content.
+    Foot,
+}
+
+/// Items that are read together.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Group {
+    /// What it is.
+    pub role: Role,
+    /// What is drawn, in reading order.
+    pub items: Vec<Item>,
+}
+
+/// The laid-out chart.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Laid {
+    /// Title, for the file's properties.
+    pub title: String,
+    /// Paper.
+    pub page: Page,
+    /// Pages in order, each a list of groups.
+    pub pages: Vec<Vec<Group>>,
+}
+
+/// A number as written in files: three decimals at most, no needless zeros.
+pub(super) fn number(value: f64) -> String {
+    let text = format!("{value:.3}");
+    let text = text.trim_end_matches('0').trim_end_matches('.');
+    if text == "-0" {
+        "0".into()
+    } else {
+        text.into()
+    }
+}
+
+/// Lays a sheet out.
+///
+/// # Errors
+/// * [`ChartError::MissingGlyph`] for text that the font cannot draw.
+pub fn lay_out(sheet: &Sheet, options: &Options) -> Result<Laid, ChartError> {
+    let mut page = Pager::new(options)?;
+    page.title(&sheet.title)?;
+    page.centered(&sheet.facts.join(" · "), Style::Italic, 10.0)?;
+    if let Some(words) = sheet.open_words() {
+        page.doubt(&words)?;
+    }
+    page.gap(2.0);
+    for (i, block) in sheet.blocks.iter().enumerate() {
+        rows::block(&mut page, block, i + 1 == sheet.blocks.len())?;
+    }
+    if sheet.has_half_beats() {
+        page.paragraph("& = on the second half of the beat", Style::Italic, 8.5)?;
+    }
+    page.list("Form", &sheet.form)?;
+    shapes::legend(&mut page, &sheet.legend, options.left_handed)?;
+    let remarks: Vec<String> = sheet
+        .remarks
+        .iter()
+        .zip(1..)
+        .map(|(r, n)| format!("{n}  {r}"))
+        .collect();
+    page.list("Notes to places", &remarks)?;
+    page.list("Notes", &sheet.notes)?;
+    page.gap(3.0);
+    for caution in &sheet.cautions {
+        page.paragraph(&format!("Caution: {caution}"), Style::Regular, 8.5)?;
+    }
+    page.paragraph(PERMISSION, Style::Regular, 7.5)?;
+    page.finish(&sheet.title)
+}
+
+/// Fills pages from the top.
+struct Pager {
+    fonts: Fonts,
+    page: Page,
+    /// 1, or 1.25 for a large print.
+    scale: f64,
+    pages: Vec<Vec<Group>>,
+    /// Where the next thing goes, mm from the top.
+    y: f64,
+}
+
+impl Pager {
+    fn new(options: &Options) -> Result<Self, ChartError> {
+        Ok(Self {
+            fonts: Fonts::new()?,
+            page: options.page,
+            scale: if options.large { 1.25 } else { 1.0 },
+            pages: vec![Vec::new()],
+            y: MARGIN,
+        })
+    }
+
+    /// From the left margin to the right one, mm.
+    fn width(&self) -> f64 {
+        self.page.size_mm().0 - 2.0 * MARGIN
+    }
+
+    fn bottom(&self) -> f64 {
+        self.page.size_mm().1 - BOTTOM
+    }
+
+    /// Points to mm at this print's scale.
+    fn points(&self, size: f64) -> f64 {
+        size * POINT * self.scale
+    }
+
+    /// Starts a new page unless so much height is left.
+    fn need(&mut self, height: f64) {
+        if self.y + height > self.bottom() && self.y > MARGIN {
+            self.pages.push(Vec::new());
+            self.y = MARGIN;
+        }
+    }
+
+    fn gap(&mut self, mm: f64) {
+        if self.y > MARGIN {
+            self.y += mm * self.scale;
+        }
+    }
+
+    fn add(&mut self, role: Role, items: Vec<Item>) {
+        if let Some(page) = self.pages.last_mut() {
+            page.push(Group { role, items });
+        }
+    }
+
+    fn text_item(&self, x: f64, y: f64, size: f64, style: Style, text: &str) -> Item {
+        Item::Text {
+            x,
+            y,
+            size,
+            style,
+            text: super::xml::one_line(text),
+            white: false,
+        }
+    }
+
+    fn title(&mut self, title: &str) -> Result<(), ChartError> {
+        let size = self.points(20.0);
+        let lines = self.wrap(title, Style::Regular, size, self.width())?;
+        let mut items = Vec::new();
+        for line in lines {
+            self.y += size * 1.1;
+            items.push(self.centered_item(&line, Style::Regular, size)?);
+        }
+        self.y += size * 0.25;
+        self.add(Role::Title, items);
+        Ok(())
+    }
+
+    fn centered_item(&self, text: &str, style: Style, size: f64) -> Result<Item, ChartError> {
+        let w = self.fonts.width(style, size, text)?;
+        let x = (self.page.size_mm().0 - w) / 2.0;
+        Ok(self.text_item(x, self.y, size, style, text))
+    }
+
+    fn centered(&mut self, text: &str, style: Style, points: f64) -> Result<(), ChartError> {
+        let size = self.points(points);
+        let mut items = Vec::new();
+        for line in self.wrap(text, style, size, self.width())? {
+            self.y += size * 1.35;
+            items.push(self.centered_item(&line, style, size)?);
+        }
+        self.add(Role::Paragraph, items);
+        Ok(())
+    }
+
+    /// The line that explains the question mark, with its dots.
+    fn doubt(&mut self, words: &str) -> Result<(), ChartError> {
+        let size = self.points(8.5);
+        self.y += size * 1.8;
+        let item = self.centered_item(words, Style::Regular, size)?;
+        let mark = self.fonts.width(Style::Regular, size, "?")?;
+        let mut items = vec![item];
+        if let Item::Text { x, y, .. } = items[0] {
+            items.push(dots(x, x + mark, y + size * 0.25));
+        }
+        self.add(Role::Paragraph, items);
+        Ok(())
+    }
+
+    /// A heading; what follows must leave `keep` mm on the same page.
+    fn heading(&mut self, text: &str, keep: f64) -> Result<(), ChartError> {
+        let size = self.points(11.0);
+        self.gap(3.0);
+        self.need(size * 1.6 + keep);
+        self.y += size * 1.2;
+        self.fonts.glyphs(Style::Bold, text)?;
+        let item = self.text_item(MARGIN, self.y, size, Style::Bold, text);
+        self.y += size * 0.4;
+        self.add(Role::Heading, vec![item]);
+        Ok(())
+    }
+
+    /// A paragraph from margin to margin, kept whole where a page can hold it.
+    fn paragraph(&mut self, text: &str, style: Style, points: f64) -> Result<(), ChartError> {
+        let size = self.points(points);
+        let lines = self.wrap(&super::xml::one_line(text), style, size, self.width())?;
+        let line_height = size * 1.35;
+        let whole = line_height * lines.len() as f64;
+        if whole < (self.bottom() - MARGIN) / 2.0 {
+            self.need(whole);
+        }
+        let mut items = Vec::new();
+        for line in lines {
+            if self.y + line_height > self.bottom() {
+                let done = std::mem::take(&mut items);
+                self.add(Role::Paragraph, done);
+                self.need(line_height);
+            }
+            self.y += line_height;
+            items.push(self.text_item(MARGIN, self.y, size, style, &line));
+        }
+        self.y += size * 0.3;
+        self.add(Role::Paragraph, items);
+        Ok(())
+    }
+
+    fn list(&mut self, heading: &str, items: &[String]) -> Result<(), ChartError> {
+        if items.is_empty() {
+            return Ok(());
+        }
+        let size = self.points(9.5);
+        self.heading(heading, size * 3.0)?;
+        for item in items {
+            self.paragraph(item, Style::Regular, 9.5)?;
+        }
+        Ok(())
+    }
+
+    /// Lines no wider than `width`; a word wider than that is divided.
+    fn wrap(
+        &self,
+        text: &str,
+        style: Style,
+        size: f64,
+        width: f64,
+    ) -> Result<Vec<String>, ChartError> {
+        let text = super::xml::one_line(text);
+        let mut lines = Vec::new();
+        let mut line = String::new();
+        for word in text.split(' ').filter(|w| !w.is_empty()) {
+            let longer = if line.is_empty() {
+                word.to_owned()
+            } else {
+                format!("{line} {word}")
+            };
+            if self.fonts.width(style, size, &longer)? <= width {
+                line = longer;
+                continue;
+            }
+            if !line.is_empty() {
+                lines.push(std::mem::take(&mut line));
+            }
+            for c in word.chars() {
+                line.push(c);
+                if self.fonts.width(style, size, &line)? > width {
+                    line.pop();
+                    lines.push(std::mem::replace(&mut line, c.to_string()));
+                }
+            }
+        }
+        lines.push(line);
+        Ok(lines)
+    }
+
+    /// Adds page numbers where there are several pages.
+    fn finish(mut self, title: &str) -> Result<Laid, ChartError> {
+        let n = self.pages.len();
+        if n > 1 {
+            let (w, h) = self.page.size_mm();
+            let size = 8.0 * POINT;
+            let mut short: String = title.chars().take(60).collect();
+            if short.len() < title.len() {
+                short.push('…');
+            }
+            for i in 0..n {
+                let text = super::xml::one_line(&format!("{short}   {} / {n}", i + 1));
+                let x = w - MARGIN - self.fonts.width(Style::Regular, size, &text)?;
+                let item = self.text_item(x, h - 10.0, size, Style::Regular, &text);
+                self.pages[i].push(Group {
+                    role: Role::Foot,
+                    items: vec![item],
+                });
+            }
+        }
+        Ok(Laid {
+            title: title.into(),
+            page: self.page,
+            pages: self.pages,
+        })
+    }
+}
+
+/// A dotted line, the sign of what is open.
+fn dots(from: f64, to: f64, y: f64) -> Item {
+    Item::Line {
+        from: (from, y),
+        to: (to, y),
+        width: 0.5,
+        dotted: true,
+        round: true,
+    }
+}
+
+fn line(from: (f64, f64), to: (f64, f64), width: f64) -> Item {
+    Item::Line {
+        from,
+        to,
+        width,
+        dotted: false,
+        round: false,
+    }
 }

@@ -246,7 +246,7 @@ fn facts(song: &Song) -> Vec<String> {
     facts
 }
 
-/// A symbol as root, tail and bass with its slash: `C♯`, `m7`, `/E`. Degrees stay whole.
+/// A symbol as root (with the `m` of minor), tail and bass with its slash: `C♯m`, `7`, `/E`. Degrees stay whole.
 pub(super) fn split_symbol(symbol: &str) -> (&str, &str, &str) {
     if !symbol.starts_with(|c: char| ('A'..='G').contains(&c)) {
         return (symbol, "", "");
@@ -256,7 +256,8 @@ pub(super) fn split_symbol(symbol: &str) -> (&str, &str, &str) {
         .skip(1)
         .find(|(_, c)| !matches!(c, '♯' | '♭'))
         .map_or(symbol.len(), |(i, _)| i);
-    let (root, rest) = symbol.split_at(root_end);
+    let minor = symbol[root_end..].starts_with('m') && !symbol[root_end..].starts_with("maj");
+    let (root, rest) = symbol.split_at(root_end + usize::from(minor));
     // the slash of 6/9 belongs to the tail
     let bass_at = rest
         .rfind('/')

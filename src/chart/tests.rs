@@ -146,15 +146,15 @@ fn text_sheet_folds_repeats_and_marks_doubt() {
     assert!(sheet.lines().all(|l| l.chars().count() <= 80), "{sheet}");
     for part in [
         "Paper Kites at Dusk",
-        "A  Verse  x2",
+        "A Verse x2",
         "Am7?",
         "1. ",
         "2. ",
-        "B  Bridge  x2",
+        "B Bridge x2",
         "Em7[1]",
         "or Em7",
         "%",
-        "2 of 25 chords",
+        "4 of 28 chords",
     ] {
         assert!(sheet.contains(part), "no '{part}' in\n{sheet}");
     }

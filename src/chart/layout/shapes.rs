@@ -1,0 +1,209 @@
+//! The legend's chord boxes, in rows.
+
+use super::{Item, MARGIN, Pager, Role, Style, dots, line};
+use crate::chart::ChartError;
+use crate::chart::diagram::{Diagram, diagram};
+use crate::chart::sheet::{Entry, ShapeBox};
+
+/// Between strings and between frets, mm.
+const DX: f64 = 3.1;
+const DY: f64 = 3.7;
+/// Left of the first string, for the fret's number; and right of the last one, mm.
+const LEFT: f64 = 6.0;
+const RIGHT: f64 = 4.0;
+/// Between two shapes to pick from, mm.
+const OR: f64 = 6.0;
+/// Heights, mm: caption, name from the capo, signs above the box, frets below.
+const CAPTION: f64 = 5.0;
+const HELD_AS: f64 = 3.4;
+const TOPS: f64 = 3.6;
+const FRETS: f64 = 5.0;
+const ROW_GAP: f64 = 3.0;
+
+/// All entries under a heading.
+pub(super) fn legend(
+    page: &mut Pager,
+    entries: &[Entry],
+    left_handed: bool,
+) -> Result<(), ChartError> {
+    if entries.is_empty() {
+        return Ok(());
+    }
+    page.heading("Shapes", height(page, &entries[..1]))?;
+    let mut rest = entries;
+    while !rest.is_empty() {
+        let mut n = 0;
+        let mut used = 0.0;
+        while n < rest.len() && (n == 0 || used + width(page, &rest[n]) <= page.width()) {
+            used += width(page, &rest[n]);
+            n += 1;
+        }
+        let height = height(page, &rest[..n]);
+        page.need(height);
+        let mut x = MARGIN;
+        for entry in &rest[..n] {
+            let items = entry_items(page, entry, x, left_handed)?;
+            let frets: Vec<String> = entry.boxes.iter().map(|b| b.shape.text()).collect();
+            let open = if entry.open { ", open" } else { "" };
+            let alt = format!("{}: frets {}{open}", entry.title(), frets.join(" or "));
+            page.add(Role::Figure(alt), items);
+            x += width(page, entry);
+        }
+        page.y += height + ROW_GAP * page.scale;
+        rest = &rest[n..];
+    }
+    Ok(())
+}
+
+fn box_width(page: &Pager, shape_box: &ShapeBox) -> f64 {
+    let n = shape_box.shape.frets().len().saturating_sub(1);
+    (LEFT + DX * n as f64 + RIGHT) * page.scale
+}
+
+fn width(page: &Pager, entry: &Entry) -> f64 {
+    let boxes: f64 = entry.boxes.iter().map(|b| box_width(page, b)).sum();
+    let between = OR * page.scale * entry.boxes.len().saturating_sub(1) as f64;
+    boxes + between + 3.0
+}
+
+fn height(page: &Pager, entries: &[Entry]) -> f64 {
+    let rows = entries
+        .iter()
+        .flat_map(|e| &e.boxes)
+        .map(|b| diagram(b, false).n_rows)
+        .max()
+        .unwrap_or(4);
+    let held = entries.iter().any(|e| e.held_as.is_some());
+    let held = if held { HELD_AS } else { 0.0 };
+    (CAPTION + held + TOPS + DY * f64::from(rows) + FRETS) * page.scale
+}
+
+fn entry_items(
+    page: &Pager,
+    entry: &Entry,
+    left: f64,
+    left_handed: bool,
+) -> Result<Vec<Item>, ChartError> {
+    let s = page.scale;
+    let mut items = Vec::new();
+    let size = page.points(11.0);
+    let mut title = entry.symbol.clone();
+    if entry.open {
+        title.push('?');
+    }
+    let doubt = page.fonts.width(Style::Regular, size, &title)?;
+    if let Some(variant) = entry.variant {
+        title.push_str(&format!(" ({variant})"));
+    }
+    let x = left + LEFT * s;
+    let mut y = page.y + 3.8 * s;
+    items.push(page.text_item(x, y, size, Style::Regular, &title));
+    if entry.open {
+        items.push(dots(x, x + doubt, y + size * 0.25));
+    }
+    if let Some(held_as) = &entry.held_as {
+        y += HELD_AS * s;
+        let text = format!("held as {held_as}");
+        items.push(page.text_item(x, y, page.points(8.0), Style::Italic, &text));
+    }
+    let top = y + (CAPTION - 3.8 + TOPS) * s;
+    let mut x = left;
+    for (i, shape_box) in entry.boxes.iter().enumerate() {
+        if i > 0 {
+            let middle = top + 2.0 * DY * s;
+            items.push(page.text_item(x + s, middle, page.points(9.0), Style::Italic, "or"));
+            x += OR * s;
+        }
+        box_items(
+            page,
+            shape_box,
+            (x + LEFT * s, top),
+            left_handed,
+            &mut items,
+        )?;
+        x += box_width(page, shape_box);
+    }
+    Ok(items)
+}
+
+fn box_items(
+    page: &Pager,
+    shape_box: &ShapeBox,
+    (left, top): (f64, f64),
+    left_handed: bool,
+    items: &mut Vec<Item>,
+) -> Result<(), ChartError> {
+    let s = page.scale;
+    let d: Diagram = diagram(shape_box, left_handed);
+    let x = |column: usize| left + DX * s * column as f64;
+    let edge = |row: u8| top + DY * s * f64::from(row);
+    let y = |row: u8| edge(row) - DY * s * 0.5;
+    let right = x(d.n_strings.saturating_sub(1));
+    for column in 0..d.n_strings {
+        items.push(line((x(column), top), (x(column), edge(d.n_rows)), 0.25));
+    }
+    for row in 0..=d.n_rows {
+        items.push(line((left, edge(row)), (right, edge(row)), 0.25));
+    }
+    if d.first_fret == 1 {
+        items.push(line(
+            (left - 0.12, top - 0.35),
+            (right + 0.12, top - 0.35),
+            0.9,
+        ));
+    } else {
+        let size = page.points(8.0);
+        let text = d.first_fret.to_string();
+        let w = page.fonts.width(Style::Regular, size, &text)?;
+        let at = left - w - 2.0 * s;
+        items.push(page.text_item(at, y(1) + size * 0.35, size, Style::Regular, &text));
+    }
+    for (column, rings) in &d.tops {
+        let (cx, cy, r) = (x(*column), top - 2.1 * s, 0.8 * s);
+        if *rings {
+            items.push(Item::Circle {
+                center: (cx, cy),
+                radius: r,
+                stroke: Some(0.28),
+            });
+        } else {
+            items.push(line((cx - r, cy - r), (cx + r, cy + r), 0.28));
+            items.push(line((cx - r, cy + r), (cx + r, cy - r), 0.28));
+        }
+    }
+    for (row, a, b) in &d.barres {
+        items.push(Item::Line {
+            from: (x(*a), y(*row)),
+            to: (x(*b), y(*row)),
+            width: 2.4 * s,
+            dotted: false,
+            round: true,
+        });
+    }
+    for (column, row, finger) in &d.dots {
+        let (cx, cy) = (x(*column), y(*row));
+        items.push(Item::Circle {
+            center: (cx, cy),
+            radius: 1.3 * s,
+            stroke: None,
+        });
+        if let Some(finger) = finger {
+            let size = page.points(6.0);
+            let w = page.fonts.width(Style::Regular, size, finger)?;
+            items.push(Item::Text {
+                x: cx - w / 2.0,
+                y: cy + size * 0.36,
+                size,
+                style: Style::Regular,
+                text: finger.clone(),
+                white: true,
+            });
+        }
+    }
+    let size = page.points(7.5);
+    let text = shape_box.shape.text();
+    let w = page.fonts.width(Style::Regular, size, &text)?;
+    let at = (left + right) / 2.0 - w / 2.0;
+    items.push(page.text_item(at, edge(d.n_rows) + 3.6 * s, size, Style::Regular, &text));
+    Ok(())
+}
