@@ -4,7 +4,9 @@ use super::{CliError, Outcome};
 use crate::audio::{self, Source};
 use crate::fretboard::{Instrument, Tuning};
 use crate::songlog::decided::Act;
-use crate::songlog::heard::{Candidate, Heard, HeardChord};
+use super::hear::hear;
+use crate::hearing::Given;
+use crate::songlog::heard::{Heard, HeardChord};
 use crate::songlog::resolve::Settings;
 use crate::songlog::{self, Log, resolve, store, validate};
 use crate::theory::{Key, Label};
@@ -92,6 +94,18 @@ impl DraftOptions {
         }
     }
 
+    /// What hearing is to take as given.
+    fn given(&self) -> Given {
+        Given {
+            instrument: self.instrument(),
+            key: self.key,
+            tempo_bpm: self.tempo_bpm,
+            meter: self.meter,
+            first_downbeat_s: self.first_downbeat_s,
+            beats_s: Vec::new(),
+        }
+    }
+
     /// As `name=value`, for the log.
     fn settings(&self) -> Vec<String> {
         let mut all = Vec::new();
@@ -107,45 +121,6 @@ impl DraftOptions {
         add("first-downbeat", first);
         all
     }
-}
-
-/// Hears one take. The one seam between files and hearing.
-fn hear(
-    source: &mut Source,
-    options: &DraftOptions,
-    progress: &dyn Fn(f64),
-) -> Result<Heard, CliError> {
-    // stands in for the hearing room: reads the whole take and proposes no chord
-    source.read_mono_22050(&mut |_| {}, progress)?;
-    let duration_s = source.facts().duration_s.unwrap_or(0.0);
-    Ok(Heard {
-        by_version: String::new(),
-        settings: Vec::new(),
-        duration_s,
-        tuning_cents: 0.0,
-        instrument: options.instrument(),
-        tempo_bpm: options.tempo_bpm,
-        meter: options.meter,
-        key: options.key,
-        beats: Vec::new(),
-        bars: Vec::new(),
-        sections: Vec::new(),
-        chords: vec![HeardChord {
-            start_s: 0.0,
-            end_s: duration_s,
-            candidates: vec![Candidate {
-                label: Label::NoChord,
-                probability: 1.0,
-                reason: "no strings heard".into(),
-            }],
-            shapes: Vec::new(),
-            bass_midi: None,
-            chroma: [0.0; 12],
-            fragment: false,
-        }],
-        notes: Vec::new(),
-        warnings: Vec::new(),
-    })
 }
 
 /// One take to draft.
@@ -317,7 +292,7 @@ fn draft(job: &Job, args: &Args, bars: &MultiProgress) -> Result<Done, CliError>
         return Ok(Done::UpToDate);
     }
     let bar = progress_bar(bars, &job.take);
-    let heard = hear(&mut source, &options, &|part| {
+    let heard = hear(&mut source, &options.given(), &|part| {
         bar.set_position((part * 1000.0) as u64);
     });
     bar.finish_and_clear();

@@ -54,6 +54,7 @@ from_room!(
     crate::theory::TheoryError,
     crate::fretboard::FretboardError,
     crate::audio::AudioError,
+    crate::hearing::HearingError,
     crate::songlog::LogError,
     crate::chart::ChartError
 );

@@ -10,14 +10,15 @@ mod confirm;
 mod draft;
 mod error;
 mod grade;
+mod hear;
+mod imply;
 mod layout;
+mod name;
 mod place;
+mod shapes;
 mod show;
 mod song_json;
 mod undo;
-mod imply;
-mod name;
-mod shapes;
 mod words;
 
 use clap::{Parser, Subcommand};
@@ -36,8 +37,6 @@ struct Cli {
 
 #[derive(Subcommand)]
 enum Command {
-    Chart(chart::Chart),
-    Grade(grade::Grade),
     /// Hears takes and writes a log of proposals for each.
     Draft(draft::Args),
     /// Shows a log: chords by bar and section, what is open, the reasons for a bar.
@@ -46,12 +45,14 @@ enum Command {
     Confirm(Box<confirm::Args>),
     /// Takes decisions back, or brings back what was taken back.
     Undo(undo::Args),
+    Chart(chart::Chart),
     /// Names a fingering or notes, ranked, with reasons; compares two fingerings
     Name(name::NameArgs),
     /// The chords that a row of one to three plucked notes each implies
     Imply(imply::ImplyArgs),
     /// Fingerings for a chord, or the smoothest row of them for a progression
     Shapes(Box<shapes::ShapesArgs>),
+    Grade(grade::Grade),
 }
 
 /// What a command that ran through has to say by its exit code.

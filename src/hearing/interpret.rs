@@ -154,6 +154,8 @@ pub fn interpret(sound: &Sound, given: &Given, weights: &Weights) -> Hearing {
         meter: given.meter,
         key,
         beats: Vec::new(),
+        bars: Vec::new(),
+        sections: Vec::new(),
         chords: spans,
         notes: heard_notes,
         warnings: Vec::new(),

@@ -1,16 +1,16 @@
 //! Outside tests, one module an area.
 
 mod audio;
+mod chords_db;
 mod confirm;
 mod draft;
 mod grade;
+mod imply;
 mod log;
 mod log_sample;
+mod naming;
 mod outside;
 mod rendered;
 mod rooms;
-mod voice;
-mod chords_db;
-mod imply;
-mod naming;
 mod shapes;
+mod voice;
