@@ -1,11 +1,11 @@
 //! `takebook draft`: hears takes and writes a log for each.
 
+use super::hear::hear;
 use super::{CliError, Outcome};
 use crate::audio::{self, Source};
 use crate::fretboard::{Instrument, Tuning};
-use crate::songlog::decided::Act;
-use super::hear::hear;
 use crate::hearing::Given;
+use crate::songlog::decided::Act;
 use crate::songlog::heard::{Heard, HeardChord};
 use crate::songlog::resolve::Settings;
 use crate::songlog::{self, Log, resolve, store, validate};

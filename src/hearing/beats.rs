@@ -1,10 +1,9 @@
 //! Beats from attacks and changes of harmony, by dynamic programming.
 //!
 //! A beat at time `t` that lasted since `t - d` scores the evidence for a beat
-//! at `t`, the evidence for a half-beat (or thirds) between, and pays for
-//! attacks that lie on no division of it; a change from one beat length to the
-//! next pays in proportion to the logarithm of their ratio. Every pair (t, d)
-//! keeps its best predecessor, so tempo may drift but not jump.
+//! at `t` and for a division of it in two or three; a change from one beat
+//! length to the next pays in proportion to the logarithm of their ratio.
+//! Every pair (t, d) keeps its best predecessor, so tempo may drift but not jump.
 //!
 //! # Source
 //! Ellis, "Beat tracking by dynamic programming", JNMR 36 (2007), for the
@@ -15,34 +14,38 @@
 use super::attack::FINE_HOP_S;
 
 /// Shortest and longest beat, in fine frames: 207 and 48 beats a minute.
-const SHORTEST: usize = 25;
-const LONGEST: usize = 108;
+pub(super) const SHORTEST: usize = 25;
+pub(super) const LONGEST: usize = 108;
 const N_LENGTHS: usize = LONGEST - SHORTEST + 1;
 /// Frames whose scores are kept.
 const RING: usize = 128;
+/// How many fine frames a beat may be longer or shorter than the one before.
+const REACH: i32 = 6;
+/// Cost of a frame before the first beat or after the last.
+const UNEXPLAINED: f32 = 0.02;
 
 /// What speaks for a beat, a value every fine frame (11.6 ms).
 #[derive(Debug, Clone, Default)]
-pub(crate) struct BeatEvidence {
+pub(super) struct BeatEvidence {
     /// Log odds of a beat here against none.
-    pub(crate) beat: Vec<f32>,
+    pub(super) beat: Vec<f32>,
     /// Log odds of a division of the beat here against nothing.
-    pub(crate) division: Vec<f32>,
+    pub(super) division: Vec<f32>,
 }
 
 /// Weights of the search.
 #[derive(Debug, Clone)]
-pub(crate) struct BeatWeights {
+pub struct BeatWeights {
     /// Cost of changing the beat length by a factor e.
-    pub(crate) change: f32,
+    pub change: f32,
     /// Center of the tempo prior, beats a minute.
-    pub(crate) center_bpm: f32,
+    pub center_bpm: f32,
     /// Width of the tempo prior, octaves.
-    pub(crate) width_octaves: f32,
-    /// Weight of the tempo prior, a beat.
-    pub(crate) prior: f32,
+    pub width_octaves: f32,
     /// Weight of divisions.
-    pub(crate) division: f32,
+    pub division: f32,
+    /// Divisions by three count that much less than those by two.
+    pub third: f32,
 }
 
 impl Default for BeatWeights {
@@ -51,40 +54,37 @@ impl Default for BeatWeights {
             change: 60.0,
             center_bpm: 105.0,
             width_octaves: 0.75,
-            prior: 1.0,
             division: 0.5,
+            third: 0.5,
         }
     }
 }
 
-/// Beats found: fine frames, and the score a second.
-#[derive(Debug, Clone, Default)]
-pub(crate) struct BeatPath {
-    pub(crate) frames: Vec<usize>,
-    pub(crate) score: f32,
-}
-
-/// Finds the best beats with lengths from `shortest_s` to `longest_s`.
-pub(crate) fn track(
+/// The best beats whose lengths lie within `lengths` (fine frames, inclusive), as fine frames.
+pub(super) fn track(
     evidence: &BeatEvidence,
     weights: &BeatWeights,
-    bounds_s: (f64, f64),
-) -> BeatPath {
+    lengths: (usize, usize),
+) -> Vec<usize> {
     let n = evidence.beat.len();
-    let clamp = |s: f64| ((s / FINE_HOP_S).round() as usize).clamp(SHORTEST, LONGEST);
-    let (low, high) = (clamp(bounds_s.0), clamp(bounds_s.1));
-    if n < 2 * SHORTEST {
-        return BeatPath::default();
+    let (low, high) = (lengths.0.max(SHORTEST), lengths.1.min(LONGEST));
+    if n < 2 * SHORTEST || low > high {
+        return Vec::new();
     }
-    let tempo_prior: Vec<f32> = (SHORTEST..=LONGEST)
+    let prior: Vec<f32> = (SHORTEST..=LONGEST)
         .map(|d| {
             let bpm = 60.0 / (d as f32 * FINE_HOP_S as f32);
             let z = (bpm / weights.center_bpm).log2() / weights.width_octaves;
-            -0.5 * z * z * weights.prior
+            -0.5 * z * z
         })
         .collect();
-    // change[k]: cost from length d to d + k - 6
-    let reach = 6i32;
+    let change: Vec<f32> = (0..N_LENGTHS * (2 * REACH as usize + 1))
+        .map(|i| {
+            let d = (i / (2 * REACH as usize + 1) + SHORTEST) as f32;
+            let p = d + (i % (2 * REACH as usize + 1)) as f32 - REACH as f32;
+            weights.change * (d / p).ln().abs()
+        })
+        .collect();
     // scores of the last frames only; the way back of all
     let row = |t: usize| t % RING * N_LENGTHS;
     let mut best = vec![f32::NEG_INFINITY; RING * N_LENGTHS];
@@ -92,52 +92,46 @@ pub(crate) fn track(
     for t in 0..n {
         let here = evidence.beat[t];
         for d in low..=high {
-            let at = row(t) + d - SHORTEST;
-            let back = t * N_LENGTHS + d - SHORTEST;
-            let mut score = here + tempo_prior[d - SHORTEST];
+            let i = d - SHORTEST;
+            let at = row(t) + i;
+            let fresh = -UNEXPLAINED * t as f32;
+            let mut score = here + prior[i];
             if t < d {
-                // the first beat: what came before is not explained
-                best[at] = score - 0.02 * t as f32;
+                best[at] = score + fresh;
                 continue;
             }
-            let middle = evidence.division[t - d / 2];
+            let half = evidence.division[t - d / 2];
             let thirds = 0.5 * (evidence.division[t - d / 3] + evidence.division[t - (2 * d) / 3]);
-            score += weights.division * middle.max(thirds - 0.5);
+            score += weights.division * half.max(thirds - weights.third);
             let before = row(t - d);
+            let first = (i as i32 - REACH).max((low - SHORTEST) as i32);
+            let last = (i as i32 + REACH).min((high - SHORTEST) as i32);
             let (mut top, mut top_from) = (f32::NEG_INFINITY, 0);
-            for k in -reach..=reach {
-                let p = d as i32 + k;
-                if p < low as i32 || p > high as i32 {
-                    continue;
-                }
-                let p = p as usize - SHORTEST;
-                let ratio = (d as f32 / (p + SHORTEST) as f32).ln().abs();
-                let s = best[before + p] - weights.change * ratio;
+            for p in first..=last {
+                let k = (p - i as i32 + REACH) as usize;
+                let s = best[before + p as usize] - change[i * (2 * REACH as usize + 1) + k];
                 if s > top {
                     (top, top_from) = (s, p);
                 }
             }
-            let fresh = -0.02 * t as f32;
             if top > fresh {
                 best[at] = score + top;
-                from[back] = top_from as u8;
+                from[t * N_LENGTHS + i] = top_from as u8;
             } else {
                 best[at] = score + fresh;
             }
         }
     }
-    // the last beat lies within one beat of the end
     let mut end = (f32::NEG_INFINITY, 0, 0);
     for t in n.saturating_sub(RING)..n {
         for d in low..=high {
-            let tail = 0.02 * (n - 1 - t) as f32;
-            let s = best[row(t) + d - SHORTEST] - tail;
+            let s = best[row(t) + d - SHORTEST] - UNEXPLAINED * (n - 1 - t) as f32;
             if s > end.0 {
                 end = (s, t, d);
             }
         }
     }
-    let (score, mut t, mut d) = end;
+    let (_, mut t, mut d) = end;
     let mut frames = vec![];
     loop {
         frames.push(t);
@@ -149,8 +143,5 @@ pub(crate) fn track(
         d = usize::from(back) + SHORTEST;
     }
     frames.reverse();
-    BeatPath {
-        frames,
-        score: score / (n as f32 * FINE_HOP_S as f32),
-    }
+    frames
 }

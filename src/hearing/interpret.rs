@@ -1,11 +1,15 @@
 //! The musical stage: from what sounds to what it means.
 
 use super::acoustic::{Acoustic, LOWEST_MIDI, N_PITCHES, NET_QUALITIES, NO_CHORD};
+use super::bars::{Count, count};
+use super::beats::BeatWeights;
 use super::cells::{Cells, Stroke, frames_in};
 use super::chords::{ChordWeights, Segment, States, decode, score_states};
 use super::fit::{FitWeights, Heard, fit_shapes, heard_pitches};
+use super::grid::{Grid, grid};
 use super::harmony::{estimate_key, key_prior};
 use super::notes::{Note, NoteWeights, notes};
+use super::pulse::moments;
 use super::reading::{Given, HeardSpan, Hearing};
 use super::stage::Front;
 use crate::theory::{Chord, Degree, Key, Label, Mode, PitchClass, Quality};
@@ -13,6 +17,8 @@ use crate::theory::{Chord, Degree, Key, Label, Mode, PitchClass, Quality};
 /// All weights of the musical stage; docs/hearing.md says what each was fitted on.
 #[derive(Debug, Clone, Default)]
 pub struct Weights {
+    /// Of the search for beats.
+    pub beats: BeatWeights,
     /// Of the search for chords.
     pub chords: ChordWeights,
     /// Of the reading of notes.
@@ -87,9 +93,16 @@ fn bass_degree(quality: &Quality, semitones: i32) -> Option<Degree> {
 pub fn interpret(sound: &Sound, given: &Given, weights: &Weights) -> Hearing {
     let duration_s = sound.duration_s();
     let acoustic = &sound.acoustic;
+    let heard_notes = notes(acoustic, &sound.strokes, &weights.notes, duration_s);
+    let counted: Option<Count> = count(&moments(sound), given, &weights.beats);
+    let grid: Grid = grid(counted.as_ref(), given, &heard_notes, duration_s);
     let cells = Cells::new(acoustic, &sound.strokes, duration_s);
     let states = States::new(&weights.chords);
-    let starts = vec![weights.chords.on_beat; cells.n_bounds()];
+    let starts: Vec<f32> = cells
+        .bounds_s
+        .iter()
+        .map(|t| grid.start_cost(*t, &weights.chords))
+        .collect();
     let pass = |key: Option<Key>| {
         let prior = key_prior(key, weights.chords.key);
         (
@@ -108,7 +121,6 @@ pub fn interpret(sound: &Sound, given: &Given, weights: &Weights) -> Hearing {
         None => estimate_key(&lengths(&pass(None).0)),
     };
     let (segments, prior) = pass(key);
-    let heard_notes = notes(acoustic, &sound.strokes, &weights.notes, duration_s);
 
     let mut scores = Vec::new();
     let mut spans = Vec::new();
@@ -150,11 +162,11 @@ pub fn interpret(sound: &Sound, given: &Given, weights: &Weights) -> Hearing {
     Hearing {
         duration_s,
         tuning_cents: sound.front.tuning.map_or(0.0, |t| t.0),
-        tempo_bpm: None,
-        meter: given.meter,
+        tempo_bpm: grid.tempo_bpm,
+        meter: given.meter.or(grid.meter),
         key,
-        beats: Vec::new(),
-        bars: Vec::new(),
+        beats: grid.beats,
+        bars: grid.bars,
         sections: Vec::new(),
         chords: spans,
         notes: heard_notes,

@@ -2,19 +2,24 @@
 
 mod acoustic;
 mod attack;
+mod bars;
+mod beat_numbers;
 mod beats;
 mod cells;
 mod chords;
 mod error;
 mod fit;
+mod grid;
 mod harmony;
 mod interpret;
 mod notes;
+mod pulse;
 mod reading;
 pub mod spectrum;
 mod stage;
 mod tuning;
 
+pub use beats::BeatWeights;
 pub use chords::ChordWeights;
 pub use error::HearingError;
 pub use fit::FitWeights;
@@ -65,4 +70,9 @@ impl Listener {
             strokes,
         })
     }
+}
+
+/// Development only.
+pub fn dev_moments(sound: &Sound) -> Vec<[f32; 5]> {
+    pulse::moments(sound)
 }

@@ -1,0 +1,177 @@
+//! The grid of a take: beats and bars ready to be read, and what it costs a
+//! chord to start at a moment of it.
+
+use super::bars::Count;
+use super::chords::ChordWeights;
+use super::notes::Note;
+use super::reading::{Bar, Given};
+
+/// Beats, bars, tempo and meter of a take; empty where nothing could be counted.
+#[derive(Debug, Clone, Default)]
+pub(crate) struct Grid {
+    /// Beat times and their place in the bar, from 1.
+    pub(crate) beats: Vec<(f64, u8)>,
+    /// Bars without gaps.
+    pub(crate) bars: Vec<Bar>,
+    /// The median tempo, beats a minute.
+    pub(crate) tempo_bpm: Option<f64>,
+    /// Beats in a bar and the note value of a beat.
+    pub(crate) meter: Option<(u8, u8)>,
+}
+
+/// Completes a count: beats reach back to the first note and forward to the
+/// end of the bar in which the last note is struck, and bars are numbered.
+pub(crate) fn grid(count: Option<&Count>, given: &Given, notes: &[Note], duration_s: f64) -> Grid {
+    let Some(count) = count.filter(|c| c.beats_s.len() >= 4) else {
+        return Grid::default();
+    };
+    let mut beats: Vec<(f64, u8)> = count
+        .beats_s
+        .iter()
+        .copied()
+        .zip(count.places.iter().copied())
+        .collect();
+    let per_bar = count.per_bar;
+    let length_s = median(count.beats_s.windows(2).map(|w| w[1] - w[0]).collect());
+    if given.beats_s.is_empty() {
+        let sure = || notes.iter().filter(|n| n.probability > 0.5);
+        let first = sure().map(|n| n.start_s).next().unwrap_or(beats[0].0);
+        let last = sure().map(|n| n.start_s).last().unwrap_or(duration_s);
+        let early = beats.windows(2).take(4).map(|w| w[1].0 - w[0].0).collect();
+        let early = median(early);
+        while beats[0].0 - early > first - 0.25 * early && beats[0].0 - early > -0.05 {
+            let place = if beats[0].1 == 1 {
+                per_bar
+            } else {
+                beats[0].1 - 1
+            };
+            beats.insert(0, ((beats[0].0 - early).max(0.0), place));
+        }
+        // a beat well before the first note is none
+        while beats.len() > 4 && beats[0].0 < first - 0.6 * early {
+            beats.remove(0);
+        }
+        let tail: Vec<f64> = beats
+            .windows(2)
+            .rev()
+            .take(6)
+            .map(|w| w[1].0 - w[0].0)
+            .collect();
+        let late = median(tail);
+        while let Some((time, place)) = beats.last().copied() {
+            let next = if place == per_bar { 1 } else { place + 1 };
+            // a new bar begins only if something is struck in it
+            let goes_on = if next == 1 {
+                time + late < last + 0.1
+            } else {
+                true
+            };
+            if !goes_on || time + late > duration_s - 0.05 {
+                break;
+            }
+            beats.push((time + late, next));
+        }
+        while beats.len() > 4 {
+            let downbeat = beats.iter().rposition(|b| b.1 == 1).unwrap_or(0);
+            if downbeat > 0 && beats[downbeat].0 > last + 0.1 {
+                beats.truncate(downbeat);
+            } else {
+                break;
+            }
+        }
+    }
+    let bars = bars(&beats, late_length(&beats, length_s), duration_s);
+    Grid {
+        bars,
+        tempo_bpm: (length_s > 0.0).then(|| 60.0 / length_s),
+        meter: Some(if count.compound {
+            (per_bar * 3, 8)
+        } else {
+            (per_bar, 4)
+        }),
+        beats,
+    }
+}
+
+fn late_length(beats: &[(f64, u8)], usual: f64) -> f64 {
+    let gaps: Vec<f64> = beats
+        .windows(2)
+        .rev()
+        .take(4)
+        .map(|w| w[1].0 - w[0].0)
+        .collect();
+    if gaps.is_empty() { usual } else { median(gaps) }
+}
+
+/// Bars from downbeat to downbeat; beats before the first downbeat are bar 0.
+fn bars(beats: &[(f64, u8)], beat_s: f64, duration_s: f64) -> Vec<Bar> {
+    let mut starts: Vec<usize> = (0..beats.len()).filter(|i| beats[*i].1 == 1).collect();
+    let pickup = starts.first().is_none_or(|s| *s > 0);
+    if pickup {
+        starts.insert(0, 0);
+    }
+    let mut bars = Vec::new();
+    for (k, start) in starts.iter().enumerate() {
+        let end = starts.get(k + 1).copied().unwrap_or(beats.len());
+        let end_s = match beats.get(end) {
+            Some(next) => next.0,
+            None => (beats[end - 1].0 + beat_s).min(duration_s.max(beats[end - 1].0 + 0.05)),
+        };
+        bars.push(Bar {
+            number: k as u32 + u32::from(!pickup),
+            start_s: beats[*start].0,
+            end_s,
+            n_beats: (end - start) as u8,
+        });
+    }
+    bars
+}
+
+pub(crate) fn median(mut values: Vec<f64>) -> f64 {
+    if values.is_empty() {
+        return 0.0;
+    }
+    values.sort_by(f64::total_cmp);
+    let n = values.len();
+    if n % 2 == 1 {
+        values[n / 2]
+    } else {
+        0.5 * (values[n / 2 - 1] + values[n / 2])
+    }
+}
+
+impl Grid {
+    /// What it costs a chord to start at `time_s`.
+    pub(crate) fn start_cost(&self, time_s: f64, weights: &ChordWeights) -> f32 {
+        if self.beats.len() < 2 {
+            return weights.on_beat;
+        }
+        let after = self.beats.partition_point(|b| b.0 < time_s);
+        let (before, next) = (after.saturating_sub(1), after.min(self.beats.len() - 1));
+        let nearest = if (self.beats[next].0 - time_s).abs() < (self.beats[before].0 - time_s).abs()
+        {
+            next
+        } else {
+            before
+        };
+        let (beat_s, place) = self.beats[nearest];
+        let length = if next > before {
+            self.beats[next].0 - self.beats[before].0
+        } else {
+            0.5
+        };
+        let near = (0.16 * length).clamp(0.05, 0.09);
+        let off = (time_s - beat_s).abs();
+        if off < near {
+            if place == 1 {
+                weights.on_bar
+            } else {
+                weights.on_beat
+            }
+        } else if (off - 0.5 * length).abs() < near {
+            weights.on_half
+        } else {
+            weights.off_grid
+        }
+    }
+}
