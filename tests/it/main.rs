@@ -1,5 +1,6 @@
 //! Outside tests, one module an area.
 
+mod chart;
 mod grade;
 mod outside;
 mod rendered;
