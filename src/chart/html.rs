@@ -238,7 +238,7 @@ fn write_cell(out: &mut String, mark: &Mark, from: u8, to: u8) {
         let _ = write!(out, "<sup>({variant})</sup>");
     }
     for remark in &mark.remarks {
-        let _ = write!(out, "<sup>{remark}</sup>");
+        let _ = write!(out, "<sup>[{remark}]</sup>");
     }
     out.push_str("</div><div class=\"slashes\">");
     for half in from..to {

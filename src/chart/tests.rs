@@ -125,6 +125,30 @@ pub(crate) fn demo() -> Song {
     made
 }
 
+/// More in a bar than fits, and a note that is long.
+fn crowded() -> Song {
+    let mut made = song(
+        "A Very Crowded Page With a Title That Does Not Fit on One Single Line of Large Print",
+        4,
+        &[
+            (
+                "A",
+                &[
+                    "F#m7b5/C Bbmaj7#11/D G#m(maj7)/B C6/9/E",
+                    "Cmaj7 Dm7 Em7 Fmaj7 G7 Am7 Bm7b5 Cmaj7",
+                    "G?",
+                    "G?",
+                ],
+            ),
+            ("A", &["G=1x3565 C", "N", "X", "C/E"]),
+        ],
+    );
+    made.sections[1].differs =
+        "as A, but bars 5 to 8 bring other chords and a long explanation of why that is so".into();
+    made.spans[1].notes = vec!["a long note ".repeat(20)];
+    made
+}
+
 fn text(song: &Song, format: Format, options: &Options) -> String {
     let bytes = write(song, format, options).unwrap_or_else(|e| panic!("{e}"));
     String::from_utf8(bytes).expect("text")
@@ -137,6 +161,13 @@ fn demo_files_to_look_at() {
     for (ending, format) in FORMATS {
         let bytes = write(&demo(), format, &Options::default()).unwrap_or_else(|e| panic!("{e}"));
         std::fs::write(dir.join(format!("demo.{ending}")), bytes).expect("written");
+        let bytes = write(
+            &crowded(),
+            format,
+            &options(|o| (o.large, o.left_handed, o.capo) = (true, true, Some(2))),
+        )
+        .unwrap_or_else(|e| panic!("{e}"));
+        std::fs::write(dir.join(format!("crowded.{ending}")), bytes).expect("written");
     }
 }
 
@@ -180,6 +211,34 @@ fn shapes(song: &Song) -> String {
         .map(|s| s.shapes.first().map_or("-".into(), |x| x.text()))
         .collect::<Vec<_>>()
         .join(" ")
+}
+
+#[test]
+fn crowded_bars_stay_inside_their_lines() {
+    let laid = |o: &Options| {
+        let sheet = sheet::Sheet::new(&crowded(), o).expect("a sheet");
+        layout::lay_out(&sheet, o).expect("laid out")
+    };
+    let fonts = font::Fonts::new().expect("fonts");
+    for large in [false, true] {
+        let laid = laid(&options(|o| o.large = large));
+        let right = laid.page.size_mm().0 - 14.9;
+        for item in laid.pages.iter().flatten().flat_map(|g| &g.items) {
+            if let layout::Item::Text {
+                x,
+                size,
+                style,
+                text,
+                ..
+            } = item
+            {
+                let end = x + fonts.width(*style, *size, text).expect("glyphs");
+                assert!(end <= right, "{text} ends at {end}");
+            }
+        }
+    }
+    let sheet = text(&crowded(), Format::Txt, &Options::default());
+    assert!(sheet.lines().all(|l| l.chars().count() <= 80), "{sheet}");
 }
 
 #[test]

@@ -129,7 +129,7 @@ fn row_items(page: &Pager, row: &[Measure], row_end: End) -> Result<Vec<Item>, C
         };
         bar_lines(page, measure, (left, left + bar_width), end, &mut items);
         if let Some(ending) = measure.ending {
-            let y = top + 0.2 * s;
+            let y = top - 1.3 * s;
             items.push(line((left, y), (left + bar_width - 1.0, y), THIN));
             if first_of_ending {
                 items.push(line((left, y), (left, y + 2.0 * s), THIN));
@@ -286,7 +286,7 @@ fn parts(mark: &Mark) -> Vec<(String, f64, f64)> {
     }
     if !mark.remarks.is_empty() {
         let numbers: Vec<String> = mark.remarks.iter().map(usize::to_string).collect();
-        parts.push((numbers.join(","), 0.55, 0.55));
+        parts.push((format!("[{}]", numbers.join(",")), 0.55, 0.55));
     }
     parts
 }
