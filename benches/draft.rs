@@ -8,13 +8,17 @@
 //! Each runs three times in a process of its own; the fastest counts. Memory
 //! is the high-water mark that Linux keeps of each process.
 
-#![expect(clippy::print_stdout, reason = "a benchmark prints its figures")]
+#![expect(
+    clippy::print_stdout,
+    clippy::print_stderr,
+    reason = "a benchmark prints"
+)]
 
 use rubato::audioadapter_buffers::direct::InterleavedSlice;
 use rubato::{Fft, FixedSync, Resampler};
 use std::error::Error;
 use std::path::Path;
-use std::process::{Command, Stdio};
+use std::process::{Command, ExitCode, Stdio};
 use std::time::{Duration, Instant};
 use takebook::units::{SampleRate, Seconds};
 use takebook::voice::{Strike, Stroke, perform, strum};
@@ -29,7 +33,17 @@ const HOP: usize = 512;
 /// The argument that makes this program do the least work instead.
 const LEAST: &str = "least-work";
 
-fn main() -> Result<(), Box<dyn Error>> {
+fn main() -> ExitCode {
+    match bench() {
+        Ok(()) => ExitCode::SUCCESS,
+        Err(error) => {
+            eprintln!("{error}");
+            ExitCode::FAILURE
+        }
+    }
+}
+
+fn bench() -> Result<(), Box<dyn Error>> {
     let arguments: Vec<String> = std::env::args().collect();
     if let [_, what, take] = &arguments[..]
         && what == LEAST

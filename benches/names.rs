@@ -2,8 +2,10 @@
 
 use std::hint::black_box;
 use std::time::Instant;
-use takebook::fretboard::{Instrument, Limits, Wanted, voicings};
+use takebook::fretboard::{Instrument, Limits, Played, Wanted, smoothest, voicings};
+use takebook::theory::Chord;
 use takebook::theory::imply::{Fragment, Place, read_row};
+use takebook::theory::naming::{Context, names};
 
 /// Median time of one call, µs.
 fn median_us<T>(n: usize, mut call: impl FnMut() -> T) -> f64 {
@@ -33,6 +35,28 @@ fn main() {
         let us = median_us(50, || voicings(&guitar, wanted, &limits));
         print(format!("shapes {chord}: {n} in {us:.0} µs"));
     }
+    for shape in ["x79987", "2x0232", "x32003", "x02240", "133211"] {
+        let parsed = shape.parse().unwrap_or_else(|e| panic!("{e}"));
+        let played = Played::of_shape(&guitar, parsed);
+        let context = Context {
+            bass: played.bass(),
+            ..Context::default()
+        };
+        let set = played.pitch_classes();
+        let us = median_us(500, || names(set, context, 4));
+        print(format!("name {shape}: {us:.1} µs"));
+    }
+    let progression: Vec<Chord> = [
+        "C", "Am7", "Dm7", "G7", "Em7", "A7", "Dm9", "G13", "Cmaj7", "Fmaj7", "Bm7b5", "E7#9",
+        "Am", "D7", "Fm6", "C/E",
+    ]
+    .iter()
+    .map(|c| c.parse().unwrap_or_else(|e| panic!("{e}")))
+    .collect();
+    let us = median_us(20, || {
+        smoothest(&guitar, &progression, &Limits::default(), &[])
+    });
+    print(format!("progression of 16 chords: {:.1} ms", us / 1e3));
     let row: Vec<Fragment> = (0..300u32)
         .map(|i| {
             let root = [55u8, 60, 62, 55, 64, 60, 57, 62][(i / 4 % 8) as usize];

@@ -53,6 +53,8 @@ macro_rules! from_room {
 from_room!(
     crate::theory::TheoryError,
     crate::fretboard::FretboardError,
+    crate::audio::AudioError,
+    crate::hearing::HearingError,
     crate::songlog::LogError,
     crate::chart::ChartError
 );

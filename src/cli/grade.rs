@@ -2,8 +2,10 @@
 
 use super::{CliError, Outcome};
 use crate::grading::{
-    ChordGrades, GradingError, STRICTNESSES, Strictness, Timeline, grade_chords, parse_lab,
+    ChordGrades, Difference, GradingError, STRICTNESSES, Strictness, Timeline, differences,
+    grade_chords, parse_lab,
 };
+use crate::songlog::{resolve, store};
 use std::io::Write;
 use std::path::{Path, PathBuf};
 
@@ -13,15 +15,15 @@ const MAX_BYTES: u64 = 16 * 1024 * 1024;
 /// Grades chords against a reference, by the field's measures.
 ///
 /// Both are labelled timelines: text with a start, an end (s) and a chord
-/// label a line. Recall is the part of the compared time in which the chord is
+/// label a line, or a log, whose chords are taken as they stand. Recall is the part of the compared time in which the chord is
 /// right; what a strictness does not compare is left out of it. `with bass`
 /// asks for the right bass note too.
 #[derive(clap::Args)]
 #[command(after_help = "Example:\n  takebook grade mine.lab fixtures/truth/lantern-porch.lab")]
 pub(crate) struct Grade {
-    /// The timeline to be graded (.lab).
+    /// The timeline to be graded (.lab, or a log).
     estimate: PathBuf,
-    /// The timeline that is taken as true (.lab).
+    /// The timeline that is taken as true (.lab, or a log).
     reference: PathBuf,
     /// Prints one JSON object instead (docs/grading.md).
     #[arg(long)]
@@ -41,12 +43,19 @@ impl Grade {
             };
             in_file(side, &error)
         })?;
+        let compared = Compared {
+            differences: differences(&estimate, &reference, Strictness::Tetrads, true)
+                .map_err(|error| in_file(&self.reference, &error))?,
+            grades,
+            estimate_gaps_s: estimate.gaps(),
+            reference_gaps_s: reference.gaps(),
+        };
         if self.json {
-            serde_json::to_writer_pretty(&mut *out, &as_json(&grades, &estimate, &reference))
+            serde_json::to_writer_pretty(&mut *out, &compared.as_json())
                 .map_err(std::io::Error::from)?;
             writeln!(out)?;
         } else {
-            write!(out, "{}", as_table(&grades, &estimate, &reference))?;
+            write!(out, "{}", compared.as_table())?;
         }
         Ok(Outcome::Done)
     }
@@ -69,6 +78,9 @@ fn in_file(path: &Path, error: &dyn std::fmt::Display) -> CliError {
 
 /// Reads a timeline; the ending says in which format.
 fn read(path: &Path) -> Result<Timeline, CliError> {
+    if path.extension().is_some_and(|e| e == store::ENDING) {
+        return read_log(path);
+    }
     let size = std::fs::metadata(path)
         .map_err(|e| in_file(path, &format!("cannot be read: {e}")))?
         .len();
@@ -86,71 +98,138 @@ fn read(path: &Path) -> Result<Timeline, CliError> {
     parse_lab(&text).map_err(|e| in_file(path, &e))
 }
 
-fn as_json(grades: &ChordGrades, estimate: &Timeline, reference: &Timeline) -> serde_json::Value {
-    let recalls: Vec<_> = grades
-        .recalls
-        .iter()
-        .map(|(strictness, with_bass, recall)| {
-            serde_json::json!({
-                "strictness": strictness.name(),
-                "with_bass": with_bass,
-                "recall": recall.ratio(),
-                "compared_s": recall.compared_s,
-                "right_s": recall.right_s,
-            })
-        })
-        .collect();
-    serde_json::json!({
-        "version": 1,
-        "graded_s": grades.graded_s,
-        "recalls": recalls,
-        "overseg": grades.overseg,
-        "underseg": grades.underseg,
-        "seg": grades.seg(),
-        "estimate_gaps_s": estimate.gaps(),
-        "reference_gaps_s": reference.gaps(),
-    })
+/// The chords of a log as it stands: heard plus decided.
+fn read_log(path: &Path) -> Result<Timeline, CliError> {
+    let log = store::load(path).map_err(|e| CliError::new(e.to_string()))?;
+    let spans = resolve(&log).spans;
+    let labels: Vec<String> = spans.iter().map(|s| s.label.label()).collect();
+    let parts = spans.iter().zip(&labels);
+    Timeline::from_parts(parts.map(|(s, label)| (s.start_s, s.end_s, label.as_str())))
+        .map_err(|e| in_file(path, &e))
 }
 
-fn as_table(grades: &ChordGrades, estimate: &Timeline, reference: &Timeline) -> String {
-    let mut text = format!(
-        "Chords, graded over {:.1} s of the reference. Recall in % of the time compared.\n\n",
-        grades.graded_s
-    );
-    text.push_str("            recall  with bass   compared\n");
-    for (strictness, also_bass) in STRICTNESSES {
-        text.push_str(&row(grades, strictness, also_bass));
+/// What is printed, in either form.
+struct Compared {
+    grades: ChordGrades,
+    differences: Vec<Difference>,
+    estimate_gaps_s: Vec<(f64, f64)>,
+    reference_gaps_s: Vec<(f64, f64)>,
+}
+
+/// The table lists so many differences, the longest ones.
+const N_SHOWN: usize = 5;
+
+impl Compared {
+    fn as_json(&self) -> serde_json::Value {
+        let recalls: Vec<_> = self
+            .grades
+            .recalls
+            .iter()
+            .map(|(strictness, with_bass, recall)| {
+                serde_json::json!({
+                    "strictness": strictness.name(),
+                    "with_bass": with_bass,
+                    "recall": recall.ratio(),
+                    "compared_s": recall.compared_s,
+                    "right_s": recall.right_s,
+                })
+            })
+            .collect();
+        let differences: Vec<_> = self
+            .differences
+            .iter()
+            .map(|d| {
+                serde_json::json!({
+                    "start_s": d.start_s,
+                    "end_s": d.end_s,
+                    "reference": d.reference,
+                    "estimate": d.estimate,
+                })
+            })
+            .collect();
+        serde_json::json!({
+            "version": 1,
+            "graded_s": self.grades.graded_s,
+            "recalls": recalls,
+            "overseg": self.grades.overseg,
+            "underseg": self.grades.underseg,
+            "seg": self.grades.seg(),
+            "differences": differences,
+            "estimate_gaps_s": self.estimate_gaps_s,
+            "reference_gaps_s": self.reference_gaps_s,
+        })
     }
-    text.push('\n');
-    text.push_str(&percent_row("changes", grades.seg(), ""));
-    text.push_str(&percent_row(
-        " too many",
-        grades.overseg,
-        "low if the estimate changes where the reference does not",
-    ));
-    text.push_str(&percent_row(
-        " too few",
-        grades.underseg,
-        "low if it misses changes",
-    ));
-    text.push('\n');
-    for (strictness, _) in STRICTNESSES {
-        let words = format!("{}: {}", strictness.name(), strictness.ignores());
-        text.push_str(&folded(&words, 78));
-    }
-    for (whose, timeline) in [("estimate", estimate), ("reference", reference)] {
-        let gaps = timeline.gaps();
-        if let Some((from, to)) = gaps.first() {
-            text.push_str(&folded(
-                &format!(
+
+    fn as_table(&self) -> String {
+        let grades = &self.grades;
+        let mut text = format!(
+            "Chords, graded over {:.1} s of the reference. Recall in % of the time compared.\n\n",
+            grades.graded_s
+        );
+        text.push_str("            recall  with bass   compared\n");
+        for (strictness, also_bass) in STRICTNESSES {
+            text.push_str(&row(grades, strictness, also_bass));
+        }
+        text.push('\n');
+        let changes = [
+            ("changes", grades.seg(), ""),
+            (
+                " too many",
+                grades.overseg,
+                "low if the estimate changes where the reference does not",
+            ),
+            (" too few", grades.underseg, "low if it misses changes"),
+        ];
+        for (name, ratio, words) in changes {
+            text.push_str(&percent_row(name, ratio, words));
+        }
+        text.push_str(&self.longest_differences());
+        text.push('\n');
+        for (strictness, _) in STRICTNESSES {
+            let words = format!("{}: {}", strictness.name(), strictness.ignores());
+            text.push_str(&folded(&words, 78));
+        }
+        for (whose, gaps) in [
+            ("estimate", &self.estimate_gaps_s),
+            ("reference", &self.reference_gaps_s),
+        ] {
+            if let Some((from, to)) = gaps.first() {
+                let words = format!(
                     "note: the {whose} says nothing in {} place(s), first at {from:.2} to {to:.2} s; the label before it counts on there",
                     gaps.len()
-                ),
-                78,
+                );
+                text.push_str(&folded(&words, 78));
+            }
+        }
+        text
+    }
+
+    fn longest_differences(&self) -> String {
+        let n = self.differences.len();
+        if n == 0 {
+            return "\nNo difference at tetrads with bass.\n".into();
+        }
+        let mut longest: Vec<&Difference> = self.differences.iter().collect();
+        longest.sort_by(|a, b| (b.end_s - b.start_s).total_cmp(&(a.end_s - a.start_s)));
+        longest.truncate(N_SHOWN);
+        longest.sort_by(|a, b| a.start_s.total_cmp(&b.start_s));
+        let mut text = if n > N_SHOWN {
+            format!("\nThe {N_SHOWN} longest of {n} differences at tetrads with bass:\n")
+        } else {
+            "\nDifferences at tetrads with bass:\n".to_owned()
+        };
+        text.push_str("      from         to  reference             estimate\n");
+        for d in longest {
+            // labels of any length, lines of at most 80 characters
+            let cut = |label: &str| label.chars().take(27).collect::<String>();
+            let (reference, estimate) = (cut(&d.reference), cut(&d.estimate));
+            text.push_str(&format!(
+                "{:>8.2} s {:>8.2} s  {reference:<21} {estimate}\n",
+                d.start_s, d.end_s
             ));
         }
+        text
     }
-    text
 }
 
 fn row(grades: &ChordGrades, strictness: Strictness, also_bass: bool) -> String {

@@ -6,8 +6,20 @@
 //! a quiet 0.
 
 mod chart;
+mod confirm;
+mod draft;
 mod error;
 mod grade;
+mod hear;
+mod imply;
+mod layout;
+mod name;
+mod place;
+mod shapes;
+mod show;
+mod song_json;
+mod undo;
+mod words;
 
 use clap::{Parser, Subcommand};
 use std::io::Write;
@@ -25,7 +37,21 @@ struct Cli {
 
 #[derive(Subcommand)]
 enum Command {
+    /// Hears takes and writes a log of proposals for each.
+    Draft(draft::Args),
+    /// Shows a log: chords by bar and section, what is open, the reasons for a bar.
+    Show(show::Args),
+    /// Decides: takes a proposal, or your own chord, shape, note, name or setting.
+    Confirm(Box<confirm::Args>),
+    /// Takes decisions back, or brings back what was taken back.
+    Undo(undo::Args),
     Chart(chart::Chart),
+    /// Names a fingering or notes, ranked, with reasons; compares two fingerings
+    Name(name::NameArgs),
+    /// The chords that a row of one to three plucked notes each implies
+    Imply(imply::ImplyArgs),
+    /// Fingerings for a chord, or the smoothest row of them for a progression
+    Shapes(Box<shapes::ShapesArgs>),
     Grade(grade::Grade),
 }
 
@@ -43,6 +69,13 @@ impl Command {
         match self {
             Self::Chart(command) => command.run(out),
             Self::Grade(command) => command.run(out),
+            Self::Draft(args) => draft::run(args, out),
+            Self::Show(args) => show::run(args, out),
+            Self::Confirm(args) => confirm::run(&args, out),
+            Self::Undo(args) => undo::run(args, out),
+            Self::Name(args) => name::run(&args, out),
+            Self::Imply(args) => imply::run(&args, out),
+            Self::Shapes(args) => shapes::run(&args, out),
         }
     }
 }

@@ -27,6 +27,27 @@ pub enum FretboardError {
         /// The highest fret there is.
         highest: u8,
     },
+    /// A string that the instrument does not have.
+    StringName {
+        /// What was typed.
+        text: String,
+        /// The strings there are.
+        strings: String,
+    },
+    /// One string asked to sound two frets.
+    TwiceOnString {
+        /// What was typed.
+        text: String,
+        /// The string.
+        string: String,
+    },
+    /// Neither a fingering nor notes.
+    Played {
+        /// What was typed.
+        text: String,
+        /// The part that could not be read.
+        part: String,
+    },
     /// Limits that contradict each other or the instrument.
     Limits {
         /// What contradicts what.
@@ -59,6 +80,18 @@ impl std::fmt::Display for FretboardError {
             Self::FretRange { fret, highest } => {
                 write!(f, "fret {fret} is beyond the neck (0 to {highest})")
             }
+            Self::StringName { text, strings } => write!(
+                f,
+                "'{text}' is not a string of this instrument (its strings are {strings}, or numbers from the highest, 1 to {})",
+                strings.split(' ').count()
+            ),
+            Self::TwiceOnString { text, string } => {
+                write!(f, "'{text}' names string {string} twice")
+            }
+            Self::Played { text, part } => write!(
+                f,
+                "'{text}' is neither a fingering nor notes: '{part}' is not understood (expected for example x02210, A6 B4 e5 for strings with frets, D# A or B3 G4 for notes)"
+            ),
             Self::Limits { reason } => f.write_str(reason),
             Self::TuningText { text, reason } => write!(
                 f,

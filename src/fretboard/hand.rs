@@ -113,6 +113,15 @@ struct Press {
     thumb: bool,
 }
 
+/// One way to hold a shape.
+struct Grip {
+    cost: f64,
+    presses: [Press; 5],
+    count: usize,
+    fingers: [u8; 5],
+    stretch_mm: f64,
+}
+
 /// How a hand holds a shape best; `None` if no four fingers and thumb can.
 ///
 /// Takes an instrument (its capo shortens the spans) and one of its shapes.
@@ -122,7 +131,7 @@ pub fn hold(instrument: &Instrument, shape: &Shape) -> Option<Hand> {
 
 /// As [`hold`], from bare frets (at most twelve strings).
 pub(crate) fn hold_frets(instrument: &Instrument, frets: &[Option<u8>]) -> Option<Hand> {
-    let mut best: Option<(f64, [Press; 5], usize, [u8; 5], f64)> = None;
+    let mut best: Option<Grip> = None;
     let mut notes = [Press {
         fret: 0,
         from: 0,
@@ -143,20 +152,33 @@ pub(crate) fn hold_frets(instrument: &Instrument, frets: &[Option<u8>]) -> Optio
     }
     let lowest = notes[..n].iter().map(|p| p.fret).min().unwrap_or(0);
     for barre in [false, true] {
-        for thumb in [false, true] {
-            let Some((presses, count)) = group(frets, &notes[..n], lowest, barre, thumb) else {
+        for (thumb, join) in [(false, false), (false, true), (true, false)] {
+            let grouped = group(frets, &notes[..n], lowest, barre, thumb, join);
+            let Some((presses, count)) = grouped else {
                 continue;
             };
             let Some((fingers, stretch)) = assign(instrument.capo, &presses[..count], barre) else {
                 continue;
             };
             let cost = press_cost(instrument.capo, frets, &presses[..count], lowest, stretch);
-            if best.as_ref().is_none_or(|b| cost < b.0) {
-                best = Some((cost, presses, count, fingers, stretch));
+            if best.as_ref().is_none_or(|b| cost < b.cost) {
+                best = Some(Grip {
+                    cost,
+                    presses,
+                    count,
+                    fingers,
+                    stretch_mm: stretch,
+                });
             }
         }
     }
-    let (cost, presses, count, fingers, stretch_mm) = best?;
+    let Grip {
+        cost,
+        presses,
+        count,
+        fingers,
+        stretch_mm,
+    } = best?;
     let presses = &presses[..count];
     let mut hand = Hand {
         fingers: vec![None; frets.len()],
@@ -215,6 +237,7 @@ fn group(
     lowest: u8,
     barre: bool,
     thumb: bool,
+    join_all: bool,
 ) -> Option<([Press; 5], usize)> {
     let mut presses = [Press {
         fret: 0,
@@ -286,7 +309,7 @@ fn group(
     let mut i = 1;
     while i < n {
         let (a, b) = (presses[i - 1], presses[i]);
-        let wide = a.to > a.from || b.to > b.from;
+        let wide = join_all || a.to > a.from || b.to > b.from;
         if !a.thumb && wide && a.fret == b.fret && a.to + 1 == b.from && (!barre || a.fret > lowest)
         {
             presses[i - 1].to = b.to;
@@ -330,10 +353,7 @@ fn assign(capo: u8, presses: &[Press], barre: bool) -> Option<([u8; 5], f64)> {
             odd += (f64::from(finger) - f64::from(natural)).abs();
             for j in 0..i {
                 let apart = span_mm(pressed[j].fret + capo, pressed[i].fret + capo);
-                let by = f64::from(finger - fingers[thumb + j]);
-                // neighboring fingers fall about a fret of the first position
-                // apart; two fingers at one fret crowd but do not stretch
-                stretch = stretch.max(apart - (by * 34.0 + 4.0));
+                stretch = stretch.max(apart - easy_mm(fingers[thumb + j], finger));
             }
         }
         let cost = odd + stretch / 4.0;
@@ -342,6 +362,18 @@ fn assign(capo: u8, presses: &[Press], barre: bool) -> Option<([u8; 5], f64)> {
         }
     }
     best.map(|(_, fingers, stretch)| (fingers, stretch))
+}
+
+/// How far two fingers lie apart without spreading, mm: about a fret of the
+/// first position each, the index finger more (ours, a rule of thumb).
+fn easy_mm(lower: u8, higher: u8) -> f64 {
+    match (lower, higher) {
+        (1, 2) => 50.0,
+        (1, 3) => 76.0,
+        (1, _) => 104.0,
+        (2, 4) => 72.0,
+        _ => 38.0,
+    }
 }
 
 fn span_of(capo: u8, presses: &[Press]) -> f64 {
@@ -365,6 +397,17 @@ fn press_cost(
         if p.thumb {
             cost += 2.0;
         }
+        // two fingers at one fret with higher ones between them cross the hand
+        let crossed = presses.iter().any(|q| {
+            q.fret == p.fret
+                && q.from > p.to + 2
+                && presses
+                    .iter()
+                    .any(|m| m.fret > p.fret && m.from > p.to && m.to < q.from)
+        });
+        if crossed && p.fret == lowest {
+            cost += 1.2;
+        }
         let width = p.to - p.from + 1;
         if width < 2 {
             continue;
@@ -376,14 +419,14 @@ fn press_cost(
             .iter()
             .any(Option::is_some);
         cost += match (p.fret == lowest, width) {
-            (true, 2) => 1.1,
-            (true, 3) => 1.4,
+            (true, 2) => 1.3,
+            (true, 3) => 2.1,
             (true, _) => 1.6,
             (false, 2) => 1.2,
             (false, _) => 1.5,
         };
         if p.fret > lowest && above {
-            cost += 0.8;
+            cost += 0.5;
         }
         // across at the lowest fret, but not with the first finger
         if p.fret == lowest && presses.iter().filter(|q| q.fret == lowest).count() > 1 {
@@ -408,22 +451,20 @@ fn string_cost(frets: &[Option<u8>], muted_inside: u8, lowest: u8) -> f64 {
     // the lowest strings are often left alone; without the highest a shape sounds thin
     let above = frets.iter().rev().take_while(|f| f.is_none()).count() as f64;
     let below = frets.len() as f64 - sounding - f64::from(muted_inside) - above;
-    let thin = if sounding < 4.0 { 1.5 } else { 0.0 };
+    let thin = if sounding < 4.0 { 2.2 } else { 0.0 };
     let open = frets.iter().filter(|f| **f == Some(0)).count() as f64;
     // an open string between pressed ones must be cleared by arched fingers
-    let first = frets.iter().position(|f| f.is_some_and(|f| f > 0));
-    let last = frets.iter().rposition(|f| f.is_some_and(|f| f > 0));
-    let between = match (first, last) {
-        (Some(a), Some(b)) => frets[a..=b].iter().filter(|f| **f == Some(0)).count() as f64,
-        _ => 0.0,
-    };
+    let between = frets
+        .windows(3)
+        .filter(|w| w[1] == Some(0) && [w[0], w[2]].iter().all(|f| f.is_some_and(|f| f > 0)))
+        .count() as f64;
     let far = match lowest {
         0 | 1 => -0.1,
-        2..=3 => 0.05 + 0.25 * between / open.max(1.0),
+        2..=3 => 0.05 + 0.6 * between / open.max(1.0),
         4..=5 => 0.8,
         _ => 1.2,
     };
-    3.0 * f64::from(muted_inside) + 0.4 * below + 1.0 * above + thin - 0.7 * (sounding - 3.0)
+    3.7 * f64::from(muted_inside) + 0.4 * below + 1.7 * above + thin - 0.8 * (sounding - 3.0)
         + 0.56 * f64::from(lowest.saturating_sub(1))
         + far * open
 }

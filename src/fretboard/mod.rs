@@ -3,18 +3,28 @@
 //! Strings are counted from the lowest-pitched as written in a shape, index 0
 //! (`E A D G B e`). Frets are counted from the capo; 0 is the open string.
 
+mod compare;
 mod error;
+mod forms;
 mod hand;
 mod neck;
+mod played;
+mod row;
 mod shape;
 #[cfg(test)]
 mod tests;
 mod tuning;
 mod voicing;
+mod walk;
 
+pub use compare::{Comparison, MovingNote, Sameness, compare, moving_note};
 pub use error::FretboardError;
+pub use forms::{Origin, origins};
 pub use hand::{Barre, Finger, Hand, STRETCH_CAUTION, WIDE_SPAN_MM, hold};
 pub use neck::{SCALE_MM, fret_mm, span_mm};
+pub use played::{Played, Tone, Typed, read_played, string_by_name, string_name};
+pub use row::{Row, first_without_shape, smoothest, travel};
 pub use shape::Shape;
 pub use tuning::{Instrument, Tuning};
-pub use voicing::{Limits, Voicing, Wanted, voicings};
+pub use voicing::{Limits, Voicing, Wanted, distinct, voicings};
+pub use walk::{CapoChoice, Walk, capo_choices, walks};

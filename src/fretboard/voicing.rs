@@ -133,8 +133,8 @@ impl Limits {
         let must = || self.used.iter().chain(&self.ring_open);
         if let Some(s) = must().find(|s| self.left_out.contains(s)) {
             return fail(format!(
-                "string {} (counted from the lowest) is both to sound and to be left out",
-                s + 1
+                "string {} is both to sound and to be left out",
+                super::string_name(instrument, *s)
             ));
         }
         if self.no_open && !self.ring_open.is_empty() {
@@ -237,7 +237,7 @@ pub fn voicings(instrument: &Instrument, wanted: Wanted, limits: &Limits) -> Vec
     found
 }
 
-/// What a shape's sound costs: the same pitch on two strings, and a third or
+/// What a shape's sound costs: the same pitch on two strings, and a fourth or
 /// less above a low bass, which is muddy (common practice, no source).
 fn sound_cost(midi: impl Iterator<Item = u8>) -> f64 {
     let mut notes = [u8::MAX; 8];
@@ -249,8 +249,27 @@ fn sound_cost(midi: impl Iterator<Item = u8>) -> f64 {
     let notes = &mut notes[..n];
     notes.sort_unstable();
     let unisons = notes.windows(2).filter(|w| w[0] == w[1]).count() as f64;
-    let muddy = notes.len() > 1 && notes[0] < 48 && (1..5).contains(&(notes[1] - notes[0]));
-    unisons + if muddy { 1.3 } else { 0.0 }
+    let muddy = notes.len() > 1 && notes[0] < 48 && (1..6).contains(&(notes[1] - notes[0]));
+    unisons + if muddy { 2.0 } else { 0.0 }
+}
+
+/// The first `n` of a list of shapes that are no mere cut-down of an earlier
+/// one (the same frets with strings left out).
+pub fn distinct(list: &[Voicing], n: usize) -> Vec<&Voicing> {
+    let mut kept: Vec<&Voicing> = Vec::with_capacity(n);
+    for v in list {
+        if kept.len() == n {
+            break;
+        }
+        let cut = |whole: &&Voicing| {
+            let pairs = v.shape.frets().iter().zip(whole.shape.frets());
+            pairs.into_iter().all(|(a, b)| a.is_none() || a == b)
+        };
+        if !kept.iter().any(cut) {
+            kept.push(v);
+        }
+    }
+    kept
 }
 
 #[derive(Clone, Copy, Default)]

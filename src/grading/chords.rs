@@ -142,20 +142,7 @@ pub fn grade_chords(
     // labels outside the graded span must be readable too
     codes(estimate, Beyond::Ignored)?;
     let estimate = estimate.fitted(start_s, end_s, "N");
-    let pieces = pieces(
-        &reference
-            .spans()
-            .iter()
-            .map(|s| (s.start_s, s.end_s))
-            .collect::<Vec<_>>(),
-        &codes(reference, Beyond::Ignored)?,
-        &estimate
-            .spans()
-            .iter()
-            .map(|s| (s.start_s, s.end_s))
-            .collect::<Vec<_>>(),
-        &codes(&estimate, Beyond::Ignored)?,
-    );
+    let pieces = pieces(&estimate, reference)?;
     let mut recalls = Vec::new();
     for (strictness, also_bass) in STRICTNESSES {
         for with_bass in [false, true] {
@@ -176,6 +163,61 @@ pub fn grade_chords(
         underseg: 1.0 - cut_off(&merged_estimate, &merged_reference),
         graded_s: end_s - start_s,
     })
+}
+
+/// A stretch where an estimate departs from the reference.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Difference {
+    /// From, s.
+    pub start_s: f64,
+    /// To, s.
+    pub end_s: f64,
+    /// What the reference says.
+    pub reference: String,
+    /// What the estimate says; `N` beyond its ends.
+    pub estimate: String,
+}
+
+/// Where an estimate is wrong at a strictness, in order; what is not compared is left out.
+///
+/// # Errors
+/// As [`grade_chords`].
+pub fn differences(
+    estimate: &Timeline,
+    reference: &Timeline,
+    strictness: Strictness,
+    with_bass: bool,
+) -> Result<Vec<Difference>, GradingError> {
+    let (Some(start_s), Some(end_s)) = (reference.start_s(), reference.end_s()) else {
+        return Err(GradingError::EmptyReference);
+    };
+    codes(estimate, Beyond::Ignored)?;
+    let estimate = estimate.fitted(start_s, end_s, "N");
+    let mut found: Vec<Difference> = Vec::new();
+    for piece in pieces(&estimate, reference)? {
+        let right = is_right(&piece.reference, &piece.estimate, strictness, with_bass);
+        if right != Some(false) {
+            continue;
+        }
+        let reference = &reference.spans()[piece.reference_idx].label;
+        let estimate = &estimate.spans()[piece.estimate_idx].label;
+        match found.last_mut() {
+            Some(last)
+                if last.end_s == piece.start_s
+                    && last.reference == *reference
+                    && last.estimate == *estimate =>
+            {
+                last.end_s = piece.end_s;
+            }
+            _ => found.push(Difference {
+                start_s: piece.start_s,
+                end_s: piece.end_s,
+                reference: reference.clone(),
+                estimate: estimate.clone(),
+            }),
+        }
+    }
+    Ok(found)
 }
 
 /// Whether an estimated chord is right at a strictness; `None` if it is not compared.
@@ -254,36 +296,46 @@ fn codes(timeline: &Timeline, beyond: Beyond) -> Result<Vec<ChordCode>, GradingE
         .collect()
 }
 
+/// A stretch in which neither side changes.
 struct Piece {
-    duration_s: f64,
+    start_s: f64,
+    end_s: f64,
     reference: ChordCode,
+    reference_idx: usize,
     estimate: ChordCode,
+    estimate_idx: usize,
 }
 
 /// Cuts both sides, which start and end together, at every boundary of either.
-fn pieces(
-    reference: &[(f64, f64)],
-    reference_codes: &[ChordCode],
-    estimate: &[(f64, f64)],
-    estimate_codes: &[ChordCode],
-) -> Vec<Piece> {
-    let mut times: Vec<f64> = reference
+fn pieces(estimate: &Timeline, reference: &Timeline) -> Result<Vec<Piece>, GradingError> {
+    let estimate_codes = codes(estimate, Beyond::Ignored)?;
+    let reference_codes = codes(reference, Beyond::Ignored)?;
+    let mut times: Vec<f64> = [estimate, reference]
         .iter()
-        .chain(estimate)
-        .flat_map(|(start, end)| [*start, *end])
+        .flat_map(|side| side.spans())
+        .flat_map(|span| [span.start_s, span.end_s])
         .collect();
     times.sort_by(f64::total_cmp);
     times.dedup();
     // the last span that has started; a gap keeps the label before it
-    let at = |spans: &[(f64, f64)], t: f64| spans.partition_point(|s| s.0 <= t).saturating_sub(1);
-    times
+    let at = |side: &Timeline, t: f64| {
+        let n_started = side.spans().partition_point(|span| span.start_s <= t);
+        n_started.saturating_sub(1)
+    };
+    Ok(times
         .windows(2)
-        .map(|w| Piece {
-            duration_s: w[1] - w[0],
-            reference: reference_codes[at(reference, w[0])],
-            estimate: estimate_codes[at(estimate, w[0])],
+        .map(|w| {
+            let (reference_idx, estimate_idx) = (at(reference, w[0]), at(estimate, w[0]));
+            Piece {
+                start_s: w[0],
+                end_s: w[1],
+                reference: reference_codes[reference_idx],
+                reference_idx,
+                estimate: estimate_codes[estimate_idx],
+                estimate_idx,
+            }
         })
-        .collect()
+        .collect())
 }
 
 fn recall(pieces: &[Piece], strictness: Strictness, with_bass: bool) -> Recall {
@@ -293,9 +345,10 @@ fn recall(pieces: &[Piece], strictness: Strictness, with_bass: bool) -> Recall {
     };
     for piece in pieces {
         if let Some(right) = is_right(&piece.reference, &piece.estimate, strictness, with_bass) {
-            sum.compared_s += piece.duration_s;
+            let duration_s = piece.end_s - piece.start_s;
+            sum.compared_s += duration_s;
             if right {
-                sum.right_s += piece.duration_s;
+                sum.right_s += duration_s;
             }
         }
     }

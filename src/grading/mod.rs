@@ -27,7 +27,9 @@ mod timeline;
 #[cfg(test)]
 mod tests;
 
-pub use chords::{ChordGrades, Recall, STRICTNESSES, Strictness, grade_chords, is_right};
+pub use chords::{
+    ChordGrades, Difference, Recall, STRICTNESSES, Strictness, differences, grade_chords, is_right,
+};
 pub use encode::ChordCode;
 pub use error::GradingError;
 pub use events::{BEAT_WINDOW_S, NoteEvent, ONSET_WINDOW_S, beat_f, note_f, onset_f};

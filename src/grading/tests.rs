@@ -96,3 +96,48 @@ fn the_largest_matching_takes_a_detour() {
         3
     );
 }
+
+#[test]
+fn differences_are_joined_and_in_order() {
+    let reference = Timeline::from_parts([(0.0, 2.0, "C:maj"), (2.0, 4.0, "G:maj/3")]);
+    let estimate = Timeline::from_parts([(0.0, 1.0, "C:maj"), (1.0, 3.0, "G:maj")]);
+    let found = estimate
+        .and_then(|e| differences(&e, &reference?, Strictness::Tetrads, true))
+        .unwrap_or_else(|e| panic!("{e}"));
+    let found: Vec<_> = found
+        .iter()
+        .map(|d| {
+            (
+                d.start_s,
+                d.end_s,
+                d.reference.as_str(),
+                d.estimate.as_str(),
+            )
+        })
+        .collect();
+    let expected = [
+        (1.0, 2.0, "C:maj", "G:maj"),
+        (2.0, 3.0, "G:maj/3", "G:maj"),
+        (3.0, 4.0, "G:maj/3", "N"),
+    ];
+    assert_eq!(found, expected);
+}
+
+/// Whatever a log may say must be gradable; `theory` and the measures must agree on what sounds.
+#[test]
+fn every_quality_of_the_vocabulary_is_read_as_theory_reads_it() {
+    use crate::theory::{Chord, Degree, QUALITIES, Spelled};
+    for quality in QUALITIES {
+        let chord = Chord::new(Spelled::new(4, 0), quality);
+        for chord in [chord.clone(), chord.over(Degree::new(5, 0))] {
+            let label = chord.label();
+            let code = ChordCode::read(&label).unwrap_or_else(|e| panic!("{e}"));
+            let sounding = chord.degrees().into_iter().chain(chord.bass);
+            let mut semitones = [0; 12];
+            for degree in sounding.filter(|d| d.semitones() < 12) {
+                semitones[degree.semitones() as usize] = 1;
+            }
+            assert_eq!((code.root, code.semitones), (7, semitones), "{label}");
+        }
+    }
+}

@@ -101,7 +101,7 @@ impl Acoustic {
 pub(crate) struct Net {
     model: Model,
     inputs: [rten::NodeId; 2],
-    outputs: [rten::NodeId; 4],
+    outputs: [rten::NodeId; 5],
 }
 
 /// The trained weights (docs/training says how to remake them).
@@ -114,7 +114,14 @@ impl Net {
     /// * [`HearingError::Model`] if the weights do not load: a broken build.
     pub(crate) fn built_in() -> Result<&'static Self, HearingError> {
         static NET: OnceLock<Result<Net, String>> = OnceLock::new();
-        NET.get_or_init(|| Self::load(WEIGHTS))
+        // On a thread of its own: a rayon worker that waits for the loading
+        // would take up another take meanwhile and wait here for itself.
+        let load = || {
+            std::thread::spawn(|| Self::load(WEIGHTS))
+                .join()
+                .unwrap_or_else(|_| Err("loading it panicked".into()))
+        };
+        NET.get_or_init(load)
             .as_ref()
             .map_err(|reason| HearingError::Model {
                 reason: reason.clone(),
@@ -125,8 +132,14 @@ impl Net {
         let model = Model::load_static_slice(weights).map_err(|e| e.to_string())?;
         let node = |name: &str| model.node_id(name).map_err(|e| e.to_string());
         Ok(Self {
-            inputs: [node("xl")?, node("xs")?],
-            outputs: [node("ch")?, node("ba")?, node("pc")?, node("n")?],
+            inputs: [node("long")?, node("short")?],
+            outputs: [
+                node("chord")?,
+                node("bass")?,
+                node("tones")?,
+                node("struck")?,
+                node("sounding")?,
+            ],
             model,
         })
     }
@@ -218,7 +231,8 @@ impl Net {
                 .next()
                 .unwrap_or_else(|| Err(broken("an output is missing".into())))
         };
-        let (chords, basses, classes, notes) = (next()?, next()?, next()?, next()?);
+        let (chords, basses, classes) = (next()?, next()?, next()?);
+        let (struck, sounding) = (next()?, next()?);
         let (skip, keep) = (start - first, end - start);
         let mut part = Acoustic::default();
         for t in skip..skip + keep {
@@ -228,13 +242,9 @@ impl Net {
             );
             log_softmax(&basses[t * N_BASSES..(t + 1) * N_BASSES], &mut part.basses);
             sigmoid(&classes[t * 12..(t + 1) * 12], &mut part.classes);
-            // two planes: struck, then sounding
-            let plane = n * N_PITCHES;
-            sigmoid(&notes[t * N_PITCHES..(t + 1) * N_PITCHES], &mut part.struck);
-            sigmoid(
-                &notes[plane + t * N_PITCHES..plane + (t + 1) * N_PITCHES],
-                &mut part.sounding,
-            );
+            let pitches = t * N_PITCHES..(t + 1) * N_PITCHES;
+            sigmoid(&struck[pitches.clone()], &mut part.struck);
+            sigmoid(&sounding[pitches], &mut part.sounding);
         }
         Ok(part)
     }

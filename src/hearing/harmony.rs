@@ -92,7 +92,10 @@ pub(crate) fn key_prior(key: Option<Key>, weight: f32) -> KeyPrior {
 /// The key that makes a row of chords likeliest; long chords count more, the
 /// first and last chord once more as tonic. None without a chord.
 pub(crate) fn estimate_key(segments: &[(Segment, f64)]) -> Option<Key> {
-    let sounding: Vec<&(Segment, f64)> = segments.iter().filter(|(s, _)| s.class != NO_CHORD).collect();
+    let sounding: Vec<&(Segment, f64)> = segments
+        .iter()
+        .filter(|(s, _)| s.class != NO_CHORD)
+        .collect();
     let (first, last) = (sounding.first()?, sounding.last()?);
     let mut best: Option<(f64, Key)> = None;
     for mode in [Mode::Major, Mode::Minor] {

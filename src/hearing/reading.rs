@@ -37,6 +37,10 @@ pub struct Hearing {
     pub key: Option<Key>,
     /// Beat times and their place in the bar (from 1; 0 unknown).
     pub beats: Vec<(f64, u8)>,
+    /// Bars in order, without gaps.
+    pub bars: Vec<Bar>,
+    /// Sections in order, covering all bars.
+    pub sections: Vec<Section>,
     /// Chords in order, without gap or overlap.
     pub chords: Vec<HeardSpan>,
     /// Notes in order of time.
@@ -62,4 +66,30 @@ pub struct HeardSpan {
     pub chroma: [f32; 12],
     /// Whether it was read from a few plucked notes.
     pub fragment: bool,
+}
+
+/// One bar.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Bar {
+    /// From 1; a pickup is 0.
+    pub number: u32,
+    /// Its downbeat (a pickup: its first beat), s.
+    pub start_s: f64,
+    /// The next downbeat, s.
+    pub end_s: f64,
+    /// Beats in it.
+    pub n_beats: u8,
+}
+
+/// One section: a run of bars.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Section {
+    /// The same letter for the same music.
+    pub letter: String,
+    /// Number of the first bar.
+    pub first_bar: u32,
+    /// Number of the last bar, inclusive.
+    pub last_bar: u32,
+    /// How it differs from the first with its letter, in words; empty if it does not.
+    pub differs: String,
 }

@@ -5,6 +5,7 @@
 //! makes the [`song::Song`] of both; it is pure and never fails. [`store`] is
 //! the only part that touches files: whole or not at all, locked while written.
 
+mod convert;
 pub mod decided;
 mod error;
 mod format;

@@ -48,7 +48,13 @@ pub fn resolve(log: &Log) -> Song {
 /// What the user set for the whole take, by the decisions that hold.
 pub fn settings(log: &Log) -> Settings {
     let mut settings = Settings::default();
-    for act in acts(log).map(|(_, act)| act) {
+    apply_settings(&mut settings, acts(log).map(|(_, act)| act));
+    settings
+}
+
+/// Applies the acts that set something for the whole take.
+pub fn apply_settings<'a>(settings: &mut Settings, acts: impl IntoIterator<Item = &'a Act>) {
+    for act in acts {
         match act {
             Act::Title(title) => settings.title = Some(title.clone()),
             Act::Key(key) => settings.key = Some(*key),
@@ -60,7 +66,6 @@ pub fn settings(log: &Log) -> Settings {
             _ => {}
         }
     }
-    settings
 }
 
 /// The acts of all decisions that hold, with the id of each.

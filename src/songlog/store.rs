@@ -86,6 +86,15 @@ pub fn lock(path: &Path) -> Result<Locked, LogError> {
     })
 }
 
+/// As [`lock`], for a log that must be there: makes nothing where there is none.
+///
+/// # Errors
+/// As [`load`] and [`lock`].
+pub fn lock_existing(path: &Path) -> Result<Locked, LogError> {
+    load(path)?;
+    lock(path)
+}
+
 impl Locked {
     /// Reads the log.
     ///
@@ -108,8 +117,10 @@ impl Locked {
     }
 
     fn save_text(&self, text: &str) -> std::io::Result<()> {
+        self.clear_unfinished();
         let mut builder = tempfile::Builder::new();
-        builder.prefix("saving-");
+        let prefix = side_name(&self.path, ".saving-");
+        builder.prefix(&prefix);
         #[cfg(unix)]
         let permissions = {
             use std::os::unix::fs::PermissionsExt;
@@ -126,6 +137,24 @@ impl Locked {
         #[cfg(unix)]
         File::open(folder(&self.path))?.sync_all()?;
         Ok(())
+    }
+
+    /// Removes what a writer of this log left that was killed while saving.
+    fn clear_unfinished(&self) {
+        let prefix = side_name(&self.path, ".saving-");
+        let Ok(entries) = std::fs::read_dir(&self.side) else {
+            return;
+        };
+        for entry in entries.flatten() {
+            let name = entry.file_name();
+            if name
+                .as_encoded_bytes()
+                .starts_with(prefix.as_encoded_bytes())
+            {
+                // a leftover that stays does no harm
+                let _ = std::fs::remove_file(entry.path());
+            }
+        }
     }
 
     /// Moves the kept versions one on and copies the present one to the front.
@@ -154,6 +183,11 @@ fn side_name(path: &Path, tail: &str) -> std::ffi::OsString {
     let mut name = path.file_name().unwrap_or_default().to_os_string();
     name.push(tail);
     name
+}
+
+/// Where a log's take lies: beside the log unless the log says otherwise.
+pub fn take_path(log_path: &Path, log: &Log) -> PathBuf {
+    folder(log_path).join(&log.take.file)
 }
 
 /// Now, UTC, RFC 3339, to the second.

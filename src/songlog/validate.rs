@@ -227,11 +227,7 @@ fn act(act: &Act, id: u32, place: &str) -> Result<(), Fault> {
     match act {
         Act::Chord { start_s, end_s, .. }
         | Act::Shape { start_s, end_s, .. }
-        | Act::Join { start_s, end_s }
-        | Act::Note {
-            place_s: Some((start_s, end_s)),
-            ..
-        } => range(*start_s, *end_s, place),
+        | Act::Join { start_s, end_s } => range(*start_s, *end_s, place),
         Act::SectionName {
             start_s,
             end_s,
@@ -261,6 +257,16 @@ fn act(act: &Act, id: u32, place: &str) -> Result<(), Fault> {
         Act::Undo(of) => ensure(of.iter().all(|o| *o < id), &format!("{place}.of"), || {
             format!("decision {id} cannot take back itself or a later one")
         }),
-        Act::Note { .. } | Act::Key(_) | Act::Meter(..) | Act::Tuning(_) => Ok(()),
+        Act::Note { text, place_s } => {
+            if let Some((start_s, end_s)) = place_s {
+                range(*start_s, *end_s, place)?;
+            }
+            ensure(
+                !text.chars().any(|c| c.is_control() && !c.is_whitespace()),
+                &format!("{place}.text"),
+                || "it has signs that are no text".into(),
+            )
+        }
+        Act::Key(_) | Act::Meter(..) | Act::Tuning(_) => Ok(()),
     }
 }

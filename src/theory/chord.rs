@@ -329,10 +329,10 @@ impl std::str::FromStr for Chord {
 
     fn from_str(text: &str) -> Result<Self, TheoryError> {
         let text = text.trim();
-        if text.len() > 64 {
+        if text.chars().count() > 80 {
             return Err(TheoryError::ChordLabel {
                 text: text.chars().take(64).collect(),
-                part: "longer than 64 bytes".into(),
+                part: "longer than 80 characters".into(),
             });
         }
         let degree_bass = text

@@ -29,12 +29,12 @@ impl Key {
     /// The usual key on a pitch class: the spelling with the fewest accidentals
     /// in the signature (at most six; six flats over six sharps in minor).
     pub fn usual(tonic: PitchClass, mode: Mode) -> Self {
-        let center = match mode {
-            Mode::Major => 0,
-            Mode::Minor => 3,
+        // the mode's signature-free tonic on the line of fifths, and the most flats
+        let (center, flats) = match mode {
+            Mode::Major => (0, 5),
+            Mode::Minor => (3, 6),
         };
-        // fifths from -5 to 6 around the mode's signature-free tonic
-        let fifths = (-5..=6)
+        let fifths = (-flats..12 - flats)
             .map(|f| f + center)
             .find(|f| Spelled::from_fifths(*f).pitch_class() == tonic)
             .unwrap_or(center);

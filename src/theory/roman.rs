@@ -109,3 +109,16 @@ pub fn number_words(number: u8) -> &'static str {
         _ => "thirteenth",
     }
 }
+
+/// A chord moved by semitones (either way), its root spelled in a key.
+///
+/// # Example
+/// ```
+/// use takebook::theory::{Chord, Key, transpose};
+/// let chord: Chord = "G/B".parse().unwrap();
+/// let up = transpose(&chord, 3, "Bb".parse::<Key>().unwrap());
+/// assert_eq!(up.symbol(), "B♭/D");
+/// ```
+pub fn transpose(chord: &Chord, semitones: i32, key: Key) -> Chord {
+    chord.with_root(key.spell(chord.root.pitch_class().up(semitones)))
+}

@@ -5,10 +5,13 @@
 use crate::outside;
 use serde_json::Value;
 use std::sync::OnceLock;
+use takebook::fretboard::Instrument;
 use takebook::grading::{
     BEAT_WINDOW_S, Found, NoteEvent, ONSET_WINDOW_S, Timeline, beat_f, boundary_f, grade_chords,
     letter_f, note_f, onset_f,
 };
+use takebook::songlog::heard::{Candidate, Heard, HeardChord};
+use takebook::songlog::{self, Log};
 
 /// Both sides add the same few hundred doubles, in another order.
 const TOLERANCE: f64 = 1e-6;
@@ -232,4 +235,74 @@ fn a_wrong_file_is_named_with_its_line() {
         .expect("takebook runs");
     assert_eq!(output.status.code(), Some(2));
     assert!(String::from_utf8_lossy(&output.stderr).contains("nowhere.lab"));
+}
+
+/// A log with one chord each two seconds, nothing else heard.
+fn log_of(labels: &[&str]) -> Log {
+    let chord = |(i, label): (usize, &&str)| HeardChord {
+        start_s: 2.0 * i as f64,
+        end_s: 2.0 * (i + 1) as f64,
+        candidates: vec![Candidate {
+            label: label.parse().expect("a label"),
+            probability: 0.5,
+            reason: "made up".into(),
+        }],
+        shapes: vec![],
+        bass_midi: None,
+        chroma: [0.0; 12],
+        fragment: false,
+    };
+    Log {
+        take: songlog::Take {
+            file: "evening.wav".into(),
+            kind: "WAV".into(),
+            rate_hz: 44_100,
+            channels: 1,
+            bytes: 44,
+            fingerprint: None,
+        },
+        drafted: "2031-05-02T18:30:00Z".into(),
+        heard: Heard {
+            by_version: "0.1.0".into(),
+            settings: vec![],
+            duration_s: 2.0 * labels.len() as f64,
+            tuning_cents: 0.0,
+            instrument: Instrument::default(),
+            tempo_bpm: None,
+            meter: None,
+            key: None,
+            beats: vec![],
+            bars: vec![],
+            sections: vec![],
+            chords: labels.iter().enumerate().map(chord).collect(),
+            notes: vec![],
+            warnings: vec![],
+        },
+        decided: vec![],
+    }
+}
+
+#[test]
+fn a_log_is_graded_as_it_stands() {
+    let (_keep, folder) = outside::folder();
+    let (log, lab) = (folder.join("take.takebook"), folder.join("true.lab"));
+    std::fs::write(&log, songlog::write(&log_of(&["N", "G", "Am7", "D/F#"]))).expect("written");
+    std::fs::write(&lab, "0 2 N\n2 4 G:maj\n4 6 A:min\n6 8 D:maj/3\n").expect("written");
+    let output = outside::takebook()
+        .arg("grade")
+        .args([&log, &lab])
+        .arg("--json")
+        .output()
+        .expect("takebook runs");
+    let ours: Value = serde_json::from_slice(&output.stdout).expect("JSON");
+    let recall = |name: &str| {
+        let rows = list(&ours, "recalls").iter();
+        let mut named = rows.filter(|r| r["strictness"] == name && r["with_bass"] == true);
+        named.next().map(|r| number(&r["recall"]))
+    };
+    assert_eq!(
+        (recall("triads"), recall("tetrads")),
+        (Some(1.0), Some(0.75))
+    );
+    assert_eq!(list(&ours, "differences")[0]["estimate"], "A:min7");
 }

@@ -1,8 +1,17 @@
 //! Outside tests, one module an area.
 
+mod audio;
 mod chart;
+mod chords_db;
+mod confirm;
+mod draft;
 mod grade;
+mod imply;
+mod log;
+mod log_sample;
+mod naming;
 mod outside;
 mod rendered;
 mod rooms;
+mod shapes;
 mod voice;

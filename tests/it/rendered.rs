@@ -11,6 +11,7 @@ use takebook::grading::{
     BEAT_WINDOW_S, NoteEvent, ONSET_WINDOW_S, Strictness, Timeline, beat_f, grade_chords, note_f,
     parse_lab,
 };
+use takebook::songlog::{resolve, store};
 use takebook::theory::{Label, PitchClass};
 
 /// What a take must at least reach, each 0 to 1. Set a little under what was
@@ -144,49 +145,38 @@ struct HeardTake {
 fn hear(take: &Path) -> HeardTake {
     let (_keep, folder) = outside::folder();
     let log = folder.join("take.takebook");
-    let lab = folder.join("heard.lab");
-    let run = |arguments: &[&std::ffi::OsStr]| {
-        let output = outside::takebook()
-            .args(arguments)
-            .output()
-            .expect("takebook runs");
-        let code = output.status.code();
-        assert!(
-            matches!(code, Some(0 | 1)),
-            "{}",
-            String::from_utf8_lossy(&output.stderr)
-        );
-    };
-    run(&[
-        "draft".as_ref(),
-        take.with_extension("wav").as_os_str(),
-        "-o".as_ref(),
-        log.as_os_str(),
-    ]);
-    run(&[
-        "chart".as_ref(),
-        log.as_os_str(),
-        "-o".as_ref(),
-        lab.as_os_str(),
-    ]);
-    let log: Value = serde_json::from_str(&text(&log, "takebook")).expect("a log is JSON");
-    let list = |name: &str| log["heard"][name].as_array().expect(name).clone();
-    let time = |value: &Value, name: &str| value[name].as_f64().expect("s");
+    let output = outside::takebook()
+        .arg("draft")
+        .arg(take.with_extension("wav"))
+        .arg("-o")
+        .arg(&log)
+        .output()
+        .expect("takebook runs");
+    assert_eq!(output.status.code(), Some(0), "{output:?}");
+    let log = store::load(&log).expect("a log");
+    let spans = resolve(&log).spans;
+    let labels: Vec<String> = spans.iter().map(|s| s.label.label()).collect();
+    let parts = spans
+        .iter()
+        .zip(&labels)
+        .map(|(s, label)| (s.start_s, s.end_s, label.as_str()));
     HeardTake {
-        chords: parse_lab(&text(&lab, "lab")).expect("a timeline"),
-        beats_s: list("beats").iter().map(|b| time(b, "time_s")).collect(),
-        notes: list("notes")
+        chords: Timeline::from_parts(parts).expect("spans in order"),
+        beats_s: log.heard.beats.iter().map(|b| b.time_s).collect(),
+        notes: log
+            .heard
+            .notes
             .iter()
             .map(|n| NoteEvent {
-                start_s: time(n, "start_s"),
-                end_s: time(n, "end_s"),
-                midi: time(n, "midi"),
+                start_s: n.start_s,
+                end_s: n.end_s,
+                midi: f64::from(n.midi),
             })
             .collect(),
     }
 }
 
-// connect: add #[test] here once `draft` and `chart` exist, and drop the line below
+// connect: add #[test] here once `draft` exists, and drop the line below
 #[expect(dead_code, reason = "draft comes next")]
 #[expect(
     clippy::print_stdout,

@@ -13,6 +13,7 @@
 //! log-evidence that someone else found).
 
 mod lattice;
+mod notes;
 mod priors;
 mod reason;
 mod states;

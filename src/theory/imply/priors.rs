@@ -20,7 +20,7 @@ pub(super) const START_ON_TONIC: f64 = 0.5;
 /// The last chord is the tonic.
 pub(super) const END_ON_TONIC: f64 = 0.4;
 /// The same pair of strings slid by at most [`SLIDE_NEAR`] semitones plays the same tones of the next chord.
-pub(super) const SLIDE: f64 = 2.3;
+pub(super) const SLIDE: f64 = 2.8;
 /// The same, slid further.
 pub(super) const SLIDE_FAR: f64 = 0.7;
 /// What still is a near slide, semitones.
@@ -87,7 +87,8 @@ pub(super) fn quality(name: &str) -> f64 {
         "maj6" | "9" | "dim7" => 2.0,
         "min9" | "min(9)" => 2.2,
         "min6" | "maj9" => 2.4,
-        "aug" | "5" => 2.6,
+        "5" => 2.6,
+        "aug" => 3.6,
         _ => 3.0,
     }
 }

@@ -49,15 +49,15 @@ pub(super) fn of(row: &[Fragment], reading: &Reading, at: usize) -> String {
         parts.push(format!("{} in the bass", reading.key.spell(bass).text()));
     }
     parts.push(place_in_key(chord, reading.key));
-    if implied.first > 0 {
-        if let Some(moved) = slide_words(
+    if implied.first > 0
+        && let Some(moved) = slide_words(
             &row[implied.first - 1],
             &row[implied.first],
             reading.chords.get(at.wrapping_sub(1)).map(|c| &c.label),
             chord,
-        ) {
-            parts.push(moved);
-        }
+        )
+    {
+        parts.push(moved);
     }
     parts.join("; ")
 }

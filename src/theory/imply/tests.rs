@@ -16,18 +16,6 @@ fn read(key: &str, row: &str) -> String {
         .collect();
     let key = (!key.is_empty()).then(|| key.parse().unwrap_or_else(|e| panic!("{e}")));
     let result = read_row(&fragments, key, 3);
-    for reading in &result.readings {
-        println!(
-            "{} {:.3} {:?}",
-            reading.key.text(),
-            reading.probability,
-            reading
-                .chords
-                .iter()
-                .map(|c| (c.label.symbol(), c.probability, c.reason.clone()))
-                .collect::<Vec<_>>()
-        );
-    }
     let best = &result.readings[0];
     best.chords
         .iter()

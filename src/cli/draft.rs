@@ -1,0 +1,530 @@
+//! `takebook draft`: hears takes and writes a log for each.
+
+use super::hear::hear;
+use super::{CliError, Outcome};
+use crate::audio::{self, Source};
+use crate::fretboard::{Instrument, Tuning};
+use crate::hearing::Given;
+use crate::songlog::decided::Act;
+use crate::songlog::heard::{Heard, HeardChord};
+use crate::songlog::resolve::Settings;
+use crate::songlog::{self, Log, resolve, store, validate};
+use crate::theory::{Key, Label};
+use indicatif::{MultiProgress, ProgressBar, ProgressStyle};
+use rayon::prelude::*;
+use serde_json::{Value, json};
+use std::io::Write;
+use std::path::{Path, PathBuf};
+
+/// Arguments of `draft`.
+#[derive(clap::Args)]
+#[command(after_help = "Example: takebook draft evening.wav --capo 2")]
+pub(crate) struct Args {
+    /// Sound files, or folders of them.
+    #[arg(required = true, value_name = "TAKE")]
+    takes: Vec<PathBuf>,
+    /// The log to write; for several takes a folder. Left out, beside each take.
+    #[arg(short, long, value_name = "LOG")]
+    output: Option<PathBuf>,
+    /// Title of the song.
+    #[arg(long)]
+    title: Option<String>,
+    /// Fret of the capo, 0 for none.
+    #[arg(long, value_name = "FRET", value_parser = clap::value_parser!(u8).range(0..=12))]
+    capo: Option<u8>,
+    /// Tuning: standard, half-down, whole-down, drop-d, open-g, dadgad, or notes low to high.
+    #[arg(long)]
+    tuning: Option<Tuning>,
+    /// Key, if you know it: G, Am.
+    #[arg(long)]
+    key: Option<Key>,
+    /// Beats a minute, if you know them.
+    #[arg(long, value_name = "BPM", value_parser = read_tempo)]
+    tempo: Option<f64>,
+    /// Meter, if you know it: 4/4, 3/4, 6/8.
+    #[arg(long, value_parser = songlog::read_meter)]
+    meter: Option<(u8, u8)>,
+    /// Where the first downbeat is, in seconds.
+    #[arg(long, value_name = "S", value_parser = read_seconds)]
+    first_downbeat: Option<f64>,
+    /// How many takes at a time; left out, one a core.
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=256))]
+    jobs: Option<u16>,
+    /// Results as JSON.
+    #[arg(long)]
+    json: bool,
+}
+
+/// What the user said of the take beforehand; it wins over what is heard.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub(crate) struct DraftOptions {
+    /// The tuning; none: standard.
+    pub(crate) tuning: Option<Tuning>,
+    /// Fret of the capo; none: no capo.
+    pub(crate) capo: Option<u8>,
+    /// The key.
+    pub(crate) key: Option<Key>,
+    /// Beats a minute.
+    pub(crate) tempo_bpm: Option<f64>,
+    /// Beats in a bar and note value of a beat.
+    pub(crate) meter: Option<(u8, u8)>,
+    /// The first downbeat, s.
+    pub(crate) first_downbeat_s: Option<f64>,
+}
+
+impl DraftOptions {
+    fn of(settings: &Settings) -> Self {
+        Self {
+            tuning: settings.tuning.clone(),
+            capo: settings.capo,
+            key: settings.key,
+            tempo_bpm: settings.tempo_bpm,
+            meter: settings.meter,
+            first_downbeat_s: settings.downbeat_s,
+        }
+    }
+
+    /// The instrument that the options describe.
+    pub(crate) fn instrument(&self) -> Instrument {
+        let usual = Instrument::default();
+        Instrument {
+            tuning: self.tuning.clone().unwrap_or(usual.tuning),
+            capo: self.capo.unwrap_or(0),
+            highest_fret: usual.highest_fret,
+        }
+    }
+
+    /// What hearing is to take as given.
+    fn given(&self) -> Given {
+        Given {
+            instrument: self.instrument(),
+            key: self.key,
+            tempo_bpm: self.tempo_bpm,
+            meter: self.meter,
+            first_downbeat_s: self.first_downbeat_s,
+            beats_s: Vec::new(),
+        }
+    }
+
+    /// As `name=value`, for the log.
+    fn settings(&self) -> Vec<String> {
+        let mut all = Vec::new();
+        let mut add = |name: &str, value: Option<String>| {
+            all.extend(value.map(|v| format!("{name}={v}")));
+        };
+        add("tuning", self.tuning.as_ref().map(Tuning::text));
+        add("capo", self.capo.map(|c| c.to_string()));
+        add("key", self.key.map(Key::label));
+        add("tempo", self.tempo_bpm.map(|t| t.to_string()));
+        add("meter", self.meter.map(|(b, v)| format!("{b}/{v}")));
+        let first = self.first_downbeat_s.map(|s| s.to_string());
+        add("first-downbeat", first);
+        all
+    }
+}
+
+/// One take to draft.
+struct Job {
+    take: PathBuf,
+    log: PathBuf,
+    /// Named through a folder: skipped if nothing changed since its last draft.
+    from_folder: bool,
+}
+
+/// What became of one take.
+enum Done {
+    Drafted(Box<Log>),
+    UpToDate,
+    Failed(CliError),
+}
+
+pub(crate) fn run(args: Args, out: &mut dyn Write) -> Result<Outcome, CliError> {
+    let jobs = plan(&args)?;
+    let bars = MultiProgress::new();
+    let pool = rayon::ThreadPoolBuilder::new()
+        .num_threads(args.jobs.map_or(0, usize::from))
+        .build()
+        .map_err(|e| CliError::new(format!("cannot start {:?} jobs: {e}", args.jobs)))?;
+    let results: Vec<Done> = pool.install(|| {
+        jobs.par_iter()
+            .map(|job| draft(job, &args, &bars).unwrap_or_else(Done::Failed))
+            .collect()
+    });
+    if args.json {
+        let drafts: Vec<Value> = jobs.iter().zip(&results).map(as_json).collect();
+        writeln!(out, "{}", json!({"version": 1, "drafts": drafts}))?;
+    } else {
+        for (job, done) in jobs.iter().zip(&results) {
+            tell(job, done, out)?;
+        }
+    }
+    close(&jobs, results)
+}
+
+/// Exit code and error of all takes together.
+fn close(jobs: &[Job], results: Vec<Done>) -> Result<Outcome, CliError> {
+    let n = results.len();
+    let mut failed = Vec::new();
+    let mut silent = false;
+    for (job, done) in jobs.iter().zip(results) {
+        match done {
+            Done::Failed(error) if n == 1 => return Err(error),
+            Done::Failed(error) => failed.push(format!("  {}: {error}", job.take.display())),
+            Done::Drafted(log) => silent |= !heard_anything(&log.heard),
+            Done::UpToDate => {}
+        }
+    }
+    if !failed.is_empty() {
+        return Err(CliError::new(format!(
+            "{} of {n} takes could not be drafted:\n{}",
+            failed.len(),
+            failed.join("\n")
+        )));
+    }
+    Ok(if silent { Outcome::Open } else { Outcome::Done })
+}
+
+fn heard_anything(heard: &Heard) -> bool {
+    let first = |c: &HeardChord| c.candidates.first().map(|c| c.label.clone());
+    heard
+        .chords
+        .iter()
+        .any(|c| first(c).is_some_and(|l| l != Label::NoChord))
+}
+
+/// Which takes go to which logs.
+fn plan(args: &Args) -> Result<Vec<Job>, CliError> {
+    let mut takes: Vec<(PathBuf, bool)> = Vec::new();
+    for path in &args.takes {
+        if path.is_dir() {
+            let found = sound_files(path)?;
+            if found.is_empty() {
+                return Err(CliError::new(format!(
+                    "there is no sound file in the folder '{}'",
+                    path.display()
+                )));
+            }
+            takes.extend(found.into_iter().map(|take| (take, true)));
+        } else {
+            takes.push((path.clone(), false));
+        }
+    }
+    let several = takes.len() > 1;
+    if several && args.title.is_some() {
+        return Err(CliError::new(
+            "--title is for one take; draft the takes first and set each title with confirm --title",
+        ));
+    }
+    let folder = args.output.as_deref().filter(|o| o.is_dir());
+    if several && args.output.is_some() && folder.is_none() {
+        return Err(CliError::new(
+            "with several takes, -o must be a folder that exists; each log is named after its take",
+        ));
+    }
+    let mut jobs: Vec<Job> = Vec::new();
+    for (take, from_folder) in takes {
+        let beside = take.with_extension(store::ENDING);
+        let log = match (folder, &args.output) {
+            (Some(folder), _) => folder.join(beside.file_name().unwrap_or_default()),
+            (None, Some(log)) => log.clone(),
+            (None, None) => beside,
+        };
+        if log == take {
+            return Err(CliError::new(format!(
+                "'{}' is a log, not a take",
+                take.display()
+            )));
+        }
+        if let Some(other) = jobs.iter().find(|j| j.log == log) {
+            return Err(CliError::new(format!(
+                "'{}' and '{}' would share the log '{}'; draft one of them alone with -o",
+                other.take.display(),
+                take.display(),
+                log.display()
+            )));
+        }
+        jobs.push(Job {
+            take,
+            log,
+            from_folder,
+        });
+    }
+    Ok(jobs)
+}
+
+fn sound_files(folder: &Path) -> Result<Vec<PathBuf>, CliError> {
+    let failed =
+        |e: std::io::Error| CliError::new(format!("cannot list '{}': {e}", folder.display()));
+    let mut found = Vec::new();
+    for entry in std::fs::read_dir(folder).map_err(failed)? {
+        let path = entry.map_err(failed)?.path();
+        let ending = path.extension().and_then(|e| e.to_str());
+        let known = ending.is_some_and(|e| audio::ENDINGS.contains(&e.to_lowercase().as_str()));
+        if known && path.is_file() {
+            found.push(path);
+        }
+    }
+    found.sort();
+    Ok(found)
+}
+
+fn draft(job: &Job, args: &Args, bars: &MultiProgress) -> Result<Done, CliError> {
+    // what cannot be written, or is no log, is said before the work
+    drop(store::lock(&job.log)?);
+    let before = load_if_there(&job.log)?;
+    let given = acts(args, before.as_ref());
+    let mut settings_log = before.clone();
+    if let Some(log) = &mut settings_log {
+        log.decide(store::now(), given.clone());
+    }
+    let settings = match &settings_log {
+        Some(log) => resolve::settings(log),
+        None => settings_of(given.clone()),
+    };
+    let options = DraftOptions::of(&settings);
+    let mut source = audio::open(&job.take)?;
+    if job.from_folder
+        && given.is_empty()
+        && before
+            .as_ref()
+            .is_some_and(|log| up_to_date(log, &source, &options))
+    {
+        return Ok(Done::UpToDate);
+    }
+    let bar = progress_bar(bars, &job.take);
+    let heard = hear(&mut source, &options.given(), &|part| {
+        bar.set_position((part * 1000.0) as u64);
+    });
+    bar.finish_and_clear();
+    let mut heard = heard?;
+    heard.by_version = env!("CARGO_PKG_VERSION").into();
+    heard.settings = options.settings();
+    let mut warnings = source.facts().warnings.clone();
+    warnings.append(&mut heard.warnings);
+    heard.warnings = warnings;
+    save(job, &source, heard, given)
+}
+
+/// Puts what was heard into the log as it is by now; decisions stay.
+fn save(job: &Job, source: &Source, heard: Heard, given: Vec<Act>) -> Result<Done, CliError> {
+    let locked = store::lock(&job.log)?;
+    let before = load_if_there(&job.log)?;
+    let take = take_record(job, source);
+    if let Some(before) = &before {
+        refuse_another_take(job, before, &take)?;
+    }
+    let mut log = Log {
+        take,
+        drafted: store::now(),
+        heard,
+        decided: before.map_or_else(Vec::new, |log| log.decided),
+    };
+    if !given.is_empty() {
+        log.decide(store::now(), given);
+    }
+    validate::sense(&log).map_err(|fault| {
+        CliError::new(format!(
+            "hearing '{}' went wrong at {fault}; nothing was written",
+            job.take.display()
+        ))
+    })?;
+    locked.save(&log)?;
+    Ok(Done::Drafted(Box::new(log)))
+}
+
+fn refuse_another_take(job: &Job, before: &Log, take: &songlog::Take) -> Result<(), CliError> {
+    let (Some(old), Some(new)) = (&before.take.fingerprint, &take.fingerprint) else {
+        return Ok(());
+    };
+    if for_audio(old).is_same_take(&for_audio(new)) {
+        return Ok(());
+    }
+    Err(CliError::new(format!(
+        "the log '{}' is about another take ('{}', {:.1} s; this one lasts {:.1} s); name another log with -o",
+        job.log.display(),
+        before.take.file,
+        old.duration_s,
+        new.duration_s
+    )))
+}
+
+fn for_audio(f: &songlog::Fingerprint) -> audio::Fingerprint {
+    audio::Fingerprint {
+        duration_s: f.duration_s,
+        levels_db: f.levels_db.clone(),
+        crossings: f.crossings.clone(),
+    }
+}
+
+fn take_record(job: &Job, source: &Source) -> songlog::Take {
+    let facts = source.facts();
+    let real = |p: &Path| std::fs::canonicalize(p).unwrap_or_else(|_| p.into());
+    let take = real(&job.take);
+    let folder = match job.log.parent() {
+        Some(p) if !p.as_os_str().is_empty() => real(p),
+        _ => real(Path::new(".")),
+    };
+    let file = take.strip_prefix(&folder).unwrap_or(&take);
+    songlog::Take {
+        file: file.to_string_lossy().into_owned(),
+        kind: facts.kind.clone(),
+        rate_hz: facts.rate_hz,
+        channels: facts.channels,
+        bytes: facts.bytes,
+        fingerprint: facts.fingerprint.as_ref().map(|f| songlog::Fingerprint {
+            duration_s: f.duration_s,
+            levels_db: f.levels_db.clone(),
+            crossings: f.crossings.clone(),
+        }),
+    }
+}
+
+fn load_if_there(path: &Path) -> Result<Option<Log>, CliError> {
+    if path.exists() {
+        Ok(Some(store::load(path)?))
+    } else {
+        Ok(None)
+    }
+}
+
+/// Settings given now that differ from those that hold.
+fn acts(args: &Args, before: Option<&Log>) -> Vec<Act> {
+    let held = before.map(resolve::settings).unwrap_or_default();
+    let mut acts = Vec::new();
+    if args.title.is_some() && args.title != held.title {
+        acts.extend(args.title.clone().map(Act::Title));
+    }
+    if args.tuning.is_some() && args.tuning != held.tuning {
+        acts.extend(args.tuning.clone().map(Act::Tuning));
+    }
+    if args.capo.is_some() && args.capo != held.capo {
+        acts.extend(args.capo.map(Act::Capo));
+    }
+    if args.key.is_some() && args.key != held.key {
+        acts.extend(args.key.map(Act::Key));
+    }
+    if args.tempo.is_some() && args.tempo != held.tempo_bpm {
+        acts.extend(args.tempo.map(Act::Tempo));
+    }
+    if args.meter.is_some() && args.meter != held.meter {
+        acts.extend(args.meter.map(|(b, v)| Act::Meter(b, v)));
+    }
+    if args.first_downbeat.is_some() && args.first_downbeat != held.downbeat_s {
+        acts.extend(args.first_downbeat.map(Act::Downbeat));
+    }
+    acts
+}
+
+fn settings_of(acts: Vec<Act>) -> Settings {
+    let mut settings = Settings::default();
+    resolve::apply_settings(&mut settings, &acts);
+    settings
+}
+
+fn up_to_date(log: &Log, source: &Source, options: &DraftOptions) -> bool {
+    let changed = std::fs::metadata(&source.facts().path).and_then(|m| m.modified());
+    let drafted = log.drafted.parse::<jiff::Timestamp>();
+    let older = match (changed, drafted) {
+        (Ok(changed), Ok(drafted)) => {
+            // a log tells whole seconds
+            jiff::Timestamp::try_from(changed)
+                .is_ok_and(|changed| changed.as_second() <= drafted.as_second())
+        }
+        _ => false,
+    };
+    older
+        && log.take.bytes == source.facts().bytes
+        && log.heard.by_version == env!("CARGO_PKG_VERSION")
+        && log.heard.settings == options.settings()
+}
+
+fn progress_bar(bars: &MultiProgress, take: &Path) -> ProgressBar {
+    let name = take.file_name().unwrap_or_default().to_string_lossy();
+    let style = ProgressStyle::with_template("{msg:30!} {bar:30} {percent:>3} %");
+    bars.add(ProgressBar::new(1000))
+        .with_style(style.unwrap_or_else(|_| ProgressStyle::default_bar()))
+        .with_message(name.into_owned())
+}
+
+fn tell(job: &Job, done: &Done, out: &mut dyn Write) -> Result<(), CliError> {
+    let log = match done {
+        Done::Failed(_) => return Ok(()),
+        Done::UpToDate => {
+            writeln!(
+                out,
+                "{}: nothing new since its last draft, skipped",
+                job.take.display()
+            )?;
+            return Ok(());
+        }
+        Done::Drafted(log) => log,
+    };
+    writeln!(out, "{} -> {}", job.take.display(), job.log.display())?;
+    let song = songlog::resolve(log);
+    for warning in &song.warnings {
+        let line = format!("  note: {warning}");
+        writeln!(out, "{}", super::layout::wrap_from(&line, 8))?;
+    }
+    if heard_anything(&log.heard) {
+        writeln!(
+            out,
+            "  {} bars, {} chords, {} open{}",
+            song.bars.len(),
+            song.spans.len(),
+            song.n_open(),
+            super::show::facts(&song)
+                .map(|f| format!("; {f}"))
+                .unwrap_or_default()
+        )?;
+        writeln!(out, "  see them: takebook show {}", job.log.display())?;
+    } else {
+        writeln!(out, "  no chord was heard in {:.1} s", song.duration_s)?;
+    }
+    Ok(())
+}
+
+fn as_json((job, done): (&Job, &Done)) -> Value {
+    let mut value = json!({
+        "take": job.take.to_string_lossy(),
+        "log": job.log.to_string_lossy(),
+    });
+    let more = match done {
+        Done::Failed(error) => json!({"state": "failed", "error": error.to_string()}),
+        Done::UpToDate => json!({"state": "up to date"}),
+        Done::Drafted(log) => {
+            let song = songlog::resolve(log);
+            json!({
+                "state": "drafted",
+                "heard_anything": heard_anything(&log.heard),
+                "n_bars": song.bars.len(),
+                "n_chords": song.spans.len(),
+                "n_open": song.n_open(),
+                "tempo_bpm": song.tempo_bpm,
+                "meter": song.meter.map(|(b, v)| format!("{b}/{v}")),
+                "key": song.key.map(|k| k.label()),
+                "tuning_cents": log.heard.tuning_cents,
+                "warnings": song.warnings,
+            })
+        }
+    };
+    if let (Value::Object(all), Value::Object(more)) = (&mut value, more) {
+        all.extend(more);
+    }
+    value
+}
+
+/// Beats a minute, 10 to 600.
+pub(crate) fn read_tempo(text: &str) -> Result<f64, String> {
+    text.parse()
+        .ok()
+        .filter(|bpm| (10.0..=600.0).contains(bpm))
+        .ok_or_else(|| format!("'{text}' is not a tempo (10 to 600 beats a minute)"))
+}
+
+fn read_seconds(text: &str) -> Result<f64, String> {
+    text.trim_end_matches('s')
+        .parse()
+        .ok()
+        .filter(|s| (0.0..604_800.0).contains(s))
+        .ok_or_else(|| format!("'{text}' is not a time in seconds"))
+}

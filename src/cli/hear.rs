@@ -1,0 +1,102 @@
+//! Joins files, hearing and the log: a sound file in, what was heard out.
+
+use super::CliError;
+use crate::audio::Source;
+use crate::hearing::{Given, HeardSpan, Hearing, Listener, Weights, interpret};
+use crate::songlog::heard::{
+    Candidate, FittedShape, Heard, HeardBar, HeardBeat, HeardChord, HeardNote, HeardSection,
+};
+
+/// Hears one take; `progress` is told the share done, 0 to 1.
+pub(super) fn hear(
+    source: &mut Source,
+    given: &Given,
+    progress: &(dyn Fn(f64) + Sync),
+) -> Result<Heard, CliError> {
+    let mut listener = Listener::new();
+    source.read_mono_22050(&mut |block| listener.push(block), &|share| {
+        progress(0.35 * share);
+    })?;
+    let sound = listener.finish(&|share| progress(0.35 + 0.6 * share))?;
+    let heard = interpret(&sound, given, &Weights::default());
+    progress(1.0);
+    Ok(for_the_log(heard, given))
+}
+
+/// The hearing room's values as the log's.
+fn for_the_log(heard: Hearing, given: &Given) -> Heard {
+    Heard {
+        by_version: String::new(),
+        settings: Vec::new(),
+        duration_s: heard.duration_s,
+        tuning_cents: heard.tuning_cents,
+        instrument: given.instrument.clone(),
+        tempo_bpm: heard.tempo_bpm,
+        meter: heard.meter,
+        key: heard.key,
+        beats: heard
+            .beats
+            .iter()
+            .map(|(time_s, place)| HeardBeat {
+                time_s: *time_s,
+                place: *place,
+            })
+            .collect(),
+        bars: heard
+            .bars
+            .iter()
+            .map(|b| HeardBar {
+                number: b.number,
+                start_s: b.start_s,
+                end_s: b.end_s,
+                n_beats: b.n_beats,
+            })
+            .collect(),
+        sections: heard
+            .sections
+            .into_iter()
+            .map(|s| HeardSection {
+                letter: s.letter,
+                first_bar: s.first_bar,
+                last_bar: s.last_bar,
+                differs: s.differs,
+            })
+            .collect(),
+        chords: heard.chords.into_iter().map(chord).collect(),
+        notes: heard
+            .notes
+            .iter()
+            .map(|n| HeardNote {
+                start_s: n.start_s,
+                end_s: n.end_s,
+                midi: n.midi,
+                probability: f64::from(n.probability),
+            })
+            .collect(),
+        warnings: heard.warnings,
+    }
+}
+
+fn chord(span: HeardSpan) -> HeardChord {
+    HeardChord {
+        start_s: span.start_s,
+        end_s: span.end_s,
+        candidates: span
+            .candidates
+            .into_iter()
+            .map(|(label, probability, reason)| Candidate {
+                label,
+                probability,
+                reason,
+            })
+            .collect(),
+        shapes: span
+            .shapes
+            .into_iter()
+            .map(|(shape, fit)| FittedShape { shape, fit })
+            .collect(),
+        bass_midi: span.bass_midi,
+        chroma: span.chroma,
+        fragment: span.fragment,
+    }
+}

@@ -1,0 +1,266 @@
+//! `takebook imply`: what a row of plucked fragments stands for.
+
+use super::name::{instrument, wrap};
+use super::{CliError, Outcome};
+use crate::fretboard::{Instrument, Played, Typed, origins, read_played};
+use crate::theory::imply::{Fragment, Implied, Place, Reading, read_row};
+use crate::theory::{Key, Label, Spelled};
+use clap::Args;
+use serde_json::{Value, json};
+use std::io::Write;
+
+/// Arguments of `takebook imply`.
+#[derive(Args)]
+#[command(
+    after_help = "Example: takebook imply --key A \"D7 B7\" \"D9 B9\" \"D11 B10\" \"D7 B6\"\n\n\
+Each fragment is one to three strings with their frets (\"D9 B8\") or notes with\n\
+octaves (\"B3 G4\"). A separate bass follows a slash: \"D9 B8 / E\". A bar line\n\
+(a fragment of its own, \"|\") tells where bars begin: fragments of one bar may\n\
+then be one chord. Without bar lines every fragment may be a chord of its own."
+)]
+pub(crate) struct ImplyArgs {
+    /// Fragments in order, each quoted; "|" for a bar line
+    #[arg(required = true, value_name = "FRAGMENT")]
+    fragments: Vec<String>,
+    /// Key, such as A or F#m; found if not given
+    #[arg(long)]
+    key: Option<String>,
+    /// Tuning: a name, or notes low to high
+    #[arg(long, default_value = "standard")]
+    tuning: String,
+    /// Capo fret; frets count from it
+    #[arg(long, default_value_t = 0)]
+    capo: u8,
+    /// Reads B3 G4 as notes, not as strings with frets
+    #[arg(long)]
+    notes: bool,
+    /// How many readings of the row to show
+    #[arg(long, default_value_t = 2, value_parser = clap::value_parser!(u8).range(1..=9))]
+    count: u8,
+    /// Prints JSON (docs/naming-json.md)
+    #[arg(long)]
+    json: bool,
+}
+
+/// One typed fragment.
+struct Typing {
+    text: String,
+    played: Played,
+    fragment: Fragment,
+}
+
+/// Fragments as strings with frets; if one of them cannot be that, all as notes with octaves.
+fn read(args: &ImplyArgs, instrument: &Instrument) -> Result<Vec<Typing>, CliError> {
+    if args.notes {
+        return read_as(args, instrument, Typed::Notes);
+    }
+    read_as(args, instrument, Typed::Strings)
+        .or_else(|error| read_as(args, instrument, Typed::Notes).map_err(|_| error))
+}
+
+fn read_as(
+    args: &ImplyArgs,
+    instrument: &Instrument,
+    typed: Typed,
+) -> Result<Vec<Typing>, CliError> {
+    let bars = args.fragments.iter().any(|f| f.trim() == "|");
+    let mut row = Vec::new();
+    let mut first_of_bar = true;
+    for text in &args.fragments {
+        if text.trim() == "|" {
+            first_of_bar = true;
+            continue;
+        }
+        let (notes, bass) = match text.split_once('/') {
+            Some((notes, bass)) => (notes, Some(bass.parse::<Spelled>()?.pitch_class())),
+            None => (text.as_str(), None),
+        };
+        if notes.trim().is_empty() {
+            return Err(CliError::new(format!(
+                "fragment {} ('{text}') is empty (expected one to three strings with frets, for example \"D9 B8\")",
+                row.len() + 1
+            )));
+        }
+        let played = read_played(notes, instrument, typed)?;
+        if played.tones.len() > 3 {
+            return Err(CliError::new(format!(
+                "fragment '{text}' has {} notes, one to three are a fragment (name names whole chords)",
+                played.tones.len()
+            )));
+        }
+        let midi: Vec<u8> = played.tones.iter().filter_map(|t| t.midi).collect();
+        if midi.len() < played.tones.len() {
+            return Err(CliError::new(format!(
+                "fragment '{text}' lacks octaves (expected strings with frets as \"D9 B8\", or notes as \"B3 G4\")"
+            )));
+        }
+        let strings: Vec<u8> = played
+            .tones
+            .iter()
+            .filter_map(|t| u8::try_from(t.string?).ok())
+            .collect();
+        row.push(Typing {
+            text: text.trim().into(),
+            fragment: Fragment {
+                midi,
+                strings,
+                bass,
+                beats: 1.0,
+                place: if first_of_bar || !bars {
+                    Place::BarStart
+                } else {
+                    Place::Weak
+                },
+                evidence: Vec::new(),
+            },
+            played,
+        });
+        first_of_bar = false;
+    }
+    if row.is_empty() {
+        return Err(CliError::new(
+            "no fragment given, only bar lines (expected for example \"D9 B8\")",
+        ));
+    }
+    Ok(row)
+}
+
+/// Where the fragments of one chord come from on the neck.
+fn origin(row: &[Typing], implied: &Implied, instrument: &Instrument) -> Option<String> {
+    let chord = implied.label.chord()?;
+    let first = row.get(implied.first)?;
+    let placed: Vec<(usize, u8)> = first
+        .played
+        .tones
+        .iter()
+        .filter_map(|t| Some((t.string?, t.fret?)))
+        .collect();
+    if placed.len() < first.played.tones.len() {
+        return None;
+    }
+    origins(instrument, &placed, chord)
+        .first()
+        .map(crate::fretboard::Origin::words)
+}
+
+pub(crate) fn run(args: &ImplyArgs, out: &mut dyn Write) -> Result<Outcome, CliError> {
+    let instrument = instrument(&args.tuning, args.capo)?;
+    let key = args.key.as_deref().map(str::parse::<Key>).transpose()?;
+    let row = read(args, &instrument)?;
+    let fragments: Vec<Fragment> = row.iter().map(|t| t.fragment.clone()).collect();
+    let found = read_row(&fragments, key, usize::from(args.count));
+    if args.json {
+        let reading = |r: &Reading| -> Value {
+            json!({
+                "key": r.key.label(),
+                "probability": r.probability,
+                "chords": r.chords.iter().map(|c| json!({
+                    "first": c.first + 1,
+                    "last": c.last + 1,
+                    "label": c.label.label(),
+                    "symbol": c.label.symbol(),
+                    "probability": c.probability,
+                    "reason": c.reason,
+                    "origin": origin(&row, c, &instrument),
+                })).collect::<Vec<_>>(),
+            })
+        };
+        let each: Vec<Value> = row
+            .iter()
+            .zip(&found.fragments)
+            .map(|(t, labels)| {
+                json!({
+                    "text": t.text,
+                    "midi": t.fragment.midi,
+                    "candidates": labels.iter()
+                        .map(|(l, p)| json!({"label": l.label(), "symbol": l.symbol(), "probability": p}))
+                        .collect::<Vec<_>>(),
+                })
+            })
+            .collect();
+        let value = json!({
+            "schema": "takebook-imply-1",
+            "keys": found.keys.iter().take(4)
+                .map(|(k, p)| json!({"key": k.label(), "probability": p}))
+                .collect::<Vec<_>>(),
+            "readings": found.readings.iter().map(reading).collect::<Vec<_>>(),
+            "fragments": each,
+        });
+        writeln!(out, "{value:#}")?;
+        return Ok(Outcome::Done);
+    }
+    let Some(best) = found.readings.first() else {
+        return Ok(Outcome::Open);
+    };
+    match key {
+        Some(key) => writeln!(out, "In {}:", key.text())?,
+        None => {
+            let p = found.keys.first().map_or(0.0, |(_, p)| *p);
+            let other = found.keys.get(1).filter(|(_, p)| *p > 0.05);
+            let other = other.map_or_else(String::new, |(k, p)| {
+                format!("; {} {:.0}%", k.text(), 100.0 * p)
+            });
+            writeln!(
+                out,
+                "In {}, the likeliest key ({:.0}%{other}):",
+                best.key.text(),
+                100.0 * p
+            )?;
+        }
+    }
+    for chord in &best.chords {
+        let texts: Vec<&str> = row[chord.first..=chord.last]
+            .iter()
+            .map(|t| t.text.as_str())
+            .collect();
+        writeln!(
+            out,
+            "  {:<18} {:<8} {:>3.0}%",
+            texts.join(", "),
+            chord.label.symbol(),
+            100.0 * chord.probability
+        )?;
+        wrap(out, "      ", &chord.reason)?;
+        if let Some(origin) = origin(&row, chord, &instrument) {
+            wrap(out, "      ", &format!("from the neck: {origin}"))?;
+        }
+        let others: Vec<String> = found.fragments[chord.first]
+            .iter()
+            .filter(|(l, p)| !same_chord(l, &chord.label) && *p >= 0.03)
+            .take(2)
+            .map(|(l, p)| format!("{} {:.0}%", l.symbol(), 100.0 * p))
+            .collect();
+        if !others.is_empty() {
+            wrap(out, "      ", &format!("or {}", others.join(", ")))?;
+        }
+    }
+    for (i, other) in found.readings.iter().enumerate().skip(1) {
+        let chords: Vec<String> = other.chords.iter().map(|c| c.label.symbol()).collect();
+        let which = if i == 1 {
+            "Second-best reading".to_owned()
+        } else {
+            format!("Reading {}", i + 1)
+        };
+        wrap(
+            out,
+            "",
+            &format!(
+                "{which} of the row (in {}): {}",
+                other.key.text(),
+                chords.join(", ")
+            ),
+        )?;
+    }
+    Ok(Outcome::Done)
+}
+
+/// The same root and quality, however spelled.
+fn same_chord(a: &Label, b: &Label) -> bool {
+    match (a.chord(), b.chord()) {
+        (Some(a), Some(b)) => {
+            a.root.pitch_class() == b.root.pitch_class() && a.quality == b.quality
+        }
+        (None, None) => true,
+        _ => false,
+    }
+}

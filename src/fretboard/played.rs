@@ -1,0 +1,316 @@
+//! Typed fingerings and notes: `x79987`, `A6 B4 e5`, `D# A`, `B3 G4`.
+
+use super::{FretboardError, Instrument, Shape};
+use crate::theory::{PitchClass, PitchClassSet, Spelled, midi_name, parse_midi_name};
+
+/// How words such as `B3 G4` are read.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Typed {
+    /// Strings with frets if their strings ascend (`A6 B4 e5`), else notes with octaves (`B3 G4`).
+    #[default]
+    Either,
+    /// Strings with frets.
+    Strings,
+    /// Notes.
+    Notes,
+}
+
+/// One sounding note of what was typed.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Tone {
+    /// String index, if a string was named.
+    pub string: Option<usize>,
+    /// Fret on that string.
+    pub fret: Option<u8>,
+    /// MIDI note, if an octave is known.
+    pub midi: Option<u8>,
+    /// Its pitch class.
+    pub pitch_class: PitchClass,
+}
+
+/// What was typed, as sound.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Played {
+    /// The shape, if strings were named.
+    pub shape: Option<Shape>,
+    /// Sounding notes: in order of strings, or as typed.
+    pub tones: Vec<Tone>,
+}
+
+impl Played {
+    /// What a shape sounds on an instrument.
+    pub fn of_shape(instrument: &Instrument, shape: Shape) -> Self {
+        let tones = instrument
+            .sounding(&shape)
+            .into_iter()
+            .enumerate()
+            .filter_map(|(s, midi)| {
+                let midi = midi?;
+                Some(Tone {
+                    string: Some(s),
+                    fret: shape.frets()[s],
+                    midi: Some(midi),
+                    pitch_class: PitchClass::new(i32::from(midi)),
+                })
+            })
+            .collect();
+        Self {
+            shape: Some(shape),
+            tones,
+        }
+    }
+
+    /// The pitch classes that sound.
+    pub fn pitch_classes(&self) -> PitchClassSet {
+        self.tones.iter().map(|t| t.pitch_class).collect()
+    }
+
+    /// The lowest: by pitch where octaves are known, else the first typed.
+    pub fn bass(&self) -> Option<PitchClass> {
+        if self.tones.iter().all(|t| t.midi.is_some()) {
+            self.tones
+                .iter()
+                .min_by_key(|t| t.midi)
+                .map(|t| t.pitch_class)
+        } else {
+            self.tones.first().map(|t| t.pitch_class)
+        }
+    }
+
+    /// `x79987`, or the notes: `B3 G4`.
+    pub fn text(&self) -> String {
+        match &self.shape {
+            Some(shape) => shape.text(),
+            None => self
+                .tones
+                .iter()
+                .map(|t| match t.midi {
+                    Some(m) => midi_name(m),
+                    None => Spelled::from_fifths(sharp_fifths(t.pitch_class)).text(),
+                })
+                .collect::<Vec<_>>()
+                .join(" "),
+        }
+    }
+}
+
+/// Position of a pitch class on the line of fifths between E♭ and G♯.
+fn sharp_fifths(pc: PitchClass) -> i32 {
+    (-3..9)
+        .find(|f| Spelled::from_fifths(*f).pitch_class() == pc)
+        .unwrap_or(0)
+}
+
+/// A string's name: its open note, lower case where a lower string has the same (`E` and `e`).
+pub fn string_name(instrument: &Instrument, string: usize) -> String {
+    let open = instrument.tuning.open();
+    let Some(midi) = open.get(string) else {
+        return format!("string {}", string + 1);
+    };
+    let name: String = midi_name(*midi)
+        .chars()
+        .filter(|c| !c.is_ascii_digit() && *c != '-')
+        .collect();
+    let twin = |other: &u8| other % 12 == midi % 12;
+    let same = open.iter().filter(|o| twin(o)).count();
+    let below = open[..string].iter().filter(|o| twin(o)).count();
+    match (same, below) {
+        (1, _) | (_, 0) => name,
+        (n, at) if at + 1 == n => name.to_lowercase(),
+        // a middle one of several goes by its number, counted from the highest
+        _ => format!("{}:", open.len() - string),
+    }
+}
+
+/// Finds a string by its name (`A`, `e`, `b♭`) or its number from the highest (`5`).
+///
+/// # Errors
+/// * [`FretboardError::StringName`] if no string is called so.
+pub fn string_by_name(instrument: &Instrument, name: &str) -> Result<usize, FretboardError> {
+    let n = instrument.tuning.n_strings();
+    let strings = || 0..n;
+    let bad = || FretboardError::StringName {
+        text: name.into(),
+        strings: strings()
+            .map(|s| string_name(instrument, s).trim_end_matches(':').to_owned())
+            .collect::<Vec<_>>()
+            .join(" "),
+    };
+    if let Ok(number) = name.trim_end_matches(':').parse::<usize>() {
+        return if (1..=n).contains(&number) {
+            Ok(n - number)
+        } else {
+            Err(bad())
+        };
+    }
+    let plain = name.replace('#', "♯");
+    // `b` behind a letter is a flat
+    let typed: Spelled = plain.parse().map_err(|_| bad())?;
+    let pc = typed.pitch_class();
+    let lower = name.starts_with(|c: char| c.is_ascii_lowercase());
+    let fits: Vec<usize> = strings()
+        .filter(|s| instrument.tuning.open()[*s] % 12 == pc.index() as u8)
+        .collect();
+    match (&fits[..], lower) {
+        ([], _) => Err(bad()),
+        ([.., last], true) => Ok(*last),
+        ([first, ..], false) => Ok(*first),
+    }
+}
+
+/// Reads one fingering or set of notes: a shape, strings with frets, or notes with or without octave.
+///
+/// Takes the text, the instrument, and how ambiguous words are read. Strings
+/// are named by their open note (`E A D G B e`) or by number from the highest
+/// with a colon (`5:7`); the frets count from the capo.
+///
+/// # Errors
+/// * [`FretboardError::StringCount`], [`FretboardError::FretRange`] for a shape that does not fit the instrument.
+/// * [`FretboardError::StringName`] for a string that does not exist, [`FretboardError::TwiceOnString`] for one named twice.
+/// * [`FretboardError::Played`] for words that are neither; nothing sounding is also an error.
+pub fn read_played(
+    text: &str,
+    instrument: &Instrument,
+    typed: Typed,
+) -> Result<Played, FretboardError> {
+    let text = text.trim();
+    let bad = |part: &str| FretboardError::Played {
+        text: text.chars().take(60).collect(),
+        part: part.chars().take(20).collect(),
+    };
+    let words: Vec<&str> = text
+        .split([' ', ',', '\t'])
+        .filter(|w| !w.is_empty())
+        .collect();
+    if words.is_empty() {
+        return Err(bad(""));
+    }
+    let looks_like_shape = |w: &str| {
+        w.len() > 1
+            && w.chars()
+                .all(|c| c.is_ascii_digit() || matches!(c, 'x' | 'X' | '-' | '.'))
+    };
+    if words.len() == 1 && looks_like_shape(words[0])
+        || words.len() > 1
+            && words
+                .iter()
+                .all(|w| matches!(*w, "x" | "X") || w.bytes().all(|b| b.is_ascii_digit()))
+    {
+        let shape: Shape = text.parse()?;
+        return shaped(instrument, shape, text);
+    }
+    if words.len() > 12 {
+        return Err(bad(words[12]));
+    }
+    if typed != Typed::Notes {
+        match strings_with_frets(&words, instrument) {
+            Ok(placed) => {
+                let ascending = placed.windows(2).all(|w| w[0].0 < w[1].0);
+                if ascending || typed == Typed::Strings {
+                    let mut frets = vec![None; instrument.tuning.n_strings()];
+                    for (string, fret) in placed {
+                        if frets[string].replace(fret).is_some() {
+                            return Err(FretboardError::TwiceOnString {
+                                text: text.into(),
+                                string: string_name(instrument, string),
+                            });
+                        }
+                    }
+                    return shaped(instrument, Shape::new(frets)?, text);
+                }
+            }
+            Err(error) if typed == Typed::Strings => return Err(error),
+            // a fret too high, or a string that is none, may still be a note
+            Err(error) => {
+                let notes = words.iter().all(|w| note(w).is_some());
+                if !notes {
+                    return Err(match error {
+                        FretboardError::Played { .. } => bad(words
+                            .iter()
+                            .find(|w| note(w).is_none())
+                            .unwrap_or(&words[0])),
+                        other => other,
+                    });
+                }
+            }
+        }
+    }
+    let tones = words
+        .iter()
+        .map(|w| note(w).ok_or_else(|| bad(w)))
+        .collect::<Result<Vec<_>, _>>()?;
+    Ok(Played { shape: None, tones })
+}
+
+/// A note with or without octave.
+fn note(word: &str) -> Option<Tone> {
+    let midi = parse_midi_name(word).ok();
+    let pitch_class = match midi {
+        Some(m) => PitchClass::new(i32::from(m)),
+        None => word.parse::<Spelled>().ok()?.pitch_class(),
+    };
+    Some(Tone {
+        string: None,
+        fret: None,
+        midi,
+        pitch_class,
+    })
+}
+
+fn shaped(instrument: &Instrument, shape: Shape, text: &str) -> Result<Played, FretboardError> {
+    let n = instrument.tuning.n_strings();
+    if shape.frets().len() != n {
+        return Err(FretboardError::StringCount {
+            text: text.into(),
+            found: shape.frets().len(),
+            expected: n,
+        });
+    }
+    let neck = instrument.highest_fret.saturating_sub(instrument.capo);
+    if let Some(f) = shape.frets().iter().flatten().find(|f| **f > neck) {
+        return Err(FretboardError::FretRange {
+            fret: u32::from(*f),
+            highest: neck,
+        });
+    }
+    let played = Played::of_shape(instrument, shape);
+    if played.tones.is_empty() {
+        return Err(FretboardError::Played {
+            text: text.into(),
+            part: "no string sounds".into(),
+        });
+    }
+    Ok(played)
+}
+
+/// Reads `A6 B4 e5` as string indexes with frets.
+fn strings_with_frets(
+    words: &[&str],
+    instrument: &Instrument,
+) -> Result<Vec<(usize, u8)>, FretboardError> {
+    words
+        .iter()
+        .map(|word| {
+            let bad = || FretboardError::Played {
+                text: (*word).into(),
+                part: (*word).into(),
+            };
+            let at = match word.split_once(':') {
+                Some((number, _)) => number.len() + 1,
+                None => word.find(|c: char| c.is_ascii_digit()).ok_or_else(bad)?,
+            };
+            let (name, fret) = word.split_at(at);
+            let string = string_by_name(instrument, name)?;
+            let fret: u32 = fret.parse().map_err(|_| bad())?;
+            let neck = instrument.highest_fret.saturating_sub(instrument.capo);
+            u8::try_from(fret)
+                .ok()
+                .filter(|f| *f <= neck)
+                .map(|f| (string, f))
+                .ok_or(FretboardError::FretRange {
+                    fret,
+                    highest: neck,
+                })
+        })
+        .collect()
+}

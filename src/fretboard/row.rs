@@ -1,0 +1,155 @@
+//! Shapes for a progression: the row that moves least, or keeps a top line.
+
+use super::neck::fret_mm;
+use super::{Instrument, Limits, Voicing, Wanted, voicings};
+use crate::theory::{Chord, PitchClass};
+
+/// How many of each chord's easiest shapes are tried.
+const N_TRIED: usize = 60;
+/// What one millimeter of finger travel weighs against the measure of ease.
+const PER_MM: f64 = 1.0 / 45.0;
+/// What a fret of change in the top note weighs, where no line is asked for.
+const PER_TOP_SEMITONE: f64 = 0.04;
+
+/// One row of shapes.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Row {
+    /// A shape for each chord.
+    pub shapes: Vec<Voicing>,
+    /// How far the fingers travel in all, mm.
+    pub travel_mm: f64,
+}
+
+/// The row of shapes, one a chord, with the least effort and movement together.
+///
+/// Takes the chords in order, limits for all of them, and a top line: for each
+/// chord the pitch class its highest string must sound, or nothing. `None` if
+/// a chord has no shape under these limits; [`first_without_shape`] tells which.
+///
+/// # Source
+/// A shortest path through the shapes of each chord (Viterbi 1967); weights ours.
+pub fn smoothest(
+    instrument: &Instrument,
+    chords: &[Chord],
+    limits: &Limits,
+    top_line: &[Option<PitchClass>],
+) -> Option<Row> {
+    let mut known: Vec<(Wanted, Option<PitchClass>, Vec<Voicing>)> = Vec::new();
+    let mut choices: Vec<usize> = Vec::with_capacity(chords.len());
+    for (i, chord) in chords.iter().enumerate() {
+        let top = top_line.get(i).copied().flatten().or(limits.top);
+        let wanted = Wanted::chord(chord);
+        let at = known.iter().position(|(w, t, _)| *w == wanted && *t == top);
+        choices.push(match at {
+            Some(at) => at,
+            None => {
+                let own = Limits {
+                    top,
+                    ..limits.clone()
+                };
+                let mut list = voicings(instrument, wanted, &own);
+                list.truncate(N_TRIED);
+                if list.is_empty() {
+                    return None;
+                }
+                known.push((wanted, top, list));
+                known.len() - 1
+            }
+        });
+    }
+    let list = |i: usize| &known[choices[i]].2;
+    let first = chords.first().map(|_| list(0))?;
+    let mut cost: Vec<f64> = first.iter().map(|v| v.rank).collect();
+    let mut back: Vec<Vec<usize>> = Vec::new();
+    for i in 1..chords.len() {
+        let (before, here) = (list(i - 1), list(i));
+        let (next, from): (Vec<f64>, Vec<usize>) = here
+            .iter()
+            .map(|v| {
+                let (at, best) = before
+                    .iter()
+                    .zip(&cost)
+                    .map(|(u, c)| {
+                        c + travel(instrument, u, v) * PER_MM + top_step(instrument, u, v)
+                    })
+                    .enumerate()
+                    .min_by(|a, b| a.1.total_cmp(&b.1))
+                    .unwrap_or((0, 0.0));
+                (best + v.rank, at)
+            })
+            .unzip();
+        cost = next;
+        back.push(from);
+    }
+    let mut at = (0..cost.len()).min_by(|a, b| cost[*a].total_cmp(&cost[*b]))?;
+    let mut path = vec![at];
+    for from in back.iter().rev() {
+        at = from[at];
+        path.push(at);
+    }
+    path.reverse();
+    let shapes: Vec<Voicing> = path
+        .iter()
+        .enumerate()
+        .map(|(i, at)| list(i)[*at].clone())
+        .collect();
+    let travel_mm = shapes
+        .windows(2)
+        .map(|w| travel(instrument, &w[0], &w[1]))
+        .sum();
+    Some(Row { shapes, travel_mm })
+}
+
+/// The first chord that has no shape under the limits and the top line.
+pub fn first_without_shape(
+    instrument: &Instrument,
+    chords: &[Chord],
+    limits: &Limits,
+    top_line: &[Option<PitchClass>],
+) -> Option<usize> {
+    chords.iter().enumerate().position(|(i, chord)| {
+        let own = Limits {
+            top: top_line.get(i).copied().flatten().or(limits.top),
+            ..limits.clone()
+        };
+        voicings(instrument, Wanted::chord(chord), &own).is_empty()
+    })
+}
+
+/// How far fingers travel from one shape to the next, mm: along the neck, and
+/// about 10 mm for each string crossed; a finger that is new or lifted moves 15 mm.
+pub fn travel(instrument: &Instrument, from: &Voicing, to: &Voicing) -> f64 {
+    const STRING_MM: f64 = 10.0;
+    const LIFT_MM: f64 = 15.0;
+    let place = |v: &Voicing, finger: super::Finger| {
+        let fingers = v.hand.fingers.iter().enumerate();
+        fingers
+            .filter(|(_, f)| **f == Some(finger))
+            .find_map(|(s, _)| Some((s, v.shape.frets().get(s).copied().flatten()?)))
+    };
+    let mm = |fret: u8| fret_mm(fret + instrument.capo);
+    (0..=4)
+        .map(|n| {
+            let finger = if n == 0 {
+                super::Finger::Thumb
+            } else {
+                super::Finger::Number(n)
+            };
+            match (place(from, finger), place(to, finger)) {
+                (None, None) => 0.0,
+                (Some((s, f)), Some((t, g))) => {
+                    (mm(f) - mm(g)).abs() + STRING_MM * s.abs_diff(t) as f64
+                }
+                _ => LIFT_MM,
+            }
+        })
+        .sum()
+}
+
+fn top_step(instrument: &Instrument, from: &Voicing, to: &Voicing) -> f64 {
+    let top = |v: &Voicing| instrument.sounding(&v.shape).into_iter().flatten().max();
+    match (top(from), top(to)) {
+        (Some(a), Some(b)) => PER_TOP_SEMITONE * f64::from(a.abs_diff(b)),
+        _ => 0.0,
+    }
+}

@@ -1,0 +1,146 @@
+//! Shapes from sound: which fingerings of a chord fit the notes that sounded.
+//!
+//! Each playable shape is scored by the notes heard while its chord sounded:
+//! for every pitch of the shape the logarithm of how surely it was heard, for
+//! every pitch heard that the shape lacks the logarithm of how surely it was
+//! not. Spans with the same chord are scored together, so that a chord keeps
+//! its shape from bar to bar; ease decides between shapes that fit alike.
+
+use super::acoustic::{Acoustic, LOWEST_MIDI, N_PITCHES};
+use super::cells::frames_in;
+use crate::fretboard::{Instrument, Limits, Shape, Wanted, voicings};
+use crate::theory::{Chord, Label};
+use std::collections::BTreeMap;
+
+/// Weights of the fit.
+#[derive(Debug, Clone)]
+pub struct FitWeights {
+    /// Weight of the measure of ease against the logarithm of the fit.
+    pub ease: f64,
+    /// Probabilities are kept this far from 0 and 1.
+    pub margin: f64,
+    /// How many shapes are kept.
+    pub n_shapes: usize,
+}
+
+impl Default for FitWeights {
+    fn default() -> Self {
+        Self {
+            ease: 0.35,
+            margin: 0.04,
+            n_shapes: 4,
+        }
+    }
+}
+
+/// How surely each pitch (0 = MIDI 28) was heard between two times: the
+/// strongest of its struck probabilities and of its sounding share.
+pub(crate) fn heard_pitches(acoustic: &Acoustic, start_s: f64, end_s: f64) -> [f32; N_PITCHES] {
+    let mut struck = [0f32; N_PITCHES];
+    let mut sounding = [0f32; N_PITCHES];
+    let mut frames = 0.0f32;
+    for (frame, weight) in frames_in(start_s, end_s, acoustic.n_frames()) {
+        frames += weight;
+        for p in 0..N_PITCHES {
+            struck[p] = struck[p].max(acoustic.struck(frame, p) * weight.min(1.0));
+            sounding[p] += weight * acoustic.sounding(frame, p);
+        }
+    }
+    let mut heard = [0f32; N_PITCHES];
+    for p in 0..N_PITCHES {
+        heard[p] = (0.5 * struck[p] + 0.5 * (sounding[p] / frames.max(1e-3)))
+            .max(0.9 * struck[p] * sounding[p].min(1.0));
+    }
+    heard
+}
+
+/// A span to fit: its label and what was heard in it.
+pub(crate) struct Heard<'a> {
+    pub(crate) label: &'a Label,
+    pub(crate) pitches: [f32; N_PITCHES],
+    pub(crate) seconds: f64,
+}
+
+/// For each span the shapes of its chord that fit best, best first, with their fit (0 to 1).
+pub(crate) fn fit_shapes(
+    instrument: &Instrument,
+    spans: &[Heard<'_>],
+    weights: &FitWeights,
+) -> Vec<Vec<(Shape, f64)>> {
+    // spans of one chord are fitted together
+    let mut groups: BTreeMap<String, (&Chord, Vec<usize>)> = BTreeMap::new();
+    for (i, span) in spans.iter().enumerate() {
+        if let Label::Chord(chord) = span.label {
+            groups
+                .entry(chord.label())
+                .or_insert_with(|| (chord, Vec::new()))
+                .1
+                .push(i);
+        }
+    }
+    let mut out = vec![Vec::new(); spans.len()];
+    for (chord, members) in groups.values() {
+        let mut pitches = [0f64; N_PITCHES];
+        let mut seconds = 0.0;
+        for i in members {
+            let w = spans[*i].seconds.min(4.0);
+            seconds += w;
+            for (sum, p) in pitches.iter_mut().zip(&spans[*i].pitches) {
+                *sum += w * f64::from(*p);
+            }
+        }
+        pitches
+            .iter_mut()
+            .for_each(|p| *p /= f64::max(seconds, 1e-6));
+        let shapes = fit_one(instrument, chord, &pitches, weights);
+        for i in members {
+            out[*i].clone_from(&shapes);
+        }
+    }
+    out
+}
+
+fn fit_one(
+    instrument: &Instrument,
+    chord: &Chord,
+    pitches: &[f64; N_PITCHES],
+    weights: &FitWeights,
+) -> Vec<(Shape, f64)> {
+    let limits = Limits {
+        min_strings: 2,
+        ..Limits::default()
+    };
+    // What a pitch adds if it is in the shape, and what all add if none is.
+    let clamp = |p: f64| p.clamp(weights.margin, 1.0 - weights.margin);
+    let gain: Vec<f64> = pitches
+        .iter()
+        .map(|p| (clamp(*p) / (1.0 - clamp(*p))).ln())
+        .collect();
+    let mut scored: Vec<(f64, f64, Shape)> = voicings(instrument, Wanted::chord(chord), &limits)
+        .into_iter()
+        .map(|v| {
+            let mut set = 0u64;
+            for midi in instrument.sounding(&v.shape).into_iter().flatten() {
+                if let Some(p) = midi
+                    .checked_sub(LOWEST_MIDI)
+                    .filter(|p| usize::from(*p) < N_PITCHES)
+                {
+                    set |= 1 << p;
+                }
+            }
+            let fit: f64 = (0..N_PITCHES)
+                .filter(|p| set >> p & 1 == 1)
+                .map(|p| gain[p])
+                .sum();
+            (fit - weights.ease * v.rank, fit, v.shape)
+        })
+        .collect();
+    scored.sort_by(|a, b| b.0.total_cmp(&a.0).then_with(|| a.2.cmp(&b.2)));
+    scored.truncate(weights.n_shapes);
+    // a shape that sounds exactly what was heard fits fully
+    let perfect: f64 = gain.iter().filter(|g| **g > 0.0).sum();
+    scored
+        .into_iter()
+        .map(|(_, fit, shape)| (shape, (fit / perfect.max(1.0)).clamp(0.0, 1.0)))
+        .collect()
+}

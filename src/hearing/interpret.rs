@@ -1,0 +1,213 @@
+//! The musical stage: from what sounds to what it means.
+
+use super::acoustic::{Acoustic, LOWEST_MIDI, N_PITCHES, NET_QUALITIES, NO_CHORD};
+use super::cells::{Cells, Stroke, frames_in};
+use super::chords::{ChordWeights, Segment, States, decode, score_states};
+use super::fit::{FitWeights, Heard, fit_shapes, heard_pitches};
+use super::harmony::{estimate_key, key_prior};
+use super::notes::{Note, NoteWeights, notes};
+use super::reading::{Given, HeardSpan, Hearing};
+use super::stage::Front;
+use crate::theory::{Chord, Degree, Key, Label, Mode, PitchClass, Quality};
+
+/// All weights of the musical stage; docs/hearing.md says what each was fitted on.
+#[derive(Debug, Clone, Default)]
+pub struct Weights {
+    /// Of the search for chords.
+    pub chords: ChordWeights,
+    /// Of the reading of notes.
+    pub notes: NoteWeights,
+    /// Of the fit of shapes.
+    pub fit: FitWeights,
+    /// Of candidates: how far scores are flattened into probabilities.
+    pub temperature: f32,
+}
+
+/// What one pass over a take left: the acoustic stage's result and the attacks.
+pub struct Sound {
+    pub(crate) front: Front,
+    pub(crate) acoustic: Acoustic,
+    pub(crate) strokes: Vec<Stroke>,
+}
+
+impl Sound {
+    /// Length of the take, s.
+    pub fn duration_s(&self) -> f64 {
+        self.front.n_samples as f64 / f64::from(super::spectrum::RATE)
+    }
+}
+
+/// Chord, bass and key names of the net's classes.
+fn label_of(class: usize, bass: usize, key: Option<Key>) -> Label {
+    if class == NO_CHORD {
+        return Label::NoChord;
+    }
+    let root = PitchClass::new((class % 12) as i32);
+    let key = key.unwrap_or(Key::usual(PitchClass::new(0), Mode::Major));
+    let Some(quality) = Quality::by_harte(NET_QUALITIES[class / 12]) else {
+        return Label::Unknown;
+    };
+    let chord = Chord::new(key.spell(root), quality);
+    let semitones = PitchClass::new(bass as i32).above(root);
+    Label::Chord(match bass_degree(quality, semitones) {
+        Some(degree) => chord.over(degree),
+        None => chord,
+    })
+}
+
+/// The degree of a bass so many semitones above the root: the chord's own if it has one.
+fn bass_degree(quality: &Quality, semitones: i32) -> Option<Degree> {
+    const PLAIN: [(u8, i8); 12] = [
+        (1, 0),
+        (2, -1),
+        (2, 0),
+        (3, -1),
+        (3, 0),
+        (4, 0),
+        (5, -1),
+        (5, 0),
+        (6, -1),
+        (6, 0),
+        (7, -1),
+        (7, 0),
+    ];
+    if semitones == 0 {
+        return None;
+    }
+    let own = quality
+        .degrees
+        .iter()
+        .find(|d| d.semitones().rem_euclid(12) == semitones)
+        .map(|d| Degree::new((d.number() - 1) % 7 + 1, d.alter()));
+    let (number, alter) = PLAIN[semitones as usize];
+    Some(own.unwrap_or(Degree::new(number, alter)))
+}
+
+/// Reads a take's sound.
+pub fn interpret(sound: &Sound, given: &Given, weights: &Weights) -> Hearing {
+    let duration_s = sound.duration_s();
+    let acoustic = &sound.acoustic;
+    let cells = Cells::new(acoustic, &sound.strokes, duration_s);
+    let states = States::new(&weights.chords);
+    let starts = vec![weights.chords.on_beat; cells.n_bounds()];
+    let pass = |key: Option<Key>| {
+        let prior = key_prior(key, weights.chords.key);
+        (
+            decode(&cells, &states, &weights.chords, &prior, &starts),
+            prior,
+        )
+    };
+    let lengths = |segments: &[Segment]| -> Vec<(Segment, f64)> {
+        segments
+            .iter()
+            .map(|s| (*s, cells.bounds_s[s.to] - cells.bounds_s[s.from]))
+            .collect()
+    };
+    let key = match given.key {
+        Some(key) => Some(key),
+        None => estimate_key(&lengths(&pass(None).0)),
+    };
+    let (segments, prior) = pass(key);
+    let heard_notes = notes(acoustic, &sound.strokes, &weights.notes, duration_s);
+
+    let mut scores = Vec::new();
+    let mut spans = Vec::new();
+    for segment in &segments {
+        score_states(
+            &cells,
+            segment.from,
+            segment.to,
+            &states,
+            &weights.chords,
+            &prior,
+            &mut scores,
+        );
+        let (start_s, end_s) = (cells.bounds_s[segment.from], cells.bounds_s[segment.to]);
+        let candidates = candidates(&states, &scores, key, weights.temperature);
+        spans.push(HeardSpan {
+            start_s,
+            end_s,
+            candidates,
+            shapes: Vec::new(),
+            bass_midi: lowest(&heard_notes, start_s, end_s),
+            chroma: chroma(acoustic, start_s, end_s),
+            fragment: false,
+        });
+    }
+    let heard: Vec<Heard<'_>> = spans
+        .iter()
+        .map(|s| Heard {
+            label: &s.candidates[0].0,
+            pitches: heard_pitches(acoustic, s.start_s, s.end_s),
+            seconds: s.end_s - s.start_s,
+        })
+        .collect();
+    let shapes = fit_shapes(&given.instrument, &heard, &weights.fit);
+    drop(heard);
+    for (span, shapes) in spans.iter_mut().zip(shapes) {
+        span.shapes = shapes;
+    }
+    Hearing {
+        duration_s,
+        tuning_cents: sound.front.tuning.map_or(0.0, |t| t.0),
+        tempo_bpm: None,
+        meter: given.meter,
+        key,
+        beats: Vec::new(),
+        bars: Vec::new(),
+        sections: Vec::new(),
+        chords: spans,
+        notes: heard_notes,
+        warnings: Vec::new(),
+    }
+}
+
+/// The best labels of one stretch with their probabilities.
+fn candidates(
+    states: &States,
+    scores: &[f32],
+    key: Option<Key>,
+    temperature: f32,
+) -> Vec<(Label, f64, String)> {
+    const N: usize = 6;
+    let top = scores.iter().copied().fold(f32::MIN, f32::max);
+    let mut weighted: Vec<(f32, usize)> = scores
+        .iter()
+        .enumerate()
+        .map(|(i, s)| (((s - top) / temperature.max(1e-3)).exp(), i))
+        .collect();
+    let total: f32 = weighted.iter().map(|w| w.0).sum();
+    weighted.sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.cmp(&b.1)));
+    weighted
+        .into_iter()
+        .take(N)
+        .map(|(w, i)| {
+            let (class, bass, _) = states.list[i];
+            (
+                label_of(class, bass, key),
+                f64::from(w / total),
+                String::new(),
+            )
+        })
+        .collect()
+}
+
+fn lowest(notes: &[Note], start_s: f64, end_s: f64) -> Option<u8> {
+    notes
+        .iter()
+        .filter(|n| n.start_s > start_s - 0.03 && n.start_s < end_s - 0.03)
+        .map(|n| n.midi)
+        .min()
+}
+
+fn chroma(acoustic: &Acoustic, start_s: f64, end_s: f64) -> [f32; 12] {
+    let mut sum = [0f32; 12];
+    let mut total = 0.0f32;
+    for (frame, weight) in frames_in(start_s, end_s, acoustic.n_frames()) {
+        total += weight;
+        for p in 0..N_PITCHES {
+            sum[(p + usize::from(LOWEST_MIDI)) % 12] += weight * acoustic.sounding(frame, p);
+        }
+    }
+    sum.map(|s| (s / total.max(1e-3)).min(1.0))
+}

@@ -1,0 +1,446 @@
+//! Values in memory to records as written, and back.
+
+use super::decided::{Act, Decision, How};
+use super::format::{FORMAT, Fault, VERSION, read_meter};
+use super::heard::{
+    Candidate, FittedShape, Heard, HeardBar, HeardBeat, HeardChord, HeardNote, HeardSection,
+};
+use super::records::*;
+use super::{Fingerprint, Log, Take};
+use crate::fretboard::{Instrument, Shape, Tuning};
+use crate::theory::{Key, Label};
+
+/// Rounds to four decimals: 0.1 ms, a hundredth of a per cent.
+fn four(x: f64) -> f64 {
+    (x * 1e4).round() / 1e4
+}
+
+/// The record of a log.
+pub(super) fn to_record(log: &Log) -> LogRecord {
+    LogRecord {
+        format: FORMAT.into(),
+        version: VERSION,
+        take: TakeRecord {
+            file: log.take.file.clone(),
+            kind: log.take.kind.clone(),
+            rate_hz: log.take.rate_hz,
+            channels: log.take.channels,
+            bytes: log.take.bytes,
+            fingerprint: log.take.fingerprint.as_ref().map(|f| FingerprintRecord {
+                duration_s: four(f.duration_s),
+                levels_db: f.levels_db.clone(),
+                crossings: f.crossings.clone(),
+            }),
+        },
+        drafted: log.drafted.clone(),
+        heard: heard_record(&log.heard),
+        decided: log
+            .decided
+            .iter()
+            .map(|d| DecisionRecord {
+                id: d.id,
+                at: d.at.clone(),
+                acts: d.acts.iter().map(act_record).collect(),
+            })
+            .collect(),
+    }
+}
+
+fn heard_record(heard: &Heard) -> HeardRecord {
+    HeardRecord {
+        by_version: heard.by_version.clone(),
+        settings: heard.settings.clone(),
+        duration_s: four(heard.duration_s),
+        tuning_cents: four(heard.tuning_cents),
+        instrument: InstrumentRecord {
+            open_midi: heard.instrument.tuning.open().to_vec(),
+            capo: heard.instrument.capo,
+            highest_fret: heard.instrument.highest_fret,
+        },
+        tempo_bpm: heard.tempo_bpm.map(four),
+        meter: heard.meter.map(|(b, v)| format!("{b}/{v}")),
+        key: heard.key.map(Key::label),
+        beats: heard
+            .beats
+            .iter()
+            .map(|b| BeatRecord {
+                time_s: four(b.time_s),
+                place: b.place,
+            })
+            .collect(),
+        bars: heard
+            .bars
+            .iter()
+            .map(|b| BarRecord {
+                number: b.number,
+                start_s: four(b.start_s),
+                end_s: four(b.end_s),
+                n_beats: b.n_beats,
+            })
+            .collect(),
+        sections: heard
+            .sections
+            .iter()
+            .map(|s| SectionRecord {
+                letter: s.letter.clone(),
+                first_bar: s.first_bar,
+                last_bar: s.last_bar,
+                differs: s.differs.clone(),
+            })
+            .collect(),
+        chords: heard.chords.iter().map(chord_record).collect(),
+        notes: heard
+            .notes
+            .iter()
+            .map(|n| NoteRecord {
+                start_s: four(n.start_s),
+                end_s: four(n.end_s),
+                midi: n.midi,
+                probability: four(n.probability),
+            })
+            .collect(),
+        warnings: heard.warnings.clone(),
+    }
+}
+
+fn chord_record(chord: &HeardChord) -> ChordRecord {
+    ChordRecord {
+        start_s: four(chord.start_s),
+        end_s: four(chord.end_s),
+        candidates: chord
+            .candidates
+            .iter()
+            .map(|c| CandidateRecord {
+                label: c.label.label(),
+                probability: four(c.probability),
+                reason: c.reason.clone(),
+            })
+            .collect(),
+        shapes: chord
+            .shapes
+            .iter()
+            .map(|s| ShapeRecord {
+                frets: s.shape.text(),
+                fit: four(s.fit),
+            })
+            .collect(),
+        bass_midi: chord.bass_midi,
+        chroma: chord.chroma.map(|x| four(f64::from(x))),
+        fragment: chord.fragment,
+    }
+}
+
+fn act_record(act: &Act) -> ActRecord {
+    match act {
+        Act::Chord {
+            start_s,
+            end_s,
+            label,
+            how,
+        } => ActRecord::Chord {
+            start_s: four(*start_s),
+            end_s: four(*end_s),
+            label: label.label(),
+            how: match how {
+                How::Proposed => HowRecord::Proposed,
+                How::Candidate => HowRecord::Candidate,
+                How::Own => HowRecord::Own,
+            },
+        },
+        Act::Shape {
+            start_s,
+            end_s,
+            shape,
+            or_shape,
+        } => ActRecord::Shape {
+            start_s: four(*start_s),
+            end_s: four(*end_s),
+            frets: shape.text(),
+            or_frets: or_shape.as_ref().map(Shape::text),
+        },
+        Act::Note { place_s, text } => ActRecord::Note {
+            start_s: place_s.map(|p| four(p.0)),
+            end_s: place_s.map(|p| four(p.1)),
+            text: text.clone(),
+        },
+        Act::Move { from_s, to_s } => ActRecord::Move {
+            from_s: four(*from_s),
+            to_s: four(*to_s),
+        },
+        Act::Split { at_s } => ActRecord::Split { at_s: four(*at_s) },
+        Act::Join { start_s, end_s } => ActRecord::Join {
+            start_s: four(*start_s),
+            end_s: four(*end_s),
+        },
+        Act::SectionName {
+            start_s,
+            end_s,
+            name,
+        } => ActRecord::SectionName {
+            start_s: four(*start_s),
+            end_s: four(*end_s),
+            name: name.clone(),
+        },
+        Act::SectionLetter {
+            start_s,
+            end_s,
+            letter,
+        } => ActRecord::SectionLetter {
+            start_s: four(*start_s),
+            end_s: four(*end_s),
+            letter: letter.clone(),
+        },
+        Act::SectionSplit { at_s } => ActRecord::SectionSplit { at_s: four(*at_s) },
+        Act::SectionJoin { at_s } => ActRecord::SectionJoin { at_s: four(*at_s) },
+        Act::Title(text) => ActRecord::Title { text: text.clone() },
+        Act::Key(key) => ActRecord::Key { key: key.label() },
+        Act::Meter(beats, value) => ActRecord::Meter {
+            meter: format!("{beats}/{value}"),
+        },
+        Act::Tempo(bpm) => ActRecord::Tempo { bpm: four(*bpm) },
+        Act::Downbeat(at_s) => ActRecord::Downbeat { at_s: four(*at_s) },
+        Act::Capo(fret) => ActRecord::Capo { fret: *fret },
+        Act::Tuning(tuning) => ActRecord::Tuning {
+            open_midi: tuning.open().to_vec(),
+        },
+        Act::Undo(of) => ActRecord::Undo { of: of.clone() },
+    }
+}
+
+/// An error of reading at a place, from any room's error.
+fn at<T, E: ToString>(result: Result<T, E>, place: impl FnOnce() -> String) -> Result<T, Fault> {
+    result.map_err(|error| Fault {
+        place: place(),
+        reason: error.to_string(),
+    })
+}
+
+/// The log of a record; the place of what cannot be read.
+pub(super) fn from_record(record: LogRecord) -> Result<Log, Fault> {
+    Ok(Log {
+        take: Take {
+            file: record.take.file,
+            kind: record.take.kind,
+            rate_hz: record.take.rate_hz,
+            channels: record.take.channels,
+            bytes: record.take.bytes,
+            fingerprint: record.take.fingerprint.map(|f| Fingerprint {
+                duration_s: f.duration_s,
+                levels_db: f.levels_db,
+                crossings: f.crossings,
+            }),
+        },
+        drafted: record.drafted,
+        heard: heard_from(record.heard)?,
+        decided: record
+            .decided
+            .into_iter()
+            .enumerate()
+            .map(|(i, d)| {
+                Ok(Decision {
+                    id: d.id,
+                    at: d.at,
+                    acts: d
+                        .acts
+                        .into_iter()
+                        .enumerate()
+                        .map(|(j, act)| act_from(act, &format!("decided[{i}].acts[{j}]")))
+                        .collect::<Result<_, _>>()?,
+                })
+            })
+            .collect::<Result<_, Fault>>()?,
+    })
+}
+
+fn heard_from(record: HeardRecord) -> Result<Heard, Fault> {
+    let instrument = Instrument {
+        tuning: at(Tuning::new(record.instrument.open_midi), || {
+            "heard.instrument.open_midi".into()
+        })?,
+        capo: record.instrument.capo,
+        highest_fret: record.instrument.highest_fret,
+    };
+    Ok(Heard {
+        by_version: record.by_version,
+        settings: record.settings,
+        duration_s: record.duration_s,
+        tuning_cents: record.tuning_cents,
+        instrument,
+        tempo_bpm: record.tempo_bpm,
+        meter: at(record.meter.as_deref().map(read_meter).transpose(), || {
+            "heard.meter".into()
+        })?,
+        key: at(record.key.as_deref().map(str::parse).transpose(), || {
+            "heard.key".into()
+        })?,
+        beats: record
+            .beats
+            .into_iter()
+            .map(|b| HeardBeat {
+                time_s: b.time_s,
+                place: b.place,
+            })
+            .collect(),
+        bars: record
+            .bars
+            .into_iter()
+            .map(|b| HeardBar {
+                number: b.number,
+                start_s: b.start_s,
+                end_s: b.end_s,
+                n_beats: b.n_beats,
+            })
+            .collect(),
+        sections: record
+            .sections
+            .into_iter()
+            .map(|s| HeardSection {
+                letter: s.letter,
+                first_bar: s.first_bar,
+                last_bar: s.last_bar,
+                differs: s.differs,
+            })
+            .collect(),
+        chords: record
+            .chords
+            .into_iter()
+            .enumerate()
+            .map(|(i, chord)| chord_from(chord, i))
+            .collect::<Result<_, _>>()?,
+        notes: record
+            .notes
+            .into_iter()
+            .map(|n| HeardNote {
+                start_s: n.start_s,
+                end_s: n.end_s,
+                midi: n.midi,
+                probability: n.probability,
+            })
+            .collect(),
+        warnings: record.warnings,
+    })
+}
+
+fn chord_from(record: ChordRecord, i: usize) -> Result<HeardChord, Fault> {
+    Ok(HeardChord {
+        start_s: record.start_s,
+        end_s: record.end_s,
+        candidates: record
+            .candidates
+            .into_iter()
+            .enumerate()
+            .map(|(j, c)| {
+                Ok(Candidate {
+                    label: at(c.label.parse(), || {
+                        format!("heard.chords[{i}].candidates[{j}].label")
+                    })?,
+                    probability: c.probability,
+                    reason: c.reason,
+                })
+            })
+            .collect::<Result<_, Fault>>()?,
+        shapes: record
+            .shapes
+            .into_iter()
+            .enumerate()
+            .map(|(j, s)| {
+                Ok(FittedShape {
+                    shape: at(s.frets.parse(), || {
+                        format!("heard.chords[{i}].shapes[{j}].frets")
+                    })?,
+                    fit: s.fit,
+                })
+            })
+            .collect::<Result<_, Fault>>()?,
+        bass_midi: record.bass_midi,
+        chroma: record.chroma.map(|x| x as f32),
+        fragment: record.fragment,
+    })
+}
+
+fn act_from(record: ActRecord, place: &str) -> Result<Act, Fault> {
+    let of = |field: &str| format!("{place}.{field}");
+    Ok(match record {
+        ActRecord::Chord {
+            start_s,
+            end_s,
+            label,
+            how,
+        } => Act::Chord {
+            start_s,
+            end_s,
+            label: at(label.parse::<Label>(), || of("label"))?,
+            how: match how {
+                HowRecord::Proposed => How::Proposed,
+                HowRecord::Candidate => How::Candidate,
+                HowRecord::Own => How::Own,
+            },
+        },
+        ActRecord::Shape {
+            start_s,
+            end_s,
+            frets,
+            or_frets,
+        } => Act::Shape {
+            start_s,
+            end_s,
+            shape: at(frets.parse(), || of("frets"))?,
+            or_shape: at(or_frets.as_deref().map(str::parse).transpose(), || {
+                of("or_frets")
+            })?,
+        },
+        ActRecord::Note {
+            start_s,
+            end_s,
+            text,
+        } => Act::Note {
+            place_s: match (start_s, end_s) {
+                (Some(a), Some(b)) => Some((a, b)),
+                (None, None) => None,
+                _ => {
+                    return Err(Fault {
+                        place: place.into(),
+                        reason: "a note needs both start_s and end_s, or neither".into(),
+                    });
+                }
+            },
+            text,
+        },
+        ActRecord::Move { from_s, to_s } => Act::Move { from_s, to_s },
+        ActRecord::Split { at_s } => Act::Split { at_s },
+        ActRecord::Join { start_s, end_s } => Act::Join { start_s, end_s },
+        ActRecord::SectionName {
+            start_s,
+            end_s,
+            name,
+        } => Act::SectionName {
+            start_s,
+            end_s,
+            name,
+        },
+        ActRecord::SectionLetter {
+            start_s,
+            end_s,
+            letter,
+        } => Act::SectionLetter {
+            start_s,
+            end_s,
+            letter,
+        },
+        ActRecord::SectionSplit { at_s } => Act::SectionSplit { at_s },
+        ActRecord::SectionJoin { at_s } => Act::SectionJoin { at_s },
+        ActRecord::Title { text } => Act::Title(text),
+        ActRecord::Key { key } => Act::Key(at(key.parse(), || of("key"))?),
+        ActRecord::Meter { meter } => {
+            let (beats, value) = at(read_meter(&meter), || of("meter"))?;
+            Act::Meter(beats, value)
+        }
+        ActRecord::Tempo { bpm } => Act::Tempo(bpm),
+        ActRecord::Downbeat { at_s } => Act::Downbeat(at_s),
+        ActRecord::Capo { fret } => Act::Capo(fret),
+        ActRecord::Tuning { open_midi } => {
+            Act::Tuning(at(Tuning::new(open_midi), || of("open_midi"))?)
+        }
+        ActRecord::Undo { of } => Act::Undo(of),
+    })
+}

@@ -1,0 +1,314 @@
+//! Names for what sounds: every reading of a set of pitch classes over a bass,
+//! ranked, with the reasons.
+//!
+//! No set is refused: where no common name fits, the most useful honest one is
+//! given (root, added or altered tones, "no third") and called a convention.
+//! Costs are integers in hundredths; which reading costs less is what common
+//! practice prefers (no source): the root in the bass, the third present, no
+//! added or missing tones, a plain quality, the key.
+
+mod reasons;
+mod score;
+#[cfg(test)]
+mod tests;
+
+use super::{Chord, Degree, Key, Mode, PitchClass, PitchClassSet, QUALITIES, Quality, Spelled};
+pub use reasons::{before, reasons};
+use score::Parts;
+
+/// What a name may cost beyond the best and still be told, hundredths.
+const FAR_FETCHED: i32 = 170;
+
+/// What kind of reading a name is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum NameKind {
+    /// Every tone of the name sounds, and nothing else.
+    Whole,
+    /// Tones that players leave out are missing (the fifth, inner extensions).
+    Shell,
+    /// The root does not sound.
+    Rootless,
+    /// A plain chord over a bass that is none of its tones.
+    OverBass,
+    /// Two chords, one over the other.
+    TwoChords,
+    /// No common name fits: root with added, altered or missing tones, by convention.
+    Convention,
+}
+
+impl NameKind {
+    /// In words, for the screen.
+    pub const fn words(self) -> &'static str {
+        match self {
+            Self::Whole => "whole chord",
+            Self::Shell => "shell",
+            Self::Rootless => "rootless",
+            Self::OverBass => "over a foreign bass",
+            Self::TwoChords => "two chords",
+            Self::Convention => "name by convention",
+        }
+    }
+}
+
+/// One reading of a set of pitch classes.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Name {
+    /// The chord; the upper one of two.
+    pub chord: Chord,
+    /// The lower chord, where two are named.
+    pub lower: Option<Chord>,
+    /// What kind of reading it is.
+    pub kind: NameKind,
+    /// Degrees of the name that do not sound.
+    pub missing: Vec<Degree>,
+    /// Degrees that sound beyond the name's (the eleventh in a thirteenth chord).
+    pub besides: Vec<Degree>,
+    /// How far it is from a plain name, hundredths; lower is better.
+    pub cost: i32,
+    parts: Parts,
+}
+
+impl Name {
+    /// The symbol with real accidentals, `C♯m7♭5/G`, or `D over C` for two chords.
+    pub fn text(&self) -> String {
+        match &self.lower {
+            Some(lower) => format!("{} over {}", self.chord.symbol(), lower.symbol()),
+            None => self.chord.symbol(),
+        }
+    }
+
+    /// Which degree of the name a pitch class is; the bass of a slash chord included.
+    pub fn degree_of(&self, pc: PitchClass) -> Degree {
+        let root = self.chord.root.pitch_class();
+        self.chord
+            .degrees()
+            .into_iter()
+            .chain(self.besides.iter().copied())
+            .chain(self.chord.bass)
+            .find(|d| d.over(root) == pc)
+            .unwrap_or_else(|| score::plain_degree(pc.above(root)))
+    }
+}
+
+/// What a name is wanted for.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct Context {
+    /// The lowest pitch class; without it the names are ranked as if any could be.
+    pub bass: Option<PitchClass>,
+    /// The key, for spelling and rank.
+    pub key: Option<Key>,
+    /// Only names on this root.
+    pub root: Option<PitchClass>,
+}
+
+/// Names for a set of pitch classes, best first; at least one unless the set is empty.
+///
+/// Takes the set (the bass belongs to it), the context, and how many names are
+/// wanted. The result does not depend on the order or octave of the notes
+/// above the bass.
+///
+/// # Example
+/// ```
+/// use takebook::theory::{PitchClass, naming::{Context, names}};
+/// // A C E G over A
+/// let set = [9, 0, 4, 7].map(PitchClass::new).into_iter().collect();
+/// let found = names(set, Context { bass: Some(PitchClass::new(9)), ..Context::default() }, 2);
+/// assert_eq!(found[0].text(), "Am7");
+/// assert_eq!(found[1].text(), "C6/A");
+/// ```
+///
+/// # Source
+/// Ours: every root and every row of the vocabulary is tried, and the sum of
+/// small costs ranks them.
+pub fn names(set: PitchClassSet, context: Context, n_names: usize) -> Vec<Name> {
+    let set = context.bass.map_or(set, |b| set.with(b));
+    if set.is_empty() {
+        return Vec::new();
+    }
+    let best = score::best_readings(set, context, 3 * n_names.max(1) + 6);
+    let mut named: Vec<Name> = Vec::with_capacity(best.len() + 1);
+    for reading in best {
+        let name = build(set, context, reading);
+        if named.iter().any(|n| n.chord == name.chord) || has_own_row(&name.chord) {
+            continue;
+        }
+        named.push(name);
+        if named.len() == n_names.max(1) {
+            break;
+        }
+    }
+    if context.root.is_none() {
+        named.extend(two_chords(set, context));
+    }
+    named.sort_by_key(|n| n.cost);
+    named.truncate(n_names.max(1));
+    // far-fetched names beside a good one only confuse
+    let good = named.first().map_or(0, |n| n.cost) + FAR_FETCHED;
+    named.retain(|n| n.cost <= good);
+    named
+}
+
+/// Whether a chord with added tones is a plain row of the vocabulary, which is then the name.
+fn has_own_row(chord: &Chord) -> bool {
+    if chord.added.is_empty() {
+        return false;
+    }
+    let mask = |degrees: &mut dyn Iterator<Item = Degree>| {
+        degrees.fold(0u16, |m, d| m | 1 << d.semitones().rem_euclid(12))
+    };
+    let own = mask(&mut chord.degrees().into_iter());
+    let third = chord.degrees().iter().any(|d| d.number() == 3);
+    QUALITIES.iter().any(|q| {
+        mask(&mut q.degrees.iter().copied()) == own
+            && q.degrees.iter().any(|d| d.number() == 3) == third
+    })
+}
+
+/// How a root is spelled: by the key, else so that the chord's notes carry the
+/// fewest accidentals; ties go to the usual key of that name.
+fn spell_root(root: PitchClass, row: &'static Quality, key: Option<Key>) -> Spelled {
+    if let Some(key) = key {
+        return key.spell(root);
+    }
+    let minor = row.degrees.contains(&Degree::new(3, -1));
+    let mode = if minor { Mode::Minor } else { Mode::Major };
+    let usual = Key::usual(root, mode).tonic;
+    let heavy = |spelled: Spelled| -> i32 {
+        let root_odd = matches!(
+            (spelled.letter(), spelled.alter()),
+            (2 | 6, 1) | (0 | 3, -1)
+        );
+        let of_root = if root_odd { 20 } else { 0 };
+        of_root
+            + row
+                .degrees
+                .iter()
+                .map(|d| {
+                    let note = d.note_over(spelled);
+                    let signs = i32::from(note.alter().abs());
+                    // E♯, B♯, C♭, F♭ and doubles are harder to read
+                    let odd = matches!((note.letter(), note.alter()), (2 | 6, 1) | (0 | 3, -1));
+                    signs * signs + i32::from(odd)
+                })
+                .sum::<i32>()
+    };
+    [-12, 12]
+        .into_iter()
+        .map(|by| Spelled::from_fifths(usual.fifths() + by))
+        .filter(|other| other.alter().abs() < 2)
+        .fold(usual, |best, other| {
+            if heavy(other) < heavy(best) {
+                other
+            } else {
+                best
+            }
+        })
+}
+
+/// A reading as a chord with words.
+fn build(set: PitchClassSet, context: Context, reading: score::Reading) -> Name {
+    let row = &QUALITIES[reading.row];
+    let root = spell_root(reading.root, row, context.key);
+    let pc = reading.root;
+    let mut chord = Chord::new(root, row);
+    let sounds = |d: &Degree| set.contains(d.over(pc));
+    let foreign_bass = reading
+        .bass_outside
+        .then_some(context.bass)
+        .flatten()
+        .map(|b| b.above(pc));
+    let mut besides = Vec::new();
+    for semitones in 0..12 {
+        let tone = pc.up(semitones);
+        let in_row = row.degrees.iter().any(|d| d.over(pc) == tone);
+        if !set.contains(tone) || in_row || foreign_bass == Some(semitones) {
+            continue;
+        }
+        let degree = score::added_degree(semitones, row);
+        if score::tolerated(semitones, row) {
+            besides.push(degree);
+        } else {
+            chord.added.push(degree);
+        }
+    }
+    let missing: Vec<Degree> = row.degrees.iter().filter(|d| !sounds(d)).copied().collect();
+    // a missing third changes what is heard: the name says so
+    chord
+        .omitted
+        .extend(missing.iter().filter(|d| d.number() == 3));
+    if let Some(bass) = context.bass.filter(|b| *b != pc) {
+        let tone = chord.degrees().into_iter().find(|d| d.over(pc) == bass);
+        let degree = tone
+            .or_else(|| {
+                let plain = score::plain_degree(bass.above(pc));
+                let readable = plain.note_over(root).alter().abs() < 2;
+                (context.key.is_none() && readable).then_some(plain)
+            })
+            .unwrap_or_else(|| {
+                let key = context.key.unwrap_or(Key::usual(bass, Mode::Major));
+                Degree::between(root, key.spell(bass))
+            });
+        chord = chord.over(Degree::new((degree.number() - 1) % 7 + 1, degree.alter()));
+    }
+    let kind = if !set.contains(pc) {
+        NameKind::Rootless
+    } else if !chord.added.is_empty() || !chord.omitted.is_empty() {
+        NameKind::Convention
+    } else if reading.bass_outside {
+        NameKind::OverBass
+    } else if !missing.is_empty() {
+        NameKind::Shell
+    } else {
+        NameKind::Whole
+    };
+    Name {
+        chord,
+        lower: None,
+        kind,
+        missing,
+        besides,
+        cost: reading.parts.total(),
+        parts: reading.parts,
+    }
+}
+
+/// Two triads that together sound the set, the upper one without the bass.
+fn two_chords(set: PitchClassSet, context: Context) -> Option<Name> {
+    const TRIADS: [(usize, u16); 2] = [(0, 0b1001_0001), (1, 0b1000_1001)];
+    if set.len() < 5 {
+        return None;
+    }
+    let turned = |mask: u16, root: PitchClass| {
+        (u32::from(mask) << root.index() | u32::from(mask) << root.index() >> 12) as u16 & 0xfff
+    };
+    let all = || {
+        TRIADS
+            .iter()
+            .flat_map(|(row, mask)| PitchClass::all().map(move |r| (*row, r, turned(*mask, r))))
+            .filter(|(_, _, t)| t & !set.0 == 0)
+    };
+    let bass = context.bass?;
+    let (lower, upper) = all()
+        .filter(|(_, root, _)| *root == bass)
+        .flat_map(|low| all().map(move |up| (low, up)))
+        .find(|(low, up)| low.2 | up.2 == set.0 && low.1 != up.1)?;
+    let chord = |(row, root, _): (usize, PitchClass, u16)| {
+        Chord::new(
+            spell_root(root, &QUALITIES[row], context.key),
+            &QUALITIES[row],
+        )
+    };
+    let parts = Parts {
+        added: 75,
+        ..Parts::default()
+    };
+    Some(Name {
+        chord: chord(upper),
+        lower: Some(chord(lower)),
+        kind: NameKind::TwoChords,
+        missing: Vec::new(),
+        besides: Vec::new(),
+        cost: parts.total(),
+        parts,
+    })
+}

@@ -1,0 +1,295 @@
+//! What a reading costs: every root, every row, in hundredths.
+
+use super::Context;
+use crate::theory::{Degree, Key, Mode, PitchClass, PitchClassSet, QUALITIES, Quality};
+use std::sync::OnceLock;
+
+/// The costs of a reading, by kind, in hundredths.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub(super) struct Parts {
+    /// How rare the quality is.
+    pub(super) quality: i32,
+    /// The bass is not the root.
+    pub(super) bass: i32,
+    /// Tones of the name that do not sound.
+    pub(super) missing: i32,
+    /// Tones beyond the quality's.
+    pub(super) added: i32,
+    /// The root does not sound.
+    pub(super) rootless: i32,
+    /// Tones outside the key.
+    pub(super) key: i32,
+}
+
+impl Parts {
+    pub(super) const fn total(self) -> i32 {
+        self.quality + self.bass + self.missing + self.added + self.rootless + self.key
+    }
+}
+
+/// A root and a row of the vocabulary, with its costs.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Reading {
+    pub(super) root: PitchClass,
+    /// Index into the vocabulary.
+    pub(super) row: usize,
+    /// The bass is none of the chord's tones and is written after the slash.
+    pub(super) bass_outside: bool,
+    pub(super) parts: Parts,
+}
+
+/// A row prepared for counting.
+struct Row {
+    mask: u16,
+    /// Cost of each missing tone, by semitones.
+    lacks: [i32; 12],
+    quality: i32,
+}
+
+fn rows() -> &'static [Row] {
+    static ROWS: OnceLock<Vec<Row>> = OnceLock::new();
+    ROWS.get_or_init(|| {
+        QUALITIES
+            .iter()
+            .enumerate()
+            .map(|(i, q)| {
+                let mut lacks = [0; 12];
+                let mut mask = 0;
+                for d in q.degrees {
+                    let tone = (d.semitones() % 12) as usize;
+                    mask |= 1 << tone;
+                    lacks[tone] = missing_cost(*d, q);
+                }
+                Row {
+                    mask,
+                    lacks,
+                    quality: quality_cost(q.harte, i),
+                }
+            })
+            .collect()
+    })
+}
+
+/// What it costs that a tone of the row does not sound.
+fn missing_cost(degree: Degree, quality: &Quality) -> i32 {
+    let highest = quality
+        .degrees
+        .iter()
+        .map(|d| d.number())
+        .max()
+        .unwrap_or(1);
+    let n = quality.degrees.len();
+    match (degree.number(), degree.alter()) {
+        // counted apart, as a rootless reading
+        (1, _) => 0,
+        (5, 0) if matches!(quality.harte, "5" | "min(b6)") => 400,
+        (5, 0) if n > 3 => 14,
+        (5, 0) => 60,
+        (5, _) => 200,
+        (3, _) if n < 4 => 400,
+        (9, 0) if highest >= 11 && n > 4 => 12,
+        (11, 0) if highest == 13 => 10,
+        (3, 0) if highest == 11 && n > 4 => 70,
+        (3, _) => 130,
+        (7, _) if highest >= 9 && n > 4 => 150,
+        _ => 300,
+    }
+}
+
+/// How rare a row is: the plain ones by hand, the others by their place in the table.
+fn quality_cost(harte: &str, place: usize) -> i32 {
+    match harte {
+        "maj" | "min" => 0,
+        "7" | "min7" | "maj7" | "5" => 6,
+        "dim" | "sus4" => 12,
+        "sus2" => 14,
+        "hdim7" | "dim7" | "aug" => 12,
+        "maj6" | "9" | "sus4(b7)" => 18,
+        "maj(9)" | "min9" | "maj9" | "min6" => 19,
+        "1" => 0,
+        _ => 18 + place as i32 / 2,
+    }
+}
+
+const fn from_root(set: u16, root: usize) -> u16 {
+    (set >> root | set << (12 - root)) & 0xfff
+}
+
+/// The plain degree of an interval, for a bass outside the chord.
+pub(super) const fn plain_degree(semitones: i32) -> Degree {
+    const PLAIN: [(u8, i8); 12] = [
+        (1, 0),
+        (2, -1),
+        (2, 0),
+        (3, -1),
+        (3, 0),
+        (4, 0),
+        (5, -1),
+        (5, 0),
+        (6, -1),
+        (6, 0),
+        (7, -1),
+        (7, 0),
+    ];
+    let (number, alter) = PLAIN[semitones.rem_euclid(12) as usize];
+    Degree::new(number, alter)
+}
+
+/// The degree that a tone beyond the row is called.
+pub(super) fn added_degree(semitones: i32, row: &Quality) -> Degree {
+    let has = |number: u8| row.degrees.iter().any(|d| d.number() == number);
+    match semitones {
+        1 => Degree::new(9, -1),
+        2 => Degree::new(9, 0),
+        3 if has(3) || has(5) => Degree::new(9, 1),
+        4 => Degree::new(3, 0),
+        5 => Degree::new(11, 0),
+        6 if has(3) => Degree::new(11, 1),
+        8 if has(5) => Degree::new(13, -1),
+        9 => Degree::new(13, 0),
+        other => plain_degree(other),
+    }
+}
+
+/// Whether a tone is part of what the row's name implies: the eleventh in a
+/// thirteenth chord, the ninth beside an added eleventh's seventh.
+pub(super) fn tolerated(semitones: i32, row: &Quality) -> bool {
+    let thirteenth = row.degrees.contains(&Degree::new(13, 0)) && row.degrees.len() > 5;
+    semitones == 5
+        && thirteenth
+        && !row
+            .degrees
+            .iter()
+            .any(|d| d.number() == 11 || d.number() == 4)
+}
+
+fn added_cost(tones: u16, row: &Quality) -> i32 {
+    // a third is never an addition to a row without one, but another row
+    let third = row.degrees.iter().any(|d| d.number() == 3);
+    let suspended = row.degrees.iter().any(|d| matches!(d.number(), 2 | 4));
+    if tones & 0b1_1000 != 0 && !third && !suspended {
+        return 400;
+    }
+    (0..12)
+        .filter(|i| tones >> i & 1 == 1)
+        .map(|i| match i {
+            i if tolerated(i, row) => 25,
+            2 | 5 | 9 => 75,
+            10 | 11 => 110,
+            // a second kind of third, or a note beside the root
+            1 | 3 | 6 | 8 => 120,
+            _ => 190,
+        })
+        .sum()
+}
+
+fn bass_cost(semitones: i32, in_row: bool) -> i32 {
+    match semitones {
+        0 => 0,
+        _ if !in_row => 95,
+        3 | 4 => 45,
+        6..=8 => 48,
+        10 | 11 => 62,
+        _ => 75,
+    }
+}
+
+fn key_cost(root: PitchClass, chord: u16, key: Key) -> i32 {
+    let scale: u16 = match key.mode {
+        Mode::Major => 0b1010_1011_0101,
+        // with the raised seventh
+        Mode::Minor => 0b1101_1010_1101,
+    };
+    let tonic = key.tonic.pitch_class();
+    let at = root.above(tonic) as usize;
+    let absolute = from_root(chord, (12 - at) % 12);
+    let outside = (absolute & !scale).count_ones() as i32;
+    let tonic_root = if at == 0 { -4 } else { 0 };
+    12 * outside + tonic_root
+}
+
+/// The best readings of a set, cheapest first.
+pub(super) fn best_readings(set: PitchClassSet, context: Context, n: usize) -> Vec<Reading> {
+    let mut best: Vec<Reading> = Vec::with_capacity(n + 1);
+    let size = set.len();
+    // from the bass upwards, so that ties fall the same way in every key
+    let from = context.bass.unwrap_or(PitchClass::new(0));
+    for root in (0..12).map(|above| from.up(above)) {
+        if context.root.is_some_and(|r| r != root) {
+            continue;
+        }
+        let held = from_root(set.0, root.index());
+        let rooted = held & 1 == 1;
+        for (at, row) in rows().iter().enumerate() {
+            let quality = &QUALITIES[at];
+            let common = held & row.mask;
+            // one tone in common names nothing, unless there is only one
+            if common.count_ones() < 2 && size > 1 && quality.harte != "1" {
+                continue;
+            }
+            let missing: i32 = if row.mask & !held == 0 {
+                0
+            } else {
+                (0..12)
+                    .filter(|i| row.mask & !held & 1 << i != 0)
+                    .map(|i| row.lacks[i])
+                    .sum()
+            };
+            if missing >= 300 {
+                continue;
+            }
+            let extra = held & !row.mask;
+            let bass = context.bass.map(|b| b.above(root));
+            let bass_bit = bass.map_or(0, |b| 1u16 << b);
+            let bass_outside = extra & bass_bit != 0;
+            let added = extra & !bass_bit;
+            // a foreign bass is written under a whole plain chord only
+            if bass_outside && (missing > 20 || quality.harte == "1") {
+                continue;
+            }
+            let parts = Parts {
+                quality: row.quality,
+                bass: match bass {
+                    // a major triad over the note a step above its root, the
+                    // trade's short way to write a ninth with suspended fourth
+                    Some(2) if bass_outside && quality.harte == "maj" && missing == 0 => 40,
+                    Some(b) => bass_cost(b, !bass_outside),
+                    None => 0,
+                },
+                missing,
+                added: added_cost(added, quality)
+                    + if quality.harte == "1" && size > 1 {
+                        170
+                    } else {
+                        0
+                    },
+                // without its root, a chord needs its third and more to be heard as one
+                rootless: if rooted {
+                    0
+                } else {
+                    130 + 40 * (4 - common.count_ones().min(4) as i32)
+                        + if row.mask.count_ones() < 4 { 60 } else { 0 }
+                },
+                key: context.key.map_or(0, |k| {
+                    key_cost(root, row.mask & held | row.mask & 0b1_1001, k)
+                }),
+            };
+            let total = parts.total();
+            if best.len() == n && best[n - 1].parts.total() <= total {
+                continue;
+            }
+            let place = best.partition_point(|r| r.parts.total() <= total);
+            best.insert(
+                place,
+                Reading {
+                    root,
+                    row: at,
+                    bass_outside,
+                    parts,
+                },
+            );
+            best.truncate(n);
+        }
+    }
+    best
+}

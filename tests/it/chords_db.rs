@@ -1,0 +1,270 @@
+//! Naming and shapes against an open data set of guitar fingerings.
+//!
+//! Source: npm package @tombatossals/chords-db 0.5.1 (MIT), `lib/guitar.json`,
+//! 2,069 fingerings under 63 suffixes; installed by tests/setup, never committed.
+
+#![expect(
+    clippy::print_stdout,
+    reason = "figures and exceptions are for whoever runs the test"
+)]
+
+use std::collections::BTreeMap;
+use takebook::fretboard::{Instrument, Limits, Shape, Wanted, distinct, hold, voicings};
+use takebook::theory::naming::{Context, names};
+use takebook::theory::{Chord, PitchClass, PitchClassSet};
+
+/// Share of fingerings whose chord must be among our first three names.
+const NAMED: f64 = 0.97;
+/// Share of fingerings with four fingers or fewer that `shapes` must find.
+const FOUND: f64 = 0.95;
+
+/// Share of common chords with one of the data set's shapes among our first three.
+const COMMON: f64 = 0.95;
+
+struct Fingering {
+    chord: Chord,
+    title: String,
+    shape: Shape,
+    n_fingers: usize,
+}
+
+/// How the data set's suffixes are written as symbols. `alt` holds major
+/// triads with a lowered fifth (47 of its 48 fingerings), `7sg` plain sevenths.
+fn symbol(suffix: &str) -> String {
+    match suffix {
+        "major" => "",
+        "minor" => "m",
+        "69" => "6/9",
+        "alt" => "(b5)",
+        "7sg" => "7",
+        "m69" => "m6/9",
+        other => other,
+    }
+    .into()
+}
+
+fn fingerings() -> Vec<Fingering> {
+    let path = std::path::Path::new(env!("CARGO_MANIFEST_DIR"))
+        .join(".venv/node/node_modules/@tombatossals/chords-db/lib/guitar.json");
+    let text = std::fs::read_to_string(&path)
+        .unwrap_or_else(|e| panic!("the chord data set is not installed ({e}): run tests/setup"));
+    let data: serde_json::Value = serde_json::from_str(&text).expect("the data set is JSON");
+    let mut list = Vec::new();
+    for (key, chords) in data["chords"].as_object().expect("chords by key") {
+        let root = key.replace("sharp", "#");
+        for chord in chords.as_array().expect("a list of chords") {
+            let suffix = chord["suffix"].as_str().expect("a suffix");
+            let title = format!("{root} {suffix}");
+            let parsed: Chord = format!("{root}{}", symbol(suffix))
+                .parse()
+                .unwrap_or_else(|e| panic!("{title}: {e}"));
+            for position in chord["positions"].as_array().expect("positions") {
+                let base = position["baseFret"].as_i64().expect("a base fret");
+                let frets: Vec<Option<u8>> = position["frets"]
+                    .as_array()
+                    .expect("frets")
+                    .iter()
+                    .map(|f| match f.as_i64().expect("a fret") {
+                        -1 => None,
+                        0 => Some(0),
+                        f => Some(u8::try_from(f + base - 1).expect("a fret on the neck")),
+                    })
+                    .collect();
+                let fingers: std::collections::BTreeSet<i64> = position["fingers"]
+                    .as_array()
+                    .expect("fingers")
+                    .iter()
+                    .filter_map(serde_json::Value::as_i64)
+                    .filter(|f| *f > 0)
+                    .collect();
+                list.push(Fingering {
+                    chord: parsed.clone(),
+                    title: title.clone(),
+                    shape: Shape::new(frets).expect("a shape"),
+                    n_fingers: fingers.len(),
+                });
+            }
+        }
+    }
+    assert!(list.len() > 2000, "only {} fingerings", list.len());
+    list
+}
+
+fn sounding(shape: &Shape) -> (PitchClassSet, PitchClass) {
+    let midi: Vec<u8> = Instrument::default()
+        .sounding(shape)
+        .into_iter()
+        .flatten()
+        .collect();
+    let pc = |m: &u8| PitchClass::new(i32::from(*m));
+    (
+        midi.iter().map(pc).collect(),
+        pc(midi.iter().min().expect("a sounding string")),
+    )
+}
+
+#[test]
+fn the_data_sets_chord_is_among_the_first_three_names() {
+    let all = fingerings();
+    let mut first = 0;
+    let mut exceptions: BTreeMap<String, Vec<String>> = BTreeMap::new();
+    let mut n_exceptions = 0;
+    for f in &all {
+        let (set, bass) = sounding(&f.shape);
+        let context = Context {
+            bass: Some(bass),
+            ..Context::default()
+        };
+        let found = names(set, context, 3);
+        // root and quality (and a written bass) must agree; the data set writes
+        // no bass where a fingering happens to be an inversion
+        let written_bass = f.chord.bass.is_some();
+        let agrees = |chord: &Chord| {
+            chord.root.pitch_class() == f.chord.root.pitch_class()
+                && chord.quality == f.chord.quality
+                && chord.added.is_empty()
+                && chord.omitted.is_empty()
+                && (!written_bass || chord.bass_pitch_class() == f.chord.bass_pitch_class())
+        };
+        match found
+            .iter()
+            .position(|n| n.lower.is_none() && agrees(&n.chord))
+        {
+            Some(at) => first += usize::from(at == 0),
+            None => {
+                n_exceptions += 1;
+                let ours: Vec<String> = found.iter().map(|n| n.text()).collect();
+                let tones: Vec<String> = set
+                    .iter()
+                    .map(|p| p.above(f.chord.root.pitch_class()).to_string())
+                    .collect();
+                exceptions.entry(f.title.clone()).or_default().push(format!(
+                    "{} (semitones over its root: {}): we read {}",
+                    f.shape,
+                    tones.join(" "),
+                    ours.join(", ")
+                ));
+            }
+        }
+    }
+    for (title, list) in &exceptions {
+        for line in list {
+            println!("{title}: {line}");
+        }
+    }
+    let share = 1.0 - n_exceptions as f64 / all.len() as f64;
+    println!(
+        "{} fingerings: {:.2}% among the first three names, {:.2}% the first; {n_exceptions} exceptions",
+        all.len(),
+        100.0 * share,
+        100.0 * first as f64 / all.len() as f64
+    );
+    assert!(
+        share >= NAMED,
+        "{share:.4} of the data set is named, {NAMED} expected"
+    );
+}
+
+#[test]
+fn the_data_sets_fingerings_are_found() {
+    let guitar = Instrument::default();
+    let limits = Limits {
+        highest_fret: 22,
+        ..Limits::default()
+    };
+    let mut by_chord: BTreeMap<String, Vec<&Fingering>> = BTreeMap::new();
+    let all = fingerings();
+    for f in all.iter().filter(|f| f.n_fingers <= 4) {
+        by_chord.entry(f.title.clone()).or_default().push(f);
+    }
+    let (mut n, mut found, mut unnamed) = (0, 0, 0);
+    for (title, list) in &by_chord {
+        let ours = voicings(&guitar, Wanted::chord(&list[0].chord), &limits);
+        for f in list {
+            n += 1;
+            if ours.iter().any(|v| v.shape == f.shape) {
+                found += 1;
+                continue;
+            }
+            let (set, bass) = sounding(&f.shape);
+            let chord = &f.chord;
+            let why = if bass != chord.bass_pitch_class() {
+                unnamed += 1;
+                // an inversion is found when it is asked for
+                let exact = voicings(&guitar, Wanted::exactly(set, Some(bass)), &limits);
+                if exact.iter().any(|v| v.shape == f.shape) {
+                    found += 1;
+                    continue;
+                }
+                "another bass"
+            } else if set.0 & !chord.pitch_classes().0 != 0 {
+                "sounds a tone the chord lacks"
+            } else if hold(&guitar, &f.shape).is_none() {
+                "not held by our hand"
+            } else {
+                "leaves out a tone of the chord, or beyond the limits"
+            };
+            println!("{title}: {} not found: {why}", f.shape);
+        }
+    }
+    let share = f64::from(found) / f64::from(n);
+    println!(
+        "{n} fingerings of four fingers or fewer: {:.2}% found ({unnamed} of them inversions, looked for with their own bass)",
+        100.0 * share
+    );
+    assert!(share >= FOUND, "{share:.4} found, {FOUND} expected");
+}
+
+#[test]
+fn one_of_our_first_three_shapes_is_in_the_data_set() {
+    let guitar = Instrument::default();
+    let all = fingerings();
+    let common = ["major", "minor", "7", "maj7", "m7", "sus4", "sus2"];
+    let mut missing = Vec::new();
+    let mut n = 0;
+    for root in [
+        "C", "C#", "D", "Eb", "E", "F", "F#", "G", "Ab", "A", "Bb", "B",
+    ] {
+        for suffix in common {
+            let title = format!("{root} {suffix}");
+            let theirs: Vec<&Fingering> = all.iter().filter(|f| f.title == title).collect();
+            assert!(!theirs.is_empty(), "{title} is not in the data set");
+            let found = voicings(&guitar, Wanted::chord(&theirs[0].chord), &Limits::default());
+            let ours: Vec<Shape> = distinct(&found, 3)
+                .into_iter()
+                .map(|v| v.shape.clone())
+                .collect();
+            n += 1;
+            // theirs, or theirs without the strings that lie below the root
+            let root_lowest = |t: &Shape| -> Shape {
+                let mut frets = t.frets().to_vec();
+                for (s, f) in frets.iter_mut().enumerate() {
+                    let pc = f
+                        .and_then(|f| guitar.midi(s, f))
+                        .map(|m| PitchClass::new(m.into()));
+                    if pc == Some(theirs[0].chord.root.pitch_class()) {
+                        break;
+                    }
+                    *f = None;
+                }
+                Shape::new(frets).expect("a shape")
+            };
+            if !theirs
+                .iter()
+                .any(|t| ours.contains(&t.shape) || ours.contains(&root_lowest(&t.shape)))
+            {
+                let list =
+                    |s: Vec<&Shape>| s.iter().map(|s| s.text()).collect::<Vec<_>>().join(" ");
+                missing.push(format!(
+                    "{title}: ours {}, theirs {}",
+                    list(ours.iter().collect()),
+                    list(theirs.iter().map(|t| &t.shape).collect())
+                ));
+            }
+        }
+    }
+    println!("{} of {n} common chords", n - missing.len());
+    println!("not among them: {}", missing.join("; "));
+    let share = 1.0 - missing.len() as f64 / n as f64;
+    assert!(share >= COMMON, "{share:.4}, {COMMON} expected");
+}

@@ -1,0 +1,284 @@
+//! Drafting as a user does it: one take, folders, again, and what goes wrong.
+
+use crate::log_sample::{run, stderr, stdout};
+use crate::outside::{folder, takebook};
+use std::path::{Path, PathBuf};
+use takebook::songlog::store;
+
+/// A mono 16-bit WAV at 22 050 Hz of one decaying tone each half second.
+fn take(dir: &Path, name: &str, seconds: f64, hz: f64) -> PathBuf {
+    let path = dir.join(name);
+    let spec = hound::WavSpec {
+        channels: 1,
+        sample_rate: 22_050,
+        bits_per_sample: 16,
+        sample_format: hound::SampleFormat::Int,
+    };
+    let mut writer = hound::WavWriter::create(&path, spec).expect("writable");
+    for i in 0..(seconds * 22_050.0) as usize {
+        let t = i as f64 / 22_050.0;
+        let x = 0.4 * (std::f64::consts::TAU * hz * t).sin() * (-4.0 * (t % 0.5)).exp();
+        writer
+            .write_sample((x * 32_767.0) as i16)
+            .expect("writable");
+    }
+    writer.finalize().expect("writable");
+    path
+}
+
+/// Runs in a folder; gives exit code, stdout, stderr.
+fn run_in(dir: &Path, words: &str) -> (i32, String, String) {
+    let output = takebook()
+        .args(words.split_whitespace())
+        .current_dir(dir)
+        .output()
+        .expect("the program starts");
+    let code = output.status.code().expect("it was not killed");
+    (code, stdout(&output), stderr(&output))
+}
+
+#[track_caller]
+fn fails(dir: &Path, words: &str, part: &str) {
+    let (code, _, err) = run_in(dir, words);
+    assert_eq!(code, 2, "{words}: {err}");
+    assert!(err.contains(part), "{words}: {err}");
+    assert!(!err.contains("panicked"), "{err}");
+}
+
+#[test]
+fn a_draft_writes_a_log_beside_the_take() {
+    let (_keep, dir) = folder();
+    take(&dir, "evening.wav", 2.0, 110.0);
+    let (code, out, err) = run_in(
+        &dir,
+        "draft evening.wav --capo 2 --title Evening --meter 3/4",
+    );
+    assert!(code != 2 && err.is_empty(), "{err}");
+    assert!(
+        out.starts_with("evening.wav -> evening.takebook\n"),
+        "{out}"
+    );
+    let log = store::load(&dir.join("evening.takebook")).unwrap_or_else(|e| panic!("{e}"));
+    assert_eq!(log.take.file, "evening.wav");
+    assert_eq!(log.heard.instrument.capo, 2);
+    assert_eq!(log.heard.settings, ["capo=2", "meter=3/4"]);
+    assert!((log.heard.duration_s - 2.0).abs() < 1e-3);
+    assert_eq!(takebook::songlog::resolve(&log).title, "Evening");
+    let seen: Vec<String> = std::fs::read_dir(&dir)
+        .expect("readable")
+        .map(|e| {
+            e.expect("an entry")
+                .file_name()
+                .to_string_lossy()
+                .into_owned()
+        })
+        .collect();
+    assert_eq!(seen.len(), 3, "{seen:?}"); // the take, the log, the side folder
+}
+
+#[test]
+fn a_second_draft_keeps_every_decision_and_setting() {
+    let (_keep, dir) = folder();
+    take(&dir, "evening.wav", 2.0, 110.0);
+    run_in(&dir, "draft evening.wav --tuning drop-d");
+    let (code, _, err) = run_in(&dir, "confirm evening.takebook all --chord Dm7");
+    assert_eq!(code, 0, "{err}");
+    run_in(&dir, "draft evening.wav --key Dm");
+    let log = store::load(&dir.join("evening.takebook")).unwrap_or_else(|e| panic!("{e}"));
+    assert_eq!(log.heard.settings, ["tuning=drop-d", "key=D:min"]);
+    assert_eq!(log.decided.len(), 3);
+    let (code, out, _) = run_in(&dir, "show evening.takebook");
+    assert_eq!(code, 0, "{out}");
+    assert!(out.contains("| Dm7"), "{out}");
+    assert!(dir.join(".takebook/evening.takebook~1").exists());
+}
+
+#[test]
+fn a_log_of_another_take_is_not_overwritten() {
+    let (_keep, dir) = folder();
+    take(&dir, "evening.wav", 2.0, 110.0);
+    take(&dir, "morning.wav", 2.0, 196.0);
+    run_in(&dir, "draft evening.wav");
+    let before = std::fs::read(dir.join("evening.takebook")).expect("a log");
+    fails(
+        &dir,
+        "draft morning.wav -o evening.takebook",
+        "is about another take ('evening.wav', 2.0 s",
+    );
+    assert!(before == std::fs::read(dir.join("evening.takebook")).expect("a log"));
+    let (code, ..) = run_in(&dir, "draft evening.wav -o evening.takebook");
+    assert_ne!(code, 2);
+}
+
+#[test]
+fn folders_are_drafted_in_parallel_and_what_is_new_only() {
+    let (_keep, dir) = folder();
+    for i in 0..5 {
+        take(
+            &dir,
+            &format!("take{i}.wav"),
+            1.0,
+            110.0 + 10.0 * f64::from(i),
+        );
+    }
+    std::fs::write(dir.join("notes.txt"), "not a take").expect("writable");
+    let (code, out, err) = run_in(&dir, "draft . --jobs 2");
+    assert!(code != 2 && err.is_empty(), "{err}");
+    let takes: Vec<&str> = out.lines().filter(|l| l.contains(" -> ")).collect();
+    assert_eq!(takes.len(), 5, "{out}");
+    assert!(takes.is_sorted(), "{out}");
+    take(&dir, "take9.wav", 1.0, 220.0);
+    let (_, out, _) = run_in(&dir, "draft .");
+    assert_eq!(
+        out.matches("nothing new since its last draft, skipped")
+            .count(),
+        5,
+        "{out}"
+    );
+    assert_eq!(out.matches(" -> ").count(), 1, "{out}");
+}
+
+#[test]
+fn one_bad_take_among_several_spoils_no_other() {
+    let (_keep, dir) = folder();
+    take(&dir, "a.wav", 1.0, 110.0);
+    std::fs::write(dir.join("b.wav"), "").expect("writable");
+    take(&dir, "c.wav", 1.0, 110.0);
+    fails(
+        &dir,
+        "draft a.wav b.wav c.wav",
+        "1 of 3 takes could not be drafted:\n  b.wav: 'b.wav' is empty",
+    );
+    assert!(dir.join("a.takebook").exists() && dir.join("c.takebook").exists());
+    assert!(!dir.join("b.takebook").exists());
+    let (code, out, _) = run_in(&dir, "draft a.wav b.wav --json");
+    assert_eq!(code, 2);
+    let json: serde_json::Value = serde_json::from_str(&out).expect("JSON");
+    assert_eq!(json["drafts"][0]["state"], "drafted");
+    assert_eq!(json["drafts"][1]["state"], "failed");
+}
+
+#[test]
+fn what_cannot_be_drafted_is_refused_with_the_way_out() {
+    let (_keep, dir) = folder();
+    take(&dir, "a.wav", 1.0, 110.0);
+    take(&dir, "b.wav", 1.0, 110.0);
+    std::fs::copy(dir.join("a.wav"), dir.join("a.wave")).expect("writable");
+    std::fs::create_dir(dir.join("nothing")).expect("writable");
+    std::fs::write(dir.join("words.takebook"), "Verse: G D").expect("writable");
+    fails(&dir, "draft none.wav", "cannot read 'none.wav'");
+    fails(
+        &dir,
+        "draft nothing",
+        "there is no sound file in the folder 'nothing'",
+    );
+    fails(
+        &dir,
+        "draft a.wav -o a.wav/a.takebook",
+        "cannot write the log",
+    );
+    fails(
+        &dir,
+        "draft a.wav -o gone/a.takebook",
+        "there is no folder 'gone'",
+    );
+    fails(
+        &dir,
+        "draft a.wav -o words.takebook",
+        "is not a log of takebook",
+    );
+    fails(
+        &dir,
+        "draft a.wav b.wav -o one.takebook",
+        "-o must be a folder that exists",
+    );
+    fails(
+        &dir,
+        "draft a.wav a.wave",
+        "would share the log 'a.takebook'",
+    );
+    fails(
+        &dir,
+        "draft a.wav b.wav --title X",
+        "--title is for one take",
+    );
+    fails(&dir, "draft words.takebook", "is a log, not a take");
+    fails(&dir, "draft a.wav --tempo 5000", "'5000' is not a tempo");
+    fails(&dir, "draft a.wav --key H", "'H' is not a key");
+    fails(
+        &dir,
+        "draft a.wav --tuning loose",
+        "'loose' is not a tuning",
+    );
+    fails(&dir, "draft", "TAKE");
+}
+
+#[test]
+fn silence_half_a_second_and_nothing_heard_end_with_1() {
+    let (_keep, dir) = folder();
+    for (name, seconds, hz) in [("silence.wav", 2.0, 0.0), ("short.wav", 0.5, 0.0)] {
+        take(&dir, name, seconds, hz);
+        let (code, out, err) = run_in(&dir, &format!("draft {name}"));
+        assert_eq!(code, 1, "{out}{err}");
+        assert!(out.contains("no chord was heard"), "{out}");
+        assert!(out.contains("the take is silent"), "{out}");
+    }
+}
+
+#[test]
+fn nothing_is_printed_of_progress_when_piped() {
+    let (_keep, dir) = folder();
+    let path = take(&dir, "a.wav", 1.0, 110.0);
+    let output = run(&["draft", &path.to_string_lossy()]);
+    assert_eq!(stderr(&output), "");
+    assert!(!stdout(&output).contains('\u{1b}'));
+}
+
+#[test]
+fn a_log_that_is_being_written_is_waited_for_and_then_refused() {
+    let (_keep, dir) = folder();
+    let path = crate::log_sample::file(&dir);
+    let held = store::lock(&path).unwrap_or_else(|e| panic!("{e}"));
+    fails(
+        &dir,
+        "confirm evening.takebook 1 --take-first",
+        "is being written by another takebook",
+    );
+    drop(held);
+    let (code, _, err) = run_in(&dir, "confirm evening.takebook 1 --take-first");
+    assert_eq!(code, 0, "{err}");
+}
+
+#[test]
+fn many_writers_at_once_lose_no_decision() {
+    let (_keep, dir) = folder();
+    crate::log_sample::file(&dir);
+    // what a killed writer leaves is cleared away by the next
+    std::fs::create_dir(dir.join(".takebook")).expect("writable");
+    let left = dir.join(".takebook/evening.takebook.saving-x1");
+    std::fs::write(left, "{").expect("writable");
+    let children: Vec<_> = (0..8)
+        .map(|i| {
+            takebook()
+                .args([
+                    "confirm",
+                    "evening.takebook",
+                    "--note",
+                    &format!("note {i}"),
+                ])
+                .current_dir(&dir)
+                .stdout(std::process::Stdio::null())
+                .spawn()
+                .expect("the program starts")
+        })
+        .collect();
+    for mut child in children {
+        assert!(child.wait().expect("it ends").success());
+    }
+    let log = store::load(&dir.join("evening.takebook")).unwrap_or_else(|e| panic!("{e}"));
+    assert_eq!(log.decided.len(), 8);
+    let kept = std::fs::read_dir(dir.join(".takebook"))
+        .expect("readable")
+        .count();
+    assert_eq!(kept, 6); // the lock and five versions, nothing half-written
+}

@@ -1,0 +1,173 @@
+//! Shapes against handbook values, facts of the trade, and their own names.
+
+use std::process::Command;
+use takebook::fretboard::{
+    Instrument, Limits, Tuning, Wanted, capo_choices, fret_mm, hold, smoothest, voicings, walks,
+};
+use takebook::theory::naming::{Context, names};
+use takebook::theory::{Chord, Key, PitchClass, QUALITIES, Spelled};
+
+fn chord(text: &str) -> Chord {
+    text.parse().unwrap_or_else(|e| panic!("{e}"))
+}
+
+/// Scale length 650 mm: the usual value of a classical guitar in makers'
+/// handbooks (from memory). Fret distances on it by the rule of the twelfth
+/// root of two, worked with a calculator and rounded to 0.01 mm; the older
+/// handbook rule (divide by 17.817) gives the same within 0.01 mm a fret.
+#[test]
+fn fret_spacing_follows_the_handbook_rule() {
+    let mut left = 650.0f64;
+    for (fret, expected) in [36.48, 70.92, 103.42, 134.09, 163.05]
+        .into_iter()
+        .enumerate()
+    {
+        left -= left / 17.817;
+        let ours = fret_mm(fret as u8 + 1);
+        assert!((ours - expected).abs() < 0.01, "fret {}: {ours}", fret + 1);
+        assert!(
+            (ours - (650.0 - left)).abs() < 0.05,
+            "fret {}: {ours}",
+            fret + 1
+        );
+    }
+    assert!((fret_mm(12) - 325.0).abs() < 1e-9);
+    assert!((fret_mm(24) - 487.5).abs() < 1e-9);
+}
+
+/// Naming is inverse to shapes: every shape found for a chord has that chord's
+/// notes and bass, and, if none is left out, its name among the first five.
+#[test]
+fn every_shape_is_named_as_its_chord() {
+    let guitar = Instrument::default();
+    for fifths in [-3, 0, 2, 6] {
+        for row in QUALITIES.iter().filter(|q| q.harte != "1") {
+            let wanted = Chord::new(Spelled::from_fifths(fifths), row);
+            let found = voicings(&guitar, Wanted::chord(&wanted), &Limits::default());
+            if wanted.degrees().len() <= 6 {
+                assert!(!found.is_empty(), "{} has no shape", wanted.symbol());
+            }
+            for v in found.iter().take(20) {
+                let midi: Vec<u8> = guitar.sounding(&v.shape).into_iter().flatten().collect();
+                let pc = |m: &u8| PitchClass::new(i32::from(*m));
+                let set = midi.iter().map(pc).collect();
+                let bass = midi.iter().min().map(pc);
+                assert_eq!(bass, Some(wanted.root.pitch_class()), "{}", v.shape);
+                let context = Context {
+                    bass,
+                    ..Context::default()
+                };
+                let named = names(set, context, 5);
+                let same = |c: &Chord| {
+                    c.root.pitch_class() == wanted.root.pitch_class() && c.quality == row
+                };
+                assert!(
+                    !v.missing.is_empty() || named.iter().any(|n| same(&n.chord)),
+                    "{} {}: {:?}",
+                    wanted.symbol(),
+                    v.shape,
+                    named.iter().map(|n| n.text()).collect::<Vec<_>>()
+                );
+            }
+        }
+    }
+}
+
+#[test]
+fn limits_hold() {
+    let guitar = Instrument::default();
+    let c = Wanted::chord(&chord("C"));
+    let limits = Limits {
+        lowest_fret: 5,
+        highest_fret: 9,
+        no_barre: true,
+        no_open: true,
+        left_out: vec![5],
+        used: vec![0],
+        top: Some(PitchClass::new(7)),
+        ..Limits::default()
+    };
+    assert_eq!(limits.check(&guitar), Ok(()));
+    let found = voicings(&guitar, c, &limits);
+    assert!(!found.is_empty());
+    for v in &found {
+        let frets = v.shape.frets();
+        assert!(
+            frets.iter().flatten().all(|f| (5..=9).contains(f)),
+            "{}",
+            v.shape
+        );
+        assert!(frets[5].is_none() && frets[0].is_some() && v.hand.barres.is_empty());
+        let top = guitar.sounding(&v.shape).into_iter().flatten().max();
+        assert_eq!(top.map(|m| m % 12), Some(7), "{}", v.shape);
+    }
+    // another bass, another tuning, another number of strings
+    let over = voicings(&guitar, Wanted::chord(&chord("C/D")), &Limits::default());
+    assert!(!over.is_empty());
+    for text in [
+        "G4 C4 E4 A4",
+        "G2 D3 G3 B3 D4",
+        "B1 E2 A2 D3 G3 B3 E4",
+        "dadgad",
+    ] {
+        let instrument = Instrument {
+            tuning: text.parse::<Tuning>().unwrap_or_else(|e| panic!("{e}")),
+            ..Instrument::default()
+        };
+        let found = voicings(&instrument, Wanted::chord(&chord("F")), &Limits::default());
+        assert!(!found.is_empty(), "{text}");
+        assert!(found.iter().all(|v| hold(&instrument, &v.shape).is_some()));
+    }
+}
+
+#[test]
+fn wide_stretches_carry_a_caution() {
+    let output = Command::new(env!("CARGO_BIN_EXE_takebook"))
+        .args(["name", "x1355x"])
+        .output()
+        .expect("takebook starts");
+    let text = String::from_utf8_lossy(&output.stdout);
+    assert!(
+        text.contains("stop if it hurts") && text.contains("physician"),
+        "{text}"
+    );
+    assert!(text.lines().all(|l| l.chars().count() <= 80), "{text}");
+}
+
+#[test]
+fn a_progression_moves_little_and_keeps_its_top_line() {
+    let guitar = Instrument::default();
+    let chords: Vec<Chord> = ["G", "D", "Em", "C"].iter().map(|c| chord(c)).collect();
+    let row = smoothest(&guitar, &chords, &Limits::default(), &[])
+        .unwrap_or_else(|| panic!("there are shapes"));
+    assert_eq!(row.shapes.len(), 4);
+    let top: Vec<Option<PitchClass>> = [7, 6, 4, 4].map(|p| Some(PitchClass::new(p))).to_vec();
+    let sung = smoothest(&guitar, &chords, &Limits::default(), &top)
+        .unwrap_or_else(|| panic!("there are shapes"));
+    let heard: Vec<u8> = sung
+        .shapes
+        .iter()
+        .filter_map(|v| guitar.sounding(&v.shape).into_iter().flatten().max())
+        .map(|m| m % 12)
+        .collect();
+    assert_eq!(heard, [7, 6, 4, 4]);
+}
+
+/// Common practice, no source: from G to E minor through F♯, these two ways.
+#[test]
+fn the_bass_walks_from_g_to_e_minor() {
+    let key: Key = "G".parse().unwrap_or_else(|e| panic!("{e}"));
+    let ways: Vec<Vec<String>> = walks(&chord("G"), &chord("Em"), key)
+        .iter()
+        .map(|w| w.chords.iter().map(Chord::symbol).collect())
+        .collect();
+    assert_eq!(ways, [["G", "D/F♯", "Em"], ["G", "G/F♯", "Em"]]);
+}
+
+/// Common practice, no source: sounds in B♭, play G shapes with capo 3.
+#[test]
+fn a_capo_moves_the_key() {
+    let choices = capo_choices("Bb".parse().unwrap_or_else(|e| panic!("{e}")));
+    let third = choices.iter().find(|c| c.fret == 3);
+    assert_eq!(third.map(|c| c.shapes_in.text()), Some("G major".into()));
+}
