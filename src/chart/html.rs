@@ -1,7 +1,7 @@
 //! One self-contained page: no script, no font, no request. It prints on A4 and Letter.
 
 use super::diagram::{Diagram, diagram};
-use super::sheet::{Block, Entry, Mark, Measure, ShapeBox, Sheet, split_symbol};
+use super::sheet::{Block, Entry, Mark, Measure, ShapeBox, Sheet, bars_on_line, split_symbol};
 use super::xml::escape;
 use super::{Options, PERMISSION, Page};
 use std::fmt::Write;
@@ -18,8 +18,10 @@ h2 .letter{display:inline-block;border:1.5px solid #111;padding:0 .45em;margin-r
 h2 .times{margin-left:.8em}
 h2 .differs{font-weight:normal;font-style:italic;margin-left:.8em}
 .row{display:grid;grid-template-columns:1.9em repeat(4,1fr) 2px;break-inside:avoid;margin:0 0 .45em}
+.row.c2{grid-template-columns:1.9em repeat(2,1fr) 2px}
+.row.c1{grid-template-columns:1.9em 1fr 2px}
 .row .no{font-size:.68em;color:#444;align-self:start;padding-top:.35em;text-align:right;padding-right:.6em}
-.bar{position:relative;border-left:1.5px solid #111;padding:1.05em .5em .15em;display:flex;min-width:0;min-height:2.6em}
+.bar{position:relative;border-left:1.5px solid #111;padding:1.05em .5em .15em;display:flex;flex-wrap:wrap;min-width:0;min-height:2.6em}
 .bar.last{border-right:1.5px solid #111}
 .bar.from{border-left:4px solid #111;padding-left:1em}
 .bar.to{border-right:4px solid #111;padding-right:1em}
@@ -59,7 +61,10 @@ pub(super) fn write(sheet: &Sheet, options: &Options) -> String {
         Page::A4 => "A4",
         Page::Letter => "letter",
     };
-    let size = if options.large { "15pt" } else { "12pt" };
+    let (size, scale) = match options.large {
+        true => ("15pt", 1.25),
+        false => ("12pt", 1.0),
+    };
     // writing to a string cannot fail
     let _ = write!(
         out,
@@ -94,7 +99,7 @@ pub(super) fn write(sheet: &Sheet, options: &Options) -> String {
     }
     out.push_str("</header>\n<main>\n");
     for (i, block) in sheet.blocks.iter().enumerate() {
-        write_block(&mut out, block, i + 1 == sheet.blocks.len());
+        write_block(&mut out, block, scale, i + 1 == sheet.blocks.len());
     }
     if sheet.has_half_beats() {
         out.push_str("<p class=\"plain\">&amp; = on the second half of the beat</p>\n");
@@ -135,7 +140,7 @@ fn list(out: &mut String, heading: &str, tag: &str, items: &[String]) {
     let _ = write!(out, "</{tag}>\n</section>\n");
 }
 
-fn write_block(out: &mut String, block: &Block, last_block: bool) {
+fn write_block(out: &mut String, block: &Block, scale: f64, last_block: bool) {
     out.push_str("<section>\n");
     let mut heading = String::new();
     if !block.letter.is_empty() {
@@ -166,25 +171,52 @@ fn write_block(out: &mut String, block: &Block, last_block: bool) {
         let _ = writeln!(out, "<h2>{heading}</h2>");
     }
     for (r, row) in block.rows.iter().enumerate() {
-        let last_row = last_block && r + 1 == block.rows.len();
-        let number = match row.first() {
-            Some(m) if m.number > 0 => m.number.to_string(),
-            _ => "&nbsp;".into(),
-        };
-        let _ = write!(out, "<div class=\"row\"><span class=\"no\">{number}</span>");
-        for (i, measure) in row.iter().enumerate() {
-            let first_of_ending =
-                measure.ending.is_some() && (i == 0 || row[i - 1].ending != measure.ending);
-            let end = match (i + 1 == row.len(), last_row) {
-                (false, _) => "",
-                (true, false) => " last",
-                (true, true) => " end",
-            };
-            write_measure(out, measure, end, first_of_ending);
+        let columns = bars_on_line(row, scale);
+        for (c, line) in row.chunks(columns).enumerate() {
+            let last_line =
+                last_block && r + 1 == block.rows.len() && (c + 1) * columns >= row.len();
+            // the bar before the line's first, for its ending
+            let before = (c > 0).then(|| &row[c * columns - 1]);
+            write_line(out, line, before, columns, last_line);
         }
-        out.push_str("</div>\n");
     }
     out.push_str("</section>\n");
+}
+
+/// A line of bars with the number of its first.
+fn write_line(
+    out: &mut String,
+    line: &[Measure],
+    before: Option<&Measure>,
+    columns: usize,
+    last_line: bool,
+) {
+    let number = match line.first() {
+        Some(m) if m.number > 0 => m.number.to_string(),
+        _ => "&nbsp;".into(),
+    };
+    let class = match columns {
+        1 => " c1",
+        2 => " c2",
+        _ => "",
+    };
+    let _ = write!(
+        out,
+        "<div class=\"row{class}\"><span class=\"no\">{number}</span>"
+    );
+    let mut before = before;
+    for (i, measure) in line.iter().enumerate() {
+        let first_of_ending =
+            measure.ending.is_some() && before.is_none_or(|b| b.ending != measure.ending);
+        let end = match (i + 1 == line.len(), last_line) {
+            (false, _) => "",
+            (true, false) => " last",
+            (true, true) => " end",
+        };
+        write_measure(out, measure, end, first_of_ending);
+        before = Some(measure);
+    }
+    out.push_str("</div>\n");
 }
 
 fn write_measure(out: &mut String, measure: &Measure, end: &str, first_of_ending: bool) {
@@ -238,7 +270,7 @@ fn write_cell(out: &mut String, mark: &Mark, from: u8, to: u8) {
         let _ = write!(out, "<sup>({variant})</sup>");
     }
     for remark in &mark.remarks {
-        let _ = write!(out, "<sup>{remark}</sup>");
+        let _ = write!(out, "<sup>[{remark}]</sup>");
     }
     out.push_str("</div><div class=\"slashes\">");
     for half in from..to {

@@ -60,7 +60,7 @@ pub(super) fn write(song: &Song) -> Result<String, ChartError> {
             };
             Some(observation(
                 inside().next()?.start_s,
-                inside().last()?.end_s,
+                inside().next_back()?.end_s,
                 json!(value),
                 None,
             ))

@@ -132,7 +132,7 @@ pub fn lay_out(sheet: &Sheet, options: &Options) -> Result<Laid, ChartError> {
         .remarks
         .iter()
         .zip(1..)
-        .map(|(r, n)| format!("{n}  {r}"))
+        .map(|(r, n)| format!("[{n}]  {r}"))
         .collect();
     page.list("Notes to places", &remarks)?;
     page.list("Notes", &sheet.notes)?;

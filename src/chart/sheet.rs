@@ -246,6 +246,31 @@ fn facts(song: &Song) -> Vec<String> {
     facts
 }
 
+/// Bars of a row to set on one line, 4, 2 or 1, so that symbols stay readable.
+///
+/// Counts characters: a line of four has room for about fifteen full ones a
+/// bar, a tail's being narrower and a gap following each chord (ours; a writer
+/// that can measure still shrinks what does not fit). Takes the print's scale.
+pub(super) fn bars_on_line(row: &[Measure], scale: f64) -> usize {
+    const ROOM: f64 = 15.0;
+    const TAIL: f64 = 0.72;
+    const GAP: f64 = 0.8;
+    let length = |m: &Measure| -> f64 {
+        let chords = m.marks.iter().map(|mark| {
+            let (root, tail, bass) = split_symbol(&mark.symbol);
+            let full = root.chars().count() + bass.chars().count() + usize::from(mark.open);
+            full as f64 + TAIL * tail.chars().count() as f64 + GAP
+        });
+        chords.sum::<f64>() * scale
+    };
+    let longest = row.iter().map(length).fold(0.0, f64::max);
+    match longest {
+        l if l <= ROOM => BARS_IN_ROW,
+        l if l <= 2.1 * ROOM => 2,
+        _ => 1,
+    }
+}
+
 /// A symbol as root (with the `m` of minor), tail and bass with its slash: `C♯m`, `7`, `/E`. Degrees stay whole.
 pub(super) fn split_symbol(symbol: &str) -> (&str, &str, &str) {
     if !symbol.starts_with(|c: char| ('A'..='G').contains(&c)) {

@@ -26,7 +26,7 @@ pub(super) fn write(song: &Song, options: &Options) -> String {
             bars.iter()
                 .filter(|b| (section.first_bar..=section.last_bar).contains(&b.number))
         };
-        let (Some(first), Some(last)) = (inside().next(), inside().last()) else {
+        let (Some(first), Some(last)) = (inside().next(), inside().next_back()) else {
             continue;
         };
         let mut text = format!("Section {}", section.letter);

@@ -1,6 +1,7 @@
 //! Outside tests, one module an area.
 
 mod audio;
+mod chart;
 mod chords_db;
 mod confirm;
 mod draft;

@@ -2,7 +2,7 @@
 
 use super::{Item, MARGIN, Pager, Role, Style, dots, line};
 use crate::chart::ChartError;
-use crate::chart::sheet::{BARS_IN_ROW, Block, Mark, Measure, split_symbol};
+use crate::chart::sheet::{Block, Mark, Measure, bars_on_line, split_symbol};
 
 /// Height of a row and the space under it, mm.
 const ROW: f64 = 14.0;
@@ -33,19 +33,37 @@ enum End {
     Song,
 }
 
+/// How a line of bars stands among the others.
+struct Place {
+    /// Bars that a full line has.
+    columns: usize,
+    /// What its last line closes.
+    end: End,
+    /// Ending of the bar before, if that is of the same row.
+    ending_before: Option<u8>,
+}
+
 /// A section: its heading and rows.
 pub(super) fn block(page: &mut Pager, block: &Block, last_block: bool) -> Result<(), ChartError> {
     let row_height = ROW * page.scale;
     heading(page, block, row_height)?;
     for (i, row) in block.rows.iter().enumerate() {
-        page.need(row_height);
-        let end = match last_block && i + 1 == block.rows.len() {
-            true => End::Song,
-            false => End::Row,
-        };
-        let items = row_items(page, row, end)?;
-        page.add(Role::Paragraph, items);
-        page.y += row_height + ROW_GAP * page.scale;
+        let columns = bars_on_line(row, page.scale);
+        for (c, bars) in row.chunks(columns).enumerate() {
+            page.need(row_height);
+            let last = i + 1 == block.rows.len() && (c + 1) * columns >= row.len();
+            let place = Place {
+                columns,
+                end: match last_block && last {
+                    true => End::Song,
+                    false => End::Row,
+                },
+                ending_before: c.checked_sub(1).and_then(|_| row[c * columns - 1].ending),
+            };
+            let items = row_items(page, bars, &place)?;
+            page.add(Role::Paragraph, items);
+            page.y += row_height + ROW_GAP * page.scale;
+        }
     }
     Ok(())
 }
@@ -107,10 +125,10 @@ fn heading(page: &mut Pager, block: &Block, keep: f64) -> Result<(), ChartError>
     Ok(())
 }
 
-fn row_items(page: &Pager, row: &[Measure], row_end: End) -> Result<Vec<Item>, ChartError> {
+fn row_items(page: &Pager, row: &[Measure], place: &Place) -> Result<Vec<Item>, ChartError> {
     let s = page.scale;
     let top = page.y;
-    let bar_width = (page.width() - NUMBERS) / BARS_IN_ROW as f64;
+    let bar_width = (page.width() - NUMBERS) / place.columns as f64;
     let mut items = Vec::new();
     if let Some(first) = row.first().filter(|m| m.number > 0) {
         let size = page.points(7.0);
@@ -121,15 +139,19 @@ fn row_items(page: &Pager, row: &[Measure], row_end: End) -> Result<Vec<Item>, C
     }
     for (i, measure) in row.iter().enumerate() {
         let left = MARGIN + NUMBERS + bar_width * i as f64;
-        let first_of_ending = i == 0 || row[i - 1].ending != measure.ending;
+        let before = match i {
+            0 => place.ending_before,
+            _ => row[i - 1].ending,
+        };
+        let first_of_ending = before != measure.ending;
         let end = if i + 1 == row.len() {
-            row_end
+            place.end
         } else {
             End::Bar
         };
         bar_lines(page, measure, (left, left + bar_width), end, &mut items);
         if let Some(ending) = measure.ending {
-            let y = top + 0.2 * s;
+            let y = top - 1.3 * s;
             items.push(line((left, y), (left + bar_width - 1.0, y), THIN));
             if first_of_ending {
                 items.push(line((left, y), (left, y + 2.0 * s), THIN));
@@ -286,7 +308,7 @@ fn parts(mark: &Mark) -> Vec<(String, f64, f64)> {
     }
     if !mark.remarks.is_empty() {
         let numbers: Vec<String> = mark.remarks.iter().map(usize::to_string).collect();
-        parts.push((numbers.join(","), 0.55, 0.55));
+        parts.push((format!("[{}]", numbers.join(",")), 0.55, 0.55));
     }
     parts
 }

@@ -19,6 +19,9 @@ const HELD_AS: f64 = 3.4;
 const TOPS: f64 = 3.6;
 const FRETS: f64 = 5.0;
 const ROW_GAP: f64 = 3.0;
+/// Sizes of words, points.
+const TITLE_POINTS: f64 = 11.0;
+const HELD_POINTS: f64 = 8.0;
 
 /// All entries under a heading.
 pub(super) fn legend(
@@ -34,8 +37,12 @@ pub(super) fn legend(
     while !rest.is_empty() {
         let mut n = 0;
         let mut used = 0.0;
-        while n < rest.len() && (n == 0 || used + width(page, &rest[n]) <= page.width()) {
-            used += width(page, &rest[n]);
+        while n < rest.len() {
+            let more = width(page, &rest[n])?;
+            if n > 0 && used + more > page.width() {
+                break;
+            }
+            used += more;
             n += 1;
         }
         let height = height(page, &rest[..n]);
@@ -47,7 +54,7 @@ pub(super) fn legend(
             let open = if entry.open { ", open" } else { "" };
             let alt = format!("{}: frets {}{open}", entry.title(), frets.join(" or "));
             page.add(Role::Figure(alt), items);
-            x += width(page, entry);
+            x += width(page, entry)?;
         }
         page.y += height + ROW_GAP * page.scale;
         rest = &rest[n..];
@@ -60,10 +67,22 @@ fn box_width(page: &Pager, shape_box: &ShapeBox) -> f64 {
     (LEFT + DX * n as f64 + RIGHT) * page.scale
 }
 
-fn width(page: &Pager, entry: &Entry) -> f64 {
+/// Room of an entry: its boxes or its words, whichever is wider.
+fn width(page: &Pager, entry: &Entry) -> Result<f64, ChartError> {
     let boxes: f64 = entry.boxes.iter().map(|b| box_width(page, b)).sum();
     let between = OR * page.scale * entry.boxes.len().saturating_sub(1) as f64;
-    boxes + between + 3.0
+    let words = |points, style, text: &str| page.fonts.width(style, page.points(points), text);
+    let title = words(TITLE_POINTS, Style::Regular, &format!("{}?", entry.title()))?;
+    let held = match &entry.held_as {
+        Some(name) => words(HELD_POINTS, Style::Italic, &held_words(name))?,
+        None => 0.0,
+    };
+    let text = LEFT * page.scale + title.max(held);
+    Ok((boxes + between).max(text) + 3.0)
+}
+
+fn held_words(name: &str) -> String {
+    format!("held as {name}")
 }
 
 fn height(page: &Pager, entries: &[Entry]) -> f64 {
@@ -86,7 +105,7 @@ fn entry_items(
 ) -> Result<Vec<Item>, ChartError> {
     let s = page.scale;
     let mut items = Vec::new();
-    let size = page.points(11.0);
+    let size = page.points(TITLE_POINTS);
     let mut title = entry.symbol.clone();
     if entry.open {
         title.push('?');
@@ -103,8 +122,8 @@ fn entry_items(
     }
     if let Some(held_as) = &entry.held_as {
         y += HELD_AS * s;
-        let text = format!("held as {held_as}");
-        items.push(page.text_item(x, y, page.points(8.0), Style::Italic, &text));
+        let text = held_words(held_as);
+        items.push(page.text_item(x, y, page.points(HELD_POINTS), Style::Italic, &text));
     }
     let top = y + (CAPTION - 3.8 + TOPS) * s;
     let mut x = left;

@@ -119,7 +119,7 @@ pub(in crate::chart) fn all_bars(song: &Song) -> Vec<Bar> {
         );
     }
     let last = bars[bars.len() - 1];
-    if let Some(end_s) = sounding().map(|s| s.end_s).last()
+    if let Some(end_s) = sounding().map(|s| s.end_s).next_back()
         && sounding().any(|s| s.start_s > last.end_s - beat_s * 0.25)
         && end_s > last.end_s + beat_s * 0.5
     {

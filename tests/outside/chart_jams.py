@@ -1,0 +1,7 @@
+"""Validates a JAMS file with the jams library and its schema, and counts what it holds."""
+import sys
+import jams
+
+document = jams.load(sys.argv[1], validate=True, strict=True)
+document.validate(strict=True)
+print(", ".join(f"{a.namespace} {len(a.data)}" for a in document.annotations))
