@@ -93,7 +93,7 @@ fn bass_degree(quality: &Quality, semitones: i32) -> Option<Degree> {
 pub fn interpret(sound: &Sound, given: &Given, weights: &Weights) -> Hearing {
     let duration_s = sound.duration_s();
     let acoustic = &sound.acoustic;
-    let heard_notes = notes(acoustic, &sound.strokes, &weights.notes, duration_s);
+    let heard_notes = notes(sound, &weights.notes);
     let counted: Option<Count> = count(&moments(sound), given, &weights.beats);
     let grid: Grid = grid(counted.as_ref(), given, &heard_notes, duration_s);
     let cells = Cells::new(acoustic, &sound.strokes, duration_s);

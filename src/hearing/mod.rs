@@ -12,6 +12,7 @@ mod fit;
 mod grid;
 mod harmony;
 mod interpret;
+mod note_numbers;
 mod notes;
 mod pulse;
 mod reading;
@@ -75,4 +76,15 @@ impl Listener {
 /// Development only.
 pub fn dev_moments(sound: &Sound) -> Vec<[f32; 5]> {
     pulse::moments(sound)
+}
+/// Development only.
+pub fn dev_notes(sound: &Sound) -> Vec<f32> {
+    notes::possible(sound, &NoteWeights::default())
+        .iter()
+        .flat_map(|p| {
+            [p.pitch as f32 + 28.0, p.time_s as f32]
+                .into_iter()
+                .chain(p.evidence)
+        })
+        .collect()
 }
