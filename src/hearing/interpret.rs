@@ -12,11 +12,12 @@ use super::notes::{Note, NoteWeights, notes};
 use super::plucks::{PluckWeights, read_plucks, texture};
 use super::pulse::moments;
 use super::reading::{Given, HeardSpan, Hearing};
+use super::sections::{SectionWeights, sections};
 use super::stage::Front;
 use crate::theory::{Chord, Degree, Key, Label, Mode, PitchClass, Quality};
 
 /// All weights of the musical stage; docs/hearing.md says what each was fitted on.
-#[derive(Debug, Clone, Default)]
+#[derive(Debug, Clone)]
 pub struct Weights {
     /// Of the search for beats.
     pub beats: BeatWeights,
@@ -28,8 +29,24 @@ pub struct Weights {
     pub plucks: PluckWeights,
     /// Of the fit of shapes.
     pub fit: FitWeights,
+    /// Of the search for sections.
+    pub sections: SectionWeights,
     /// Of candidates: how far scores are flattened into probabilities.
     pub temperature: f32,
+}
+
+impl Default for Weights {
+    fn default() -> Self {
+        Self {
+            beats: BeatWeights::default(),
+            chords: ChordWeights::default(),
+            notes: NoteWeights::default(),
+            plucks: PluckWeights::default(),
+            fit: FitWeights::default(),
+            sections: SectionWeights::default(),
+            temperature: 6.0,
+        }
+    }
 }
 
 /// What one pass over a take left: the acoustic stage's result and the attacks.
@@ -172,12 +189,41 @@ pub fn interpret(sound: &Sound, given: &Given, weights: &Weights) -> Hearing {
         meter: given.meter.or(grid.meter),
         key,
         beats: grid.beats,
+        sections: sections(&grid.bars, &spans, &weights.sections),
         bars: grid.bars,
-        sections: Vec::new(),
         chords: spans,
         notes: heard_notes,
-        warnings: Vec::new(),
+        warnings: doubts(sound, counted.as_ref()),
     }
+}
+
+/// What could not be heard for sure, in words.
+fn doubts(sound: &Sound, counted: Option<&Count>) -> Vec<String> {
+    let mut said = Vec::new();
+    match sound.front.tuning {
+        Some((cents, _)) if cents.abs() > 40.0 => said.push(format!(
+            "tuned {cents:+.0} cents from A4 = 440 Hz, near the middle between two semitones: all chords may be a semitone off"
+        )),
+        Some((_, agreement)) if agreement < 0.15 => {
+            said.push("the pitches agree on no tuning: noisy, or no strings".into());
+        }
+        None => said.push("no strings heard: nothing tells the tuning".into()),
+        Some(_) => {}
+    }
+    if sound.front.clipped_share > 0.001 {
+        said.push(format!(
+            "{:.1} % of the samples are at full scale: clipped, chords may be misheard",
+            100.0 * sound.front.clipped_share
+        ));
+    }
+    match counted {
+        None => said.push("no beat found: there are no bars".into()),
+        Some(count) if count.margin < 0.3 => said.push(
+            "two ways to count are close: give --tempo, --meter or --first-downbeat if the bars are wrong".into(),
+        ),
+        Some(_) => {}
+    }
+    said
 }
 
 /// Replaces stretches where only a few notes sound at a time by what their plucks imply.

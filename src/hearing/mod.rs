@@ -17,6 +17,7 @@ mod notes;
 mod plucks;
 mod pulse;
 mod reading;
+mod sections;
 pub mod spectrum;
 mod stage;
 mod tuning;
@@ -29,6 +30,7 @@ pub use interpret::{Sound, Weights, interpret};
 pub use notes::{Note, NoteWeights};
 pub use plucks::PluckWeights;
 pub use reading::{Given, HeardSpan, Hearing};
+pub use sections::SectionWeights;
 
 /// Takes a take's samples block by block and hears them.
 pub struct Listener {
@@ -73,20 +75,4 @@ impl Listener {
             strokes,
         })
     }
-}
-
-/// Development only.
-pub fn dev_moments(sound: &Sound) -> Vec<[f32; 5]> {
-    pulse::moments(sound)
-}
-/// Development only.
-pub fn dev_notes(sound: &Sound) -> Vec<f32> {
-    notes::possible(sound, &NoteWeights::default())
-        .iter()
-        .flat_map(|p| {
-            [p.pitch as f32 + 28.0, p.time_s as f32]
-                .into_iter()
-                .chain(p.evidence)
-        })
-        .collect()
 }
