@@ -384,7 +384,7 @@ impl Search<'_> {
             return;
         }
         let missing = PitchClassSet(wanted.optional.0 & !state.set);
-        let rank = hand.effort + 0.9 * missing.len() as f64 + sound_cost(sounding());
+        let rank = hand.effort + 1.5 * missing.len() as f64 + sound_cost(sounding());
         let Ok(shape) = Shape::new(frets.to_vec()) else {
             return;
         };

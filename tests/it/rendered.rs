@@ -176,8 +176,7 @@ fn hear(take: &Path) -> HeardTake {
     }
 }
 
-// connect: add #[test] here once `draft` exists, and drop the line below
-#[expect(dead_code, reason = "draft comes next")]
+#[test]
 #[expect(
     clippy::print_stdout,
     reason = "the figures are wanted with --nocapture"
