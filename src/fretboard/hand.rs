@@ -393,8 +393,11 @@ fn press_cost(
     stretch_mm: f64,
 ) -> f64 {
     let mut cost = presses.len() as f64 + span_of(capo, presses) / 30.0 + stretch_mm / 8.0;
-    // two fingers laid across at once hinder each other
-    let across = presses.iter().filter(|p| p.to > p.from).count();
+    // two fingers laid across, neither of them the first, hinder each other
+    let across = presses
+        .iter()
+        .filter(|p| p.to > p.from && p.fret > lowest)
+        .count();
     cost += across.saturating_sub(1) as f64;
     for p in presses {
         if p.thumb {
@@ -449,16 +452,12 @@ fn press_cost(
 }
 
 /// A string quieted by the finger beside it.
-const TOUCHED: f64 = 1.2;
+const TOUCHED: f64 = 1.8;
 
-/// Whether the lowest sounding string is pressed and only the next one above
-/// it is muted, as in 2x0232 (common practice, no source).
+/// Whether the lowest string is pressed and the one above it muted, the next
+/// sounding, as in 2x0232 (common practice, no source).
 fn bass_finger_mutes(frets: &[Option<u8>]) -> bool {
-    let bass = frets.iter().position(Option::is_some).unwrap_or(0);
-    match frets.get(bass..) {
-        Some([Some(pressed), None, Some(_), ..]) => *pressed > 0,
-        _ => false,
-    }
+    matches!(frets, [Some(pressed), None, Some(_), ..] if *pressed > 0)
 }
 
 /// What the strings cost: mutes, thin sound, height on the neck, open strings far from the hand.
@@ -480,9 +479,10 @@ fn string_cost(frets: &[Option<u8>], muted_inside: u8, lowest: u8) -> f64 {
         4..=5 => 0.8,
         _ => 1.2,
     };
-    // the finger on a bass string quiets the next string with its tip
+    // the finger on the lowest string quiets the next one with its tip
     let touched = f64::from(u8::from(bass_finger_mutes(frets)));
-    3.7 * (f64::from(muted_inside) - touched) + TOUCHED * touched + 0.4 * below + 1.7 * above + thin - 0.8 * (sounding - 3.0)
+    3.7 * (f64::from(muted_inside) - touched) + TOUCHED * touched + 0.4 * below + 1.7 * above + thin
+        - 0.8 * (sounding - 3.0)
         + 0.56 * f64::from(lowest.saturating_sub(1))
         + far * open
 }

@@ -327,10 +327,12 @@ fn json_follows_its_schema() {
 
 #[test]
 fn typed_accidentals_are_kept_without_a_key() {
-    for (notes, name, other) in [("Eb A", "E♭(♭5,no3)", "D♯"), ("D# A", "D♯(♭5,no3)", "E♭")] {
+    for (notes, name, other) in [("Eb A", "E♭(♭5,no3)", "D♯"), ("D# A", "D♯(♭5,no3)", "E♭")]
+    {
         let (_, out, _) = run(&["name", notes]);
         assert!(out.contains(&format!("1. {name}")), "{out}");
-        assert!(!out.contains(other), "{out}");
+        let heading = out.lines().take(4).collect::<String>();
+        assert!(!heading.contains(other), "{out}");
     }
     for (notes, name) in [
         ("Ab C Eb", "A♭"),
