@@ -12,7 +12,9 @@ mod fit;
 mod grid;
 mod harmony;
 mod interpret;
+mod note_numbers;
 mod notes;
+mod plucks;
 mod pulse;
 mod reading;
 pub mod spectrum;
@@ -25,6 +27,7 @@ pub use error::HearingError;
 pub use fit::FitWeights;
 pub use interpret::{Sound, Weights, interpret};
 pub use notes::{Note, NoteWeights};
+pub use plucks::PluckWeights;
 pub use reading::{Given, HeardSpan, Hearing};
 
 /// Takes a take's samples block by block and hears them.
@@ -75,4 +78,15 @@ impl Listener {
 /// Development only.
 pub fn dev_moments(sound: &Sound) -> Vec<[f32; 5]> {
     pulse::moments(sound)
+}
+/// Development only.
+pub fn dev_notes(sound: &Sound) -> Vec<f32> {
+    notes::possible(sound, &NoteWeights::default())
+        .iter()
+        .flat_map(|p| {
+            [p.pitch as f32 + 28.0, p.time_s as f32]
+                .into_iter()
+                .chain(p.evidence)
+        })
+        .collect()
 }
