@@ -97,6 +97,9 @@ pub fn interpret(sound: &Sound, given: &Given, weights: &Weights) -> Hearing {
     let duration_s = sound.duration_s();
     let acoustic = &sound.acoustic;
     let heard_notes = notes(sound, &weights.notes);
+    if heard_notes.is_empty() {
+        return nothing(sound);
+    }
     let counted: Option<Count> = count(&moments(sound), given, &weights.beats);
     let grid: Grid = grid(counted.as_ref(), given, &heard_notes, duration_s);
     let cells = Cells::new(acoustic, &sound.strokes, duration_s);
@@ -176,6 +179,24 @@ pub fn interpret(sound: &Sound, given: &Given, weights: &Weights) -> Hearing {
         sections: Vec::new(),
         chords: spans,
         notes: heard_notes,
+        warnings: Vec::new(),
+    }
+}
+
+/// A take in which no note was struck.
+fn nothing(sound: &Sound) -> Hearing {
+    let duration_s = sound.duration_s();
+    Hearing {
+        duration_s,
+        tuning_cents: 0.0,
+        tempo_bpm: None,
+        meter: None,
+        key: None,
+        beats: Vec::new(),
+        bars: Vec::new(),
+        sections: Vec::new(),
+        chords: silence(0.0, duration_s).into_iter().collect(),
+        notes: Vec::new(),
         warnings: Vec::new(),
     }
 }
