@@ -73,11 +73,6 @@ impl Acoustic {
         -f32::from(self.basses[frame * N_BASSES + bass]) * LOG_STEP
     }
 
-    /// Probability that a pitch class belongs to the chord of a frame.
-    pub(crate) fn pitch_class(&self, frame: usize, pc: usize) -> f32 {
-        f32::from(self.classes[frame * 12 + pc]) / 255.0
-    }
-
     /// Probability that a pitch (0 = MIDI 28) is struck in a frame.
     pub(crate) fn struck(&self, frame: usize, pitch: usize) -> f32 {
         f32::from(self.struck[frame * N_PITCHES + pitch]) / 255.0

@@ -36,7 +36,7 @@ pub(crate) fn grid(count: Option<&Count>, given: &Given, notes: &[Note], duratio
     if given.beats_s.is_empty() {
         let sure = || notes.iter().filter(|n| n.probability > 0.5);
         let first = sure().map(|n| n.start_s).next().unwrap_or(beats[0].0);
-        let last = sure().map(|n| n.start_s).last().unwrap_or(duration_s);
+        let last = sure().map(|n| n.start_s).next_back().unwrap_or(duration_s);
         let early = beats.windows(2).take(4).map(|w| w[1].0 - w[0].0).collect();
         let early = median(early);
         while beats[0].0 - early > first - 0.25 * early && beats[0].0 - early > -0.05 {

@@ -181,19 +181,19 @@ fn plucks(notes: &[Note], start_s: f64, end_s: f64, weights: &PluckWeights) -> V
         }
     }
     // a string that goes on sounding belongs to the next pluck too
-    for i in 1..found.len() {
-        let now = found[i].time_s;
+    for pluck in found.iter_mut().skip(1) {
+        let now = pluck.time_s;
         let ringing: Vec<u8> = notes
             .iter()
             .filter(|n| n.start_s < now - weights.together_s && n.end_s > now + 0.12)
             .map(|n| n.midi)
             .collect();
         for midi in ringing {
-            if !found[i].midi.contains(&midi) && found[i].midi.len() < 3 {
-                found[i].midi.push(midi);
+            if !pluck.midi.contains(&midi) && pluck.midi.len() < 3 {
+                pluck.midi.push(midi);
             }
         }
-        found[i].midi.sort_unstable();
+        pluck.midi.sort_unstable();
     }
     for pluck in &mut found {
         pluck.midi.sort_unstable();

@@ -272,13 +272,3 @@ impl SpectrumStage {
         }
     }
 }
-
-impl Kernels {
-    /// Development.
-    pub(crate) fn nnz(&self) -> (usize, usize) {
-        (
-            self.long.iter().map(|k| k.weights.len()).sum(),
-            self.short.iter().map(|k| k.weights.len()).sum(),
-        )
-    }
-}
