@@ -114,6 +114,9 @@ pub fn interpret(sound: &Sound, given: &Given, weights: &Weights) -> Hearing {
     let duration_s = sound.duration_s();
     let acoustic = &sound.acoustic;
     let heard_notes = notes(sound, &weights.notes);
+    if heard_notes.is_empty() {
+        return nothing(sound);
+    }
     let counted: Option<Count> = count(&moments(sound), given, &weights.beats);
     let grid: Grid = grid(counted.as_ref(), given, &heard_notes, duration_s);
     let cells = Cells::new(acoustic, &sound.strokes, duration_s);
@@ -224,6 +227,24 @@ fn doubts(sound: &Sound, counted: Option<&Count>) -> Vec<String> {
         Some(_) => {}
     }
     said
+}
+
+/// A take in which no note was struck.
+fn nothing(sound: &Sound) -> Hearing {
+    let duration_s = sound.duration_s();
+    Hearing {
+        duration_s,
+        tuning_cents: 0.0,
+        tempo_bpm: None,
+        meter: None,
+        key: None,
+        beats: Vec::new(),
+        bars: Vec::new(),
+        sections: Vec::new(),
+        chords: silence(0.0, duration_s).into_iter().collect(),
+        notes: Vec::new(),
+        warnings: Vec::new(),
+    }
 }
 
 /// Replaces stretches where only a few notes sound at a time by what their plucks imply.

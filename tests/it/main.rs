@@ -11,6 +11,7 @@ mod log;
 mod log_sample;
 mod naming;
 mod outside;
+mod readme;
 mod rendered;
 mod rooms;
 mod shapes;
