@@ -16,11 +16,14 @@ use super::evidence::{Evidence, Heardable};
 use super::slots::Slot;
 
 /// Most that a wrong chord costs, ln.
-const WRONG: f32 = 10.0;
+const WRONG: f32 = 12.0;
 /// Cost of a jump to another bar, ln.
-const JUMP: f32 = 11.0;
-/// Cost of a frame that plays nothing of the chart, ln.
-const ASIDE: f32 = 0.1;
+const JUMP: f32 = 9.0;
+/// Cost of a slot that starts where nothing is struck, ln.
+const NO_STROKE: f32 = 4.0;
+/// Cost of a frame that plays nothing of the chart, ln, beyond what the take's
+/// frames cost anyway where they are read freely: less than a wrong chord costs.
+const ASIDE: f32 = 0.12;
 /// How far the length of a slot strays, as a share of it and in s.
 const STRAY: (f64, f64) = (0.12, 0.06);
 /// Shortest and longest a slot may get, as a share of what is expected.
@@ -58,6 +61,8 @@ struct Search<'a> {
     readings: &'a [Vec<Heardable>],
     /// Best score of any reading, by start bound and number of stretches less one.
     best_of: Vec<Vec<f32>>,
+    /// Cost of a frame that plays nothing of the chart, ln.
+    aside: f32,
 }
 
 /// Lines up. `readings`: what counts as written, for each slot; empty: anything.
@@ -71,11 +76,15 @@ pub(crate) fn align(
         return None;
     }
     let longest_s = slots.iter().map(|s| s.length_s).fold(0.0, f64::max) * 2.0 * LENGTHS.1;
+    let mut lengths: Vec<f64> = slots.iter().map(|s| s.length_s).collect();
+    lengths.sort_by(f64::total_cmp);
+    let best_of = best_scores(evidence, longest_s.min(24.0));
     let search = Search {
+        aside: ASIDE + usual_cost(evidence, &best_of, lengths[lengths.len() / 2]),
         evidence,
         slots,
         readings,
-        best_of: best_scores(evidence, longest_s.min(24.0)),
+        best_of,
     };
     let mut best: Option<Alignment> = None;
     for step in -TEMPO_STEPS..=TEMPO_STEPS {
@@ -110,6 +119,21 @@ fn best_scores(evidence: &Evidence, longest_s: f64) -> Vec<Vec<f32>> {
         .collect()
 }
 
+/// What a frame costs, the median over stretches of this length read freely.
+fn usual_cost(evidence: &Evidence, best_of: &[Vec<f32>], length_s: f64) -> f32 {
+    let bounds = evidence.bounds_s();
+    let mut costs: Vec<f32> = (0..bounds.len())
+        .filter_map(|from| {
+            let to = (from + 1..bounds.len()).find(|to| bounds[*to] - bounds[from] >= length_s)?;
+            let best = best_of[from].get(to - from - 1)?;
+            let frames = evidence.n_frames(from, to).max(1.0);
+            Some((evidence.base(from, to) - best) / frames)
+        })
+        .collect();
+    costs.sort_by(f32::total_cmp);
+    costs.get(costs.len() / 2).copied().unwrap_or(0.0).max(0.0)
+}
+
 impl Search<'_> {
     /// How well a stretch plays a slot, 0 at most or little more.
     fn sound(&self, slot_idx: usize, from: usize, to: usize) -> f32 {
@@ -125,7 +149,12 @@ impl Search<'_> {
         } else {
             written.max(best - WRONG)
         };
-        heard - self.evidence.base(from, to)
+        let stroke = if self.evidence.struck(from) {
+            0.0
+        } else {
+            NO_STROKE
+        };
+        heard - stroke - self.evidence.base(from, to)
     }
 
     fn run(&self, rates: &[f64]) -> Option<Alignment> {
@@ -176,7 +205,7 @@ impl Search<'_> {
                 (0.0, None)
             } else {
                 let on = self.evidence.rest(b - 1).max(
-                    -ASIDE * self.evidence.n_frames(b - 1, b),
+                    -self.aside * self.evidence.n_frames(b - 1, b),
                 );
                 (aside[b - 1].0 + on, None)
             };

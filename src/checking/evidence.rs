@@ -27,6 +27,8 @@ pub struct Stretch {
     pub start_s: f64,
     /// To, s.
     pub end_s: f64,
+    /// How strong the stroke is that starts it; 0 if none does.
+    pub stroke: f32,
     /// Frames in it.
     pub n_frames: f32,
     /// Sum of ln p of each chord class; the last is "no chord".
@@ -52,6 +54,7 @@ pub struct Evidence {
     classes: Vec<(PitchClass, &'static Quality)>,
     sets: Vec<PitchClassSet>,
     bounds_s: Vec<f64>,
+    struck: Vec<bool>,
     frames: Vec<f32>,
     chords: Vec<Vec<f32>>,
     basses: Vec<Vec<f32>>,
@@ -106,6 +109,7 @@ impl Evidence {
             classes,
             sets,
             bounds_s: vec![stretches.first().map_or(0.0, |s| s.start_s)],
+            struck: Vec::new(),
             frames: vec![0.0],
             chords: vec![vec![0.0; n]],
             basses: vec![vec![0.0; 13]],
@@ -119,6 +123,7 @@ impl Evidence {
         for (k, stretch) in stretches.into_iter().enumerate() {
             assert_eq!(stretch.ln_chords.len(), n, "one number a class");
             all.bounds_s.push(stretch.end_s);
+            all.struck.push(stretch.stroke > 0.0);
             all.frames.push(all.frames[k] + stretch.n_frames);
             all.chords.push(sum(&all.chords[k], &stretch.ln_chords));
             all.basses.push(sum(&all.basses[k], &stretch.ln_basses));
@@ -146,6 +151,11 @@ impl Evidence {
         CHORD * (self.chords[at + 1][none] - self.chords[at][none])
             + BASS * (self.basses[at + 1][12] - self.basses[at][12])
             - self.base(at, at + 1)
+    }
+
+    /// Whether strings are struck where a stretch starts.
+    pub(crate) fn struck(&self, at: usize) -> bool {
+        self.struck.get(at).copied().unwrap_or(false)
     }
 
     pub(crate) fn n_frames(&self, from: usize, to: usize) -> f32 {

@@ -74,7 +74,7 @@ pub struct Finding {
 
 /// How many ln of evidence double the odds, about: the evidence of a stretch is
 /// not independent from frame to frame.
-const PER_DOUBLING: f64 = 4.0;
+const PER_DOUBLING: f64 = 8.0;
 
 pub(crate) fn certainty(ahead: f32) -> f64 {
     let odds = f64::from(ahead) / PER_DOUBLING;

@@ -56,7 +56,12 @@ pub fn check_take(song: &Song, evidence: &Evidence) -> Option<TakeCheck> {
     let slots = slots(song);
     let (readings, off): (Vec<_>, Vec<_>) =
         slots.iter().map(|s| evidence.readings(&s.label)).unzip();
-    let alignment = align(evidence, &slots, &readings)?;
+    if slots.is_empty() || evidence.bounds_s().len() < 2 {
+        return None;
+    }
+    let Some(alignment) = align(evidence, &slots, &readings) else {
+        return Some(nothing(song));
+    };
     let at_home = readings.iter().flatten().copied().collect();
     let weighing = Weighing {
         evidence,
@@ -106,6 +111,25 @@ pub fn check_take(song: &Song, evidence: &Evidence) -> Option<TakeCheck> {
     };
     check.summary = summary(&check, song);
     Some(check)
+}
+
+/// Nothing of the chart was found in the take.
+fn nothing(song: &Song) -> TakeCheck {
+    let all = (song.bars.first(), song.bars.last());
+    let left_out = match all {
+        (Some(first), Some(last)) => vec![(first.number, last.number)],
+        _ => Vec::new(),
+    };
+    let mut check = TakeCheck {
+        bars: Vec::new(),
+        left_out,
+        again: Vec::new(),
+        tempo_ratio: 1.0,
+        recognized: false,
+        summary: String::new(),
+    };
+    check.summary = summary(&check, song);
+    check
 }
 
 fn tempo_ratio(evidence: &Evidence, slots: &[Slot], alignment: &Alignment) -> f64 {
@@ -244,6 +268,11 @@ fn summary(check: &TakeCheck, song: &Song) -> String {
     let n = check.bars.len();
     let amiss = check.bars.iter().filter(|b| !b.findings.is_empty()).count();
     if !check.recognized {
+        if n == 0 {
+            return "Nothing of the chart was found in this take. \
+                    Is it the right take, the right tuning and capo?"
+                .into();
+        }
         return format!(
             "This does not sound like the chart: {amiss} of {n} bars differ. \
              Is it the right take, the right tuning and capo?"

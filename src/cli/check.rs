@@ -99,6 +99,7 @@ fn evidence(take: &Path) -> Result<Evidence, CliError> {
         .map(|s| Stretch {
             start_s: s.start_s,
             end_s: s.end_s,
+            stroke: s.stroke,
             n_frames: s.n_frames,
             ln_chords: s.ln_chords,
             ln_basses: s.ln_basses,

@@ -16,6 +16,8 @@ pub struct StretchEvidence {
     pub start_s: f64,
     /// To, s.
     pub end_s: f64,
+    /// How strong the stroke is that starts it; 0 if none does.
+    pub stroke: f32,
     /// Frames of 46 ms in it.
     pub n_frames: f32,
     /// Sum over its frames of ln p of each class of [`evidence_classes`]; the last is "no chord".
@@ -72,6 +74,7 @@ impl Sound {
                 StretchEvidence {
                     start_s,
                     end_s,
+                    stroke: cells.strength[k - 1],
                     n_frames: cells.frames(k - 1, k),
                     ln_chords: (0..N_CLASSES).map(|c| cells.chord(k - 1, k, c)).collect(),
                     ln_basses: (0..N_BASSES).map(|b| cells.bass(k - 1, k, b)).collect(),

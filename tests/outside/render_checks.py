@@ -85,6 +85,23 @@ def plant(slip, bars, key, rng):
     return None, None
 
 
+def play(style, notes, n_beats, rng):
+    """As in render_takes, but picking brings every string of the shape within two beats."""
+    if style != "pick":
+        yield from r.play(style, notes, n_beats, rng)
+        return
+    bass, *upper = notes
+    at_once = 1 if len(upper) <= 3 else 2
+    turn = 0
+    for k in range(2 * n_beats):
+        if k == 0:
+            yield 0, *bass, 96, 0.0
+            continue
+        for i in range(at_once):
+            yield k * 0.5, *upper[turn % len(upper)], 82, i * 0.006
+            turn += 1
+
+
 def perform(bars, style, bpm, rng):
     """Notes [on, off, MIDI, velocity, string] and the end."""
     beat_s = 60.0 / bpm
@@ -92,7 +109,7 @@ def perform(bars, style, bpm, rng):
     notes = []
     for label, n_beats in [c for bar in bars for c in bar]:
         end = at_s + n_beats * beat_s
-        for at, string, midi, velocity, after in r.play(style, r.strings(SHAPES[label]), n_beats, rng):
+        for at, string, midi, velocity, after in play(style, r.strings(SHAPES[label]), n_beats, rng):
             on = at_s + at * beat_s + after + rng.gauss(0, 0.008)
             notes.append([max(on, 0.01), end - 0.005, midi, velocity + rng.randint(-6, 6), string])
         at_s = end
