@@ -24,6 +24,8 @@ const NO_STROKE: f32 = 4.0;
 /// Cost of a frame that plays nothing of the chart, ln, beyond what the take's
 /// frames cost anyway where they are read freely: less than a wrong chord costs.
 const ASIDE: f32 = 0.12;
+/// Share of that cost where nothing is struck.
+const RINGING: f32 = 0.2;
 /// How far the length of a slot strays, as a share of it and in s.
 const STRAY: (f64, f64) = (0.12, 0.06);
 /// Shortest and longest a slot may get, as a share of what is expected.
@@ -204,9 +206,12 @@ impl Search<'_> {
             aside[b] = if b == 0 {
                 (0.0, None)
             } else {
-                let on = self.evidence.rest(b - 1).max(
-                    -self.aside * self.evidence.n_frames(b - 1, b),
-                );
+                // a last chord that rings on is nobody's bar
+                let share = if self.evidence.struck(b - 1) { 1.0 } else { RINGING };
+                let on = self
+                    .evidence
+                    .rest(b - 1)
+                    .max(-share * self.aside * self.evidence.n_frames(b - 1, b));
                 (aside[b - 1].0 + on, None)
             };
             if stopped.0 > aside[b].0 {
