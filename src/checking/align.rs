@@ -16,9 +16,9 @@ use super::evidence::{Evidence, Heardable};
 use super::slots::Slot;
 
 /// Most that a wrong chord costs, ln.
-const WRONG: f32 = 12.0;
+const WRONG: f32 = 14.0;
 /// Cost of a jump to another bar, ln.
-const JUMP: f32 = 9.0;
+const JUMP: f32 = 11.0;
 /// Cost of a slot that starts where nothing is struck, ln.
 const NO_STROKE: f32 = 4.0;
 /// Cost of a frame that plays nothing of the chart, ln, beyond what the take's
@@ -207,7 +207,11 @@ impl Search<'_> {
                 (0.0, None)
             } else {
                 // a last chord that rings on is nobody's bar
-                let share = if self.evidence.struck(b - 1) { 1.0 } else { RINGING };
+                let share = if self.evidence.struck(b - 1) {
+                    1.0
+                } else {
+                    RINGING
+                };
                 let on = self
                     .evidence
                     .rest(b - 1)

@@ -44,13 +44,13 @@ impl Departure {
     }
 
     /// How far the other reading must be ahead, ln.
-    fn margin(self) -> f32 {
+    pub(crate) fn margin(self) -> f32 {
         match self {
             Self::OtherChord => 6.0,
-            Self::OtherBass => 4.0,
+            Self::OtherBass => 5.0,
             Self::OtherNotes => 12.0,
             Self::Silent | Self::NotSilent => 15.0,
-            Self::Early | Self::Late => 6.0,
+            Self::Early | Self::Late => 10.0,
         }
     }
 }
@@ -113,7 +113,11 @@ impl Weighing<'_> {
             if readings.contains(what) {
                 continue;
             }
-            let prior = if self.at_home.contains(what) { 0.0 } else { *prior };
+            let prior = if self.at_home.contains(what) {
+                0.0
+            } else {
+                *prior
+            };
             let ahead = scores.of(*what) + prior - best;
             if ahead <= 0.0 {
                 continue;
@@ -156,9 +160,7 @@ impl Weighing<'_> {
         if same_notes {
             return Some(Departure::OtherBass);
         }
-        let third = |set: PitchClassSet, root: PitchClass| {
-            [3, 4].map(|s| set.contains(root.up(s)))
-        };
+        let third = |set: PitchClassSet, root: PitchClass| [3, 4].map(|s| set.contains(root.up(s)));
         let same_root = root == own_root && third(set, root) == third(own, root);
         // more or fewer notes of the same chord, as C6 for Am
         let contained = set.without(own).is_empty() || own.without(set).is_empty();

@@ -77,7 +77,11 @@ pub fn read_chart(song: &Song) -> Vec<Remark> {
     all.extend(too_far(song));
     all.extend(fragments(song));
     all.extend(repeats(song));
-    all.sort_by(|a, b| (a.bar, a.beat).partial_cmp(&(b.bar, b.beat)).unwrap_or(std::cmp::Ordering::Equal));
+    all.sort_by(|a, b| {
+        (a.bar, a.beat)
+            .partial_cmp(&(b.bar, b.beat))
+            .unwrap_or(std::cmp::Ordering::Equal)
+    });
     all
 }
 
@@ -187,8 +191,10 @@ fn position_mm(instrument: &Instrument, shape: &Shape) -> Option<f64> {
 fn too_far(song: &Song) -> Vec<Remark> {
     let mut found = Vec::new();
     for pair in song.spans.windows(2) {
-        let (Some(from), Some(to)) = (decided_shapes(&pair[0]).first(), decided_shapes(&pair[1]).first())
-        else {
+        let (Some(from), Some(to)) = (
+            decided_shapes(&pair[0]).first(),
+            decided_shapes(&pair[1]).first(),
+        ) else {
             continue;
         };
         let (Some(a), Some(b)) = (
@@ -286,12 +292,14 @@ fn fragments(song: &Song) -> Vec<Remark> {
 fn repeats(song: &Song) -> Vec<Remark> {
     let slots = slots(song);
     let bar_of = |number: u32| song.bars.iter().position(|b| b.number == number);
-    let chords = |bar_idx: usize| -> Vec<&Slot> {
-        slots.iter().filter(|s| s.bar_idx == bar_idx).collect()
-    };
+    let chords =
+        |bar_idx: usize| -> Vec<&Slot> { slots.iter().filter(|s| s.bar_idx == bar_idx).collect() };
     let mut found = Vec::new();
     for (k, section) in song.sections.iter().enumerate() {
-        let Some(first) = song.sections[..k].iter().find(|s| s.letter == section.letter) else {
+        let Some(first) = song.sections[..k]
+            .iter()
+            .find(|s| s.letter == section.letter)
+        else {
             continue;
         };
         let (Some(a), Some(b)) = (bar_of(first.first_bar), bar_of(section.first_bar)) else {

@@ -55,7 +55,11 @@ pub fn slots(song: &Song) -> Vec<Slot> {
         }
         // no gap inside a bar
         for i in 0..parts.len() {
-            let start_s = if i == 0 { bar.start_s } else { parts[i].start_s };
+            let start_s = if i == 0 {
+                bar.start_s
+            } else {
+                parts[i].start_s
+            };
             let end_s = parts.get(i + 1).map_or(bar.end_s, |next| next.start_s);
             parts[i].start_s = start_s;
             parts[i].length_s = end_s - start_s;

@@ -196,7 +196,10 @@ fn timing(
     for step in [-1i64, 1] {
         for d in 1..=AROUND as i64 {
             let at = k as i64 + step * d;
-            let Some(other) = usize::try_from(at).ok().and_then(|i| alignment.played.get(i)) else {
+            let Some(other) = usize::try_from(at)
+                .ok()
+                .and_then(|i| alignment.played.get(i))
+            else {
                 break;
             };
             if other.slot_idx as i64 != played.slot_idx as i64 + step * d {
@@ -236,7 +239,7 @@ fn timing(
         (Departure::Late, best(old) - best(new))
     };
     let word = departure.name();
-    (ahead > 6.0).then(|| Finding {
+    (ahead > departure.margin()).then(|| Finding {
         departure,
         beat: slot.beat,
         written: slot.label.clone(),
@@ -284,7 +287,10 @@ fn summary(check: &TakeCheck, song: &Song) -> String {
     } else if amiss == 0 {
         format!("all {n} bars played are as written")
     } else {
-        format!("{} of {n} bars played are as written, {amiss} not", n - amiss)
+        format!(
+            "{} of {n} bars played are as written, {amiss} not",
+            n - amiss
+        )
     });
     if !check.left_out.is_empty() {
         parts.push(format!("left out: {}", bars_words(&check.left_out)));

@@ -3,9 +3,7 @@
 use super::layout::{columns, pad, wrap_from};
 use super::{CliError, Outcome};
 use crate::audio;
-use crate::checking::{
-    Evidence, PlayedBar, Remark, Stretch, TakeCheck, check_take, read_chart,
-};
+use crate::checking::{Evidence, PlayedBar, Remark, Stretch, TakeCheck, check_take, read_chart};
 use crate::hearing::{Listener, evidence_classes};
 use crate::songlog::song::Song;
 use crate::songlog::{resolve, store};
@@ -145,7 +143,11 @@ fn table(song: &Song, check: &TakeCheck, out: &mut dyn Write) -> Result<(), CliE
     if !check.recognized || told.is_empty() {
         return Ok(());
     }
-    writeln!(out, "\n   {:<8}{:>8}   {:<7}what sounds", "bar", "in take", "sure")?;
+    writeln!(
+        out,
+        "\n   {:<8}{:>8}   {:<7}what sounds",
+        "bar", "in take", "sure"
+    )?;
     for bar in told {
         for f in &bar.findings {
             let at = crate::songlog::decided::clock(bar.start_s);

@@ -242,7 +242,11 @@ fn planted_slips_are_told_and_nothing_else_is() {
     if !folder.join(format!("{}.json", first + n - 1)).exists() {
         outside::python(
             "render_checks.py",
-            &[&folder.to_string_lossy(), &first.to_string(), &n.to_string()],
+            &[
+                &folder.to_string_lossy(),
+                &first.to_string(),
+                &n.to_string(),
+            ],
         );
     }
     let mut counts: BTreeMap<String, Count> = BTreeMap::new();
@@ -277,7 +281,65 @@ fn planted_slips_are_told_and_nothing_else_is() {
     }
     let found = all.found as f64 / all.takes as f64;
     let false_share = all.false_alarms as f64 / all.bars as f64;
-    println!("told {found:.3} of {}, false {false_share:.4} of {} bars", all.takes, all.bars);
+    println!(
+        "told {found:.3} of {}, false {false_share:.4} of {} bars",
+        all.takes, all.bars
+    );
     assert!(found >= FOUND, "told {found:.3}");
     assert!(false_share <= FALSE_ALARMS, "false alarms {false_share:.4}");
+}
+
+/// Remarks of a chart read alone, as `bar about: words`.
+fn remarks(log: &Log) -> Vec<String> {
+    let (_keep, folder) = outside::folder();
+    let path = folder.join("chart.takebook");
+    std::fs::write(&path, write(log)).expect("a log");
+    let (code, json) = check(&path, None);
+    let list = json["remarks"].as_array().expect("remarks");
+    assert_eq!(code, i32::from(!list.is_empty()));
+    let text = |v: &Value| v.as_str().expect("text").to_owned();
+    list.iter()
+        .map(|r| format!("{} {}: {}", r["bar"], text(&r["about"]), text(&r["words"])))
+        .collect()
+}
+
+#[test]
+fn a_clean_chart_has_no_remark() {
+    assert_eq!(remarks(&chart(&["C", "Am F", "G7", "C"])), [""; 0]);
+}
+
+#[test]
+fn a_chord_nobody_decided_is_told() {
+    let mut log = chart(&["C", "G"]);
+    log.decided.truncate(1);
+    assert_eq!(remarks(&log), ["2 open: G is only proposed"]);
+}
+
+#[test]
+fn a_root_spelled_against_the_key_is_told() {
+    let mut log = chart(&["F", "A#", "C", "F"]);
+    log.heard.key = "F".parse().ok();
+    let told = remarks(&log);
+    assert_eq!(told, ["2 spelling: A♯ is spelled B♭ in F major"]);
+}
+
+#[test]
+fn shapes_that_are_not_one_chord_or_cannot_be_reached_are_told() {
+    let mut log = chart(&["Em", "Em"]);
+    let shape = |bar: f64, shape: &str, or_shape: Option<&str>| Act::Shape {
+        start_s: 2.0 * bar,
+        end_s: 2.0 * bar + 2.0,
+        shape: shape.parse().expect("a shape"),
+        or_shape: or_shape.map(|s| s.parse().expect("a shape")),
+    };
+    let at = || "2031-05-02T18:50:00Z".to_owned();
+    log.decide(at(), vec![shape(0.0, "022000", Some("022100"))]);
+    log.decide(at(), vec![shape(1.0, "x-x-14-16-17-15", None)]);
+    let told = remarks(&log).join("\n");
+    assert!(
+        told.contains("1 either or: either 022000 or 022100: not the same chord"),
+        "{told}"
+    );
+    assert!(told.contains("2 shape: shape"), "{told}");
+    assert!(told.contains("the hand goes"), "{told}");
 }

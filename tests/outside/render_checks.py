@@ -117,7 +117,10 @@ def perform(bars, style, bpm, rng):
     notes.sort()
     for i, note in enumerate(notes):
         later = next((n for n in notes[i + 1:] if n[4] == note[4]), None)
-        note[1] = total if later is None else max(note[0] + 0.02, min(note[1], later[0] - 0.004))
+        if later is not None:
+            note[1] = max(note[0] + 0.02, min(note[1], later[0] - 0.004))
+        elif note[1] > at_s - 0.1:      # the last chord rings on
+            note[1] = total
     return notes, total
 
 
