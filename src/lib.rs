@@ -11,6 +11,7 @@
 //! * [`hearing`] turns samples into notes, beats and chord proposals; pure.
 //! * [`songlog`] keeps what was heard and what was decided apart.
 //! * [`chart`] writes a song in each format.
+//! * [`checking`] holds a chart against itself and against a take.
 //! * [`grading`] measures one timeline against another.
 //! * [`cli`] is the command line.
 //!
@@ -22,6 +23,7 @@
 
 pub mod audio;
 pub mod chart;
+pub mod checking;
 pub mod cli;
 pub mod fretboard;
 pub mod grading;

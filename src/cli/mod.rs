@@ -6,6 +6,7 @@
 //! a quiet 0.
 
 mod chart;
+mod check;
 mod confirm;
 mod draft;
 mod error;
@@ -46,6 +47,8 @@ enum Command {
     /// Takes decisions back, or brings back what was taken back.
     Undo(undo::Args),
     Chart(chart::Chart),
+    /// Reads a chart for slips, or holds a new take against it, bar by bar.
+    Check(check::Args),
     /// Names a fingering or notes, ranked, with reasons; compares two fingerings
     Name(name::NameArgs),
     /// The chords that a row of one to three plucked notes each implies
@@ -68,6 +71,7 @@ impl Command {
     fn run(self, out: &mut dyn Write) -> Result<Outcome, CliError> {
         match self {
             Self::Chart(command) => command.run(out),
+            Self::Check(args) => check::run(&args, out),
             Self::Grade(command) => command.run(out),
             Self::Draft(args) => draft::run(args, out),
             Self::Show(args) => show::run(args, out),

@@ -2,6 +2,7 @@
 
 mod audio;
 mod chart;
+mod check;
 mod chords_db;
 mod confirm;
 mod draft;

@@ -11,6 +11,10 @@ const TABLE: &[(&str, &[&str])] = &[
     ("audio", &["units"]),
     ("hearing", &["fretboard", "theory", "units"]),
     ("grading", &["theory", "units"]),
+    (
+        "checking",
+        &["songlog", "grading", "fretboard", "theory", "units"],
+    ),
     ("songlog", &["fretboard", "theory", "units"]),
     ("chart", &["songlog", "fretboard", "theory", "units"]),
     (
@@ -18,6 +22,7 @@ const TABLE: &[(&str, &[&str])] = &[
         &[
             "audio",
             "chart",
+            "checking",
             "fretboard",
             "grading",
             "hearing",

@@ -181,4 +181,5 @@ def main(folder):
             render(Path(folder), take, sound)
 
 
-main(sys.argv[1])
+if __name__ == "__main__":
+    main(sys.argv[1])

@@ -1,0 +1,289 @@
+//! Lines a take up with the chart: which stretch of it plays which slot.
+//!
+//! A segmental search over the take's stretches and the chart's slots. A slot
+//! lasts about as long as in the chart, scaled by the tempo; the sound of a
+//! slot should be the written chord, but a wrong chord costs only so much, so
+//! that one wrong chord does not move its neighbors. From the end of a bar the
+//! take may jump to the start of any other bar, and before, after and between
+//! it may play or say anything for a small cost a second.
+//!
+//! # Source
+//! Segmental dynamic programming: Sarawagi and Cohen, NIPS 2004. Jumps for
+//! repeats and skips: Müller, *Fundamentals of Music Processing*, 2015,
+//! section 4.3 treats the idea; the terms and weights here are ours.
+
+use super::evidence::{Evidence, Heardable};
+use super::slots::Slot;
+
+/// Most that a wrong chord costs, ln.
+const WRONG: f32 = 14.0;
+/// Cost of a jump to another bar, ln.
+const JUMP: f32 = 11.0;
+/// Cost of a slot that starts where nothing is struck, ln.
+const NO_STROKE: f32 = 4.0;
+/// Cost of a frame that plays nothing of the chart, ln, beyond what the take's
+/// frames cost anyway where they are read freely: less than a wrong chord costs.
+const ASIDE: f32 = 0.12;
+/// Share of that cost where nothing is struck.
+const RINGING: f32 = 0.2;
+/// How far the length of a slot strays, as a share of it and in s.
+const STRAY: (f64, f64) = (0.12, 0.06);
+/// Shortest and longest a slot may get, as a share of what is expected.
+const LENGTHS: (f64, f64) = (0.5, 1.9);
+/// Tempi tried: this many steps of an eighth of an octave on each side.
+const TEMPO_STEPS: i32 = 8;
+
+/// One slot as played.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) struct Played {
+    pub(crate) slot_idx: usize,
+    /// Bounds of the evidence.
+    pub(crate) from: usize,
+    pub(crate) to: usize,
+}
+
+/// The take lined up with the chart.
+#[derive(Debug, Clone)]
+pub(crate) struct Alignment {
+    /// Slots in the order played.
+    pub(crate) played: Vec<Played>,
+    score: f32,
+}
+
+/// Where the best path into a cell came from.
+#[derive(Debug, Clone, Copy)]
+enum Before {
+    Aside,
+    Slot(usize),
+}
+
+struct Search<'a> {
+    evidence: &'a Evidence,
+    slots: &'a [Slot],
+    readings: &'a [Vec<Heardable>],
+    /// Best score of any reading, by start bound and number of stretches less one.
+    best_of: Vec<Vec<f32>>,
+    /// Cost of a frame that plays nothing of the chart, ln.
+    aside: f32,
+}
+
+/// Lines up. `readings`: what counts as written, for each slot; empty: anything.
+pub(crate) fn align(
+    evidence: &Evidence,
+    slots: &[Slot],
+    readings: &[Vec<Heardable>],
+) -> Option<Alignment> {
+    let n = evidence.bounds_s().len();
+    if slots.is_empty() || n < 2 {
+        return None;
+    }
+    let longest_s = slots.iter().map(|s| s.length_s).fold(0.0, f64::max) * 2.0 * LENGTHS.1;
+    let mut lengths: Vec<f64> = slots.iter().map(|s| s.length_s).collect();
+    lengths.sort_by(f64::total_cmp);
+    let best_of = best_scores(evidence, longest_s.min(24.0));
+    let search = Search {
+        aside: ASIDE + usual_cost(evidence, &best_of, lengths[lengths.len() / 2]),
+        evidence,
+        slots,
+        readings,
+        best_of,
+    };
+    let mut best: Option<Alignment> = None;
+    for step in -TEMPO_STEPS..=TEMPO_STEPS {
+        let rate = f64::from(step).exp2().powf(0.125);
+        let found = search.run(&vec![rate; n]);
+        if let Some(found) = found
+            && best.as_ref().is_none_or(|b| found.score > b.score)
+        {
+            best = Some(found);
+        }
+    }
+    // again with the tempo of the surroundings
+    let first = best?;
+    let rates = search.rates(&first);
+    search.run(&rates).or(Some(first))
+}
+
+fn best_scores(evidence: &Evidence, longest_s: f64) -> Vec<Vec<f32>> {
+    let bounds = evidence.bounds_s();
+    (0..bounds.len())
+        .map(|from| {
+            (from + 1..bounds.len())
+                .take_while(|to| bounds[*to] - bounds[from] <= longest_s || *to == from + 1)
+                .map(|to| {
+                    let scores = evidence.scores(from, to);
+                    let all = evidence.everything().iter();
+                    all.map(|(what, prior)| scores.of(*what) + prior)
+                        .fold(f32::MIN, f32::max)
+                })
+                .collect()
+        })
+        .collect()
+}
+
+/// What a frame costs, the median over stretches of this length read freely.
+fn usual_cost(evidence: &Evidence, best_of: &[Vec<f32>], length_s: f64) -> f32 {
+    let bounds = evidence.bounds_s();
+    let mut costs: Vec<f32> = (0..bounds.len())
+        .filter_map(|from| {
+            let to = (from + 1..bounds.len()).find(|to| bounds[*to] - bounds[from] >= length_s)?;
+            let best = best_of[from].get(to - from - 1)?;
+            let frames = evidence.n_frames(from, to).max(1.0);
+            Some((evidence.base(from, to) - best) / frames)
+        })
+        .collect();
+    costs.sort_by(f32::total_cmp);
+    costs.get(costs.len() / 2).copied().unwrap_or(0.0).max(0.0)
+}
+
+impl Search<'_> {
+    /// How well a stretch plays a slot, 0 at most or little more.
+    fn sound(&self, slot_idx: usize, from: usize, to: usize) -> f32 {
+        let Some(best) = self.best_of[from].get(to - from - 1) else {
+            return f32::NEG_INFINITY;
+        };
+        let written = self.readings[slot_idx]
+            .iter()
+            .map(|r| self.evidence.score(from, to, *r))
+            .fold(f32::MIN, f32::max);
+        let heard = if self.readings[slot_idx].is_empty() {
+            *best
+        } else {
+            written.max(best - WRONG)
+        };
+        let stroke = if self.evidence.struck(from) {
+            0.0
+        } else {
+            NO_STROKE
+        };
+        heard - stroke - self.evidence.base(from, to)
+    }
+
+    fn run(&self, rates: &[f64]) -> Option<Alignment> {
+        let bounds = self.evidence.bounds_s();
+        let (n, n_slots) = (bounds.len(), self.slots.len());
+        let first_of_bar = |i: usize| i == 0 || self.slots[i].bar_idx != self.slots[i - 1].bar_idx;
+        let last_of_bar =
+            |i: usize| i + 1 == n_slots || self.slots[i].bar_idx != self.slots[i + 1].bar_idx;
+        let mut best = vec![f32::NEG_INFINITY; n * n_slots];
+        let mut back = vec![(0usize, Before::Aside); n * n_slots];
+        let mut enter = vec![(f32::NEG_INFINITY, Before::Aside); n * n_slots];
+        let mut aside = vec![(f32::NEG_INFINITY, None::<usize>); n];
+        for b in 0..n {
+            for i in 0..n_slots {
+                let expected_s = self.slots[i].length_s * rates[b];
+                for a in (0..b).rev() {
+                    let length_s = bounds[b] - bounds[a];
+                    if length_s > LENGTHS.1 * expected_s {
+                        break;
+                    }
+                    let (before, from) = enter[a * n_slots + i];
+                    if length_s < LENGTHS.0 * expected_s || before == f32::NEG_INFINITY {
+                        continue;
+                    }
+                    let stray = STRAY.0.powi(2) + (STRAY.1 / expected_s).powi(2);
+                    let off = (length_s / expected_s).ln().powi(2) / (2.0 * stray);
+                    let score = before - off as f32 + self.sound(i, a, b);
+                    if score > best[b * n_slots + i] {
+                        best[b * n_slots + i] = score;
+                        back[b * n_slots + i] = (a, from);
+                    }
+                }
+            }
+            let row = &best[b * n_slots..(b + 1) * n_slots];
+            let ended = |cost_at_end: f32| {
+                (0..n_slots)
+                    .filter(|i| last_of_bar(*i))
+                    .map(|i| {
+                        let cost = if i + 1 == n_slots { cost_at_end } else { JUMP };
+                        (row[i] - cost, i)
+                    })
+                    .max_by(|x, y| x.0.total_cmp(&y.0))
+                    .unwrap_or((f32::NEG_INFINITY, 0))
+            };
+            let stopped = ended(0.0);
+            let jumped = ended(JUMP);
+            aside[b] = if b == 0 {
+                (0.0, None)
+            } else {
+                // a last chord that rings on is nobody's bar
+                let share = if self.evidence.struck(b - 1) {
+                    1.0
+                } else {
+                    RINGING
+                };
+                let on = self
+                    .evidence
+                    .rest(b - 1)
+                    .max(-share * self.aside * self.evidence.n_frames(b - 1, b));
+                (aside[b - 1].0 + on, None)
+            };
+            if stopped.0 > aside[b].0 {
+                aside[b] = (stopped.0, Some(stopped.1));
+            }
+            for i in 0..n_slots {
+                let cell = &mut enter[b * n_slots + i];
+                if i > 0 && row[i - 1] > cell.0 {
+                    *cell = (row[i - 1], Before::Slot(i - 1));
+                }
+                if first_of_bar(i) {
+                    let late = if i == 0 { 0.0 } else { JUMP };
+                    if aside[b].0 - late > cell.0 {
+                        *cell = (aside[b].0 - late, Before::Aside);
+                    }
+                    if jumped.0 > cell.0 {
+                        *cell = (jumped.0, Before::Slot(jumped.1));
+                    }
+                }
+            }
+        }
+        // back from the end, where anything may follow the chart
+        let mut played = Vec::new();
+        let (score, mut at) = (aside[n - 1].0, (n - 1, Before::Aside));
+        loop {
+            match at {
+                (b, Before::Aside) => match aside[b].1 {
+                    Some(i) => at = (b, Before::Slot(i)),
+                    None if b == 0 => break,
+                    None => at = (b - 1, Before::Aside),
+                },
+                (b, Before::Slot(i)) => {
+                    let (a, from) = back[b * n_slots + i];
+                    played.push(Played {
+                        slot_idx: i,
+                        from: a,
+                        to: b,
+                    });
+                    at = (a, from);
+                }
+            }
+        }
+        played.reverse();
+        (!played.is_empty()).then_some(Alignment { played, score })
+    }
+
+    /// The tempo at each bound: the median over the slots around it.
+    fn rates(&self, alignment: &Alignment) -> Vec<f64> {
+        const AROUND: usize = 6;
+        let bounds = self.evidence.bounds_s();
+        let own: Vec<f64> = alignment
+            .played
+            .iter()
+            .map(|p| (bounds[p.to] - bounds[p.from]) / self.slots[p.slot_idx].length_s)
+            .collect();
+        let local: Vec<f64> = (0..own.len())
+            .map(|k| {
+                let mut near =
+                    own[k.saturating_sub(AROUND)..(k + AROUND + 1).min(own.len())].to_vec();
+                near.sort_by(f64::total_cmp);
+                near[near.len() / 2]
+            })
+            .collect();
+        (0..bounds.len())
+            .map(|b| {
+                let k = alignment.played.partition_point(|p| p.to < b);
+                local[k.min(local.len() - 1)]
+            })
+            .collect()
+    }
+}

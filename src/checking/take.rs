@@ -1,0 +1,312 @@
+//! A take held against the chart: bar by bar, and in one sentence.
+
+use super::align::{Alignment, Played, align};
+use super::evidence::Evidence;
+use super::judge::{Departure, Finding, Weighing, certainty, other_shape};
+use super::slots::{Slot, slots};
+use crate::songlog::song::Song;
+
+/// One bar as played.
+#[derive(Debug, Clone, PartialEq)]
+pub struct PlayedBar {
+    /// The chart's bar number.
+    pub number: u32,
+    /// From, in the take, s.
+    pub start_s: f64,
+    /// To, in the take, s.
+    pub end_s: f64,
+    /// Departures from the chart; empty: as written.
+    pub findings: Vec<Finding>,
+    /// What is worth knowing but departs from nothing: another shape of the chord.
+    pub remarks: Vec<String>,
+}
+
+/// What came of holding a take against the chart.
+#[derive(Debug, Clone, PartialEq)]
+pub struct TakeCheck {
+    /// Bars in the order played.
+    pub bars: Vec<PlayedBar>,
+    /// First and last number of each run of bars that was not played.
+    pub left_out: Vec<(u32, u32)>,
+    /// First and last number of each run of bars that was played again.
+    pub again: Vec<(u32, u32)>,
+    /// Tempo of the take as a multiple of the chart's.
+    pub tempo_ratio: f64,
+    /// Whether the take looks like this chart at all.
+    pub recognized: bool,
+    /// In one sentence.
+    pub summary: String,
+}
+
+impl TakeCheck {
+    /// Whether all is as written.
+    pub fn as_written(&self) -> bool {
+        self.recognized
+            && self.left_out.is_empty()
+            && self.again.is_empty()
+            && self.bars.iter().all(|b| b.findings.is_empty())
+    }
+}
+
+/// A take with more bars amiss than this is not the chart's.
+const LOST_SHARE: f64 = 0.6;
+
+/// Holds a take against a chart; none if the chart or the take is empty.
+pub fn check_take(song: &Song, evidence: &Evidence) -> Option<TakeCheck> {
+    let slots = slots(song);
+    let (readings, off): (Vec<_>, Vec<_>) =
+        slots.iter().map(|s| evidence.readings(&s.label)).unzip();
+    if slots.is_empty() || evidence.bounds_s().len() < 2 {
+        return None;
+    }
+    let Some(alignment) = align(evidence, &slots, &readings) else {
+        return Some(nothing(song));
+    };
+    let at_home = readings.iter().flatten().copied().collect();
+    let weighing = Weighing {
+        evidence,
+        key: song.key,
+        at_home: &at_home,
+    };
+    let bounds = evidence.bounds_s();
+    let mut bars: Vec<PlayedBar> = Vec::new();
+    let mut before: Option<&Slot> = None;
+    for (k, played) in alignment.played.iter().enumerate() {
+        let slot = &slots[played.slot_idx];
+        let goes_on = before.is_some_and(|b| {
+            b.bar_idx == slot.bar_idx && alignment.played[k - 1].slot_idx + 1 == played.slot_idx
+        });
+        if !goes_on {
+            bars.push(PlayedBar {
+                number: song.bars[slot.bar_idx].number,
+                start_s: bounds[played.from],
+                end_s: bounds[played.to],
+                findings: Vec::new(),
+                remarks: Vec::new(),
+            });
+        }
+        before = Some(slot);
+        let Some(bar) = bars.last_mut() else { continue };
+        bar.end_s = bounds[played.to];
+        let i = played.slot_idx;
+        let found = weighing.departure(slot, &readings[i], off[i], played.from, played.to);
+        if found.is_none() {
+            let sounding = evidence.sounding(played.from, played.to);
+            bar.remarks
+                .extend(other_shape(slot, &song.instrument, &sounding));
+            bar.findings
+                .extend(timing(song, evidence, &slots, &readings, &alignment, k));
+        }
+        bar.findings.extend(found);
+    }
+    let (left_out, again) = route(song, &slots, &alignment.played);
+    let amiss = bars.iter().filter(|b| !b.findings.is_empty()).count();
+    let mut check = TakeCheck {
+        recognized: (amiss as f64) < LOST_SHARE * bars.len() as f64 || amiss < 3,
+        tempo_ratio: tempo_ratio(evidence, &slots, &alignment),
+        bars,
+        left_out,
+        again,
+        summary: String::new(),
+    };
+    check.summary = summary(&check, song);
+    Some(check)
+}
+
+/// Nothing of the chart was found in the take.
+fn nothing(song: &Song) -> TakeCheck {
+    let all = (song.bars.first(), song.bars.last());
+    let left_out = match all {
+        (Some(first), Some(last)) => vec![(first.number, last.number)],
+        _ => Vec::new(),
+    };
+    let mut check = TakeCheck {
+        bars: Vec::new(),
+        left_out,
+        again: Vec::new(),
+        tempo_ratio: 1.0,
+        recognized: false,
+        summary: String::new(),
+    };
+    check.summary = summary(&check, song);
+    check
+}
+
+fn tempo_ratio(evidence: &Evidence, slots: &[Slot], alignment: &Alignment) -> f64 {
+    let bounds = evidence.bounds_s();
+    let mut rates: Vec<f64> = alignment
+        .played
+        .iter()
+        .map(|p| slots[p.slot_idx].length_s / (bounds[p.to] - bounds[p.from]))
+        .collect();
+    rates.sort_by(f64::total_cmp);
+    rates[rates.len() / 2]
+}
+
+/// Runs of bars not played, and played again, where the route leaves the chart's order.
+fn route(song: &Song, slots: &[Slot], played: &[Played]) -> (Vec<(u32, u32)>, Vec<(u32, u32)>) {
+    let (mut left_out, mut again) = (Vec::new(), Vec::new());
+    let number = |bar: usize| song.bars[bar].number;
+    let n_bars = slots.last().map_or(0, |s| s.bar_idx + 1);
+    let mut next = slots.first().map_or(0, |s| s.bar_idx);
+    let mut last_slot = None;
+    for p in played {
+        let bar = slots[p.slot_idx].bar_idx;
+        let goes_on = last_slot.is_some_and(|l| l + 1 == p.slot_idx);
+        last_slot = Some(p.slot_idx);
+        if goes_on && bar + 1 == next {
+            continue;
+        }
+        if bar > next {
+            left_out.push((number(next), number(bar - 1)));
+        } else if bar < next {
+            again.push((number(bar), number(next - 1)));
+        }
+        next = bar + 1;
+    }
+    if next < n_bars {
+        left_out.push((number(next), number(n_bars - 1)));
+    }
+    (left_out, again)
+}
+
+/// How far a change may be off its place, in beats.
+const OFF_BEATS: f64 = 0.4;
+
+/// A change of chord that comes early or late against the bars around it.
+fn timing(
+    song: &Song,
+    evidence: &Evidence,
+    slots: &[Slot],
+    readings: &[Vec<super::evidence::Heardable>],
+    alignment: &Alignment,
+    k: usize,
+) -> Option<Finding> {
+    const AROUND: usize = 4;
+    let bounds = evidence.bounds_s();
+    let played = alignment.played[k];
+    let before = alignment.played.get(k.checked_sub(1)?)?;
+    let slot = &slots[played.slot_idx];
+    let (old, new) = (&readings[before.slot_idx], &readings[played.slot_idx]);
+    if before.slot_idx + 1 != played.slot_idx || old.is_empty() || new.is_empty() || old == new {
+        return None;
+    }
+    // a straight line through the starts around this one
+    let mut points = Vec::new();
+    for step in [-1i64, 1] {
+        for d in 1..=AROUND as i64 {
+            let at = k as i64 + step * d;
+            let Some(other) = usize::try_from(at)
+                .ok()
+                .and_then(|i| alignment.played.get(i))
+            else {
+                break;
+            };
+            if other.slot_idx as i64 != played.slot_idx as i64 + step * d {
+                break;
+            }
+            points.push((slots[other.slot_idx].start_s, bounds[other.from]));
+        }
+    }
+    if points.len() < 5 {
+        return None;
+    }
+    let n = points.len() as f64;
+    let mean = |f: &dyn Fn(&(f64, f64)) -> f64| points.iter().map(f).sum::<f64>() / n;
+    let (x, y) = (mean(&|p| p.0), mean(&|p| p.1));
+    let slope = mean(&|p| (p.0 - x) * (p.1 - y)) / mean(&|p| (p.0 - x).powi(2)).max(1e-9);
+    let place_s = y + slope * (slot.start_s - x);
+    let bar = &song.bars[slot.bar_idx];
+    let beat_s = slope * (bar.end_s - bar.start_s) / f64::from(bar.n_beats.max(1));
+    let off_beats = (bounds[played.from] - place_s) / beat_s;
+    if off_beats.abs() < OFF_BEATS {
+        return None;
+    }
+    // what sounds between the two places must speak for it
+    let at = bounds.partition_point(|b| *b < place_s - 0.05);
+    let (from, to) = (at.min(played.from), at.max(played.from));
+    if from == to {
+        return None;
+    }
+    let best = |list: &[super::evidence::Heardable]| {
+        list.iter()
+            .map(|r| evidence.score(from, to, *r))
+            .fold(f32::MIN, f32::max)
+    };
+    let (departure, ahead) = if off_beats < 0.0 {
+        (Departure::Early, best(new) - best(old))
+    } else {
+        (Departure::Late, best(old) - best(new))
+    };
+    let word = departure.name();
+    (ahead > departure.margin()).then(|| Finding {
+        departure,
+        beat: slot.beat,
+        written: slot.label.clone(),
+        heard: None,
+        certainty: certainty(ahead),
+        words: format!(
+            "{} comes {:.1} beats {word}",
+            slot.label.symbol(),
+            off_beats.abs()
+        ),
+    })
+}
+
+fn bars_words(list: &[(u32, u32)]) -> String {
+    let all: Vec<String> = list
+        .iter()
+        .map(|(a, b)| {
+            if a == b {
+                format!("bar {a}")
+            } else {
+                format!("bars {a} to {b}")
+            }
+        })
+        .collect();
+    all.join(", ")
+}
+
+fn summary(check: &TakeCheck, song: &Song) -> String {
+    let n = check.bars.len();
+    let amiss = check.bars.iter().filter(|b| !b.findings.is_empty()).count();
+    if !check.recognized {
+        if n == 0 {
+            return "Nothing of the chart was found in this take. \
+                    Is it the right take, the right tuning and capo?"
+                .into();
+        }
+        return format!(
+            "This does not sound like the chart: {amiss} of {n} bars differ. \
+             Is it the right take, the right tuning and capo?"
+        );
+    }
+    let mut parts = Vec::new();
+    parts.push(if amiss == 0 && n == 1 {
+        "the 1 bar played is as written".to_owned()
+    } else if amiss == 0 {
+        format!("all {n} bars played are as written")
+    } else {
+        format!(
+            "{} of {n} bars played are as written, {amiss} not",
+            n - amiss
+        )
+    });
+    if !check.left_out.is_empty() {
+        parts.push(format!("left out: {}", bars_words(&check.left_out)));
+    }
+    if !check.again.is_empty() {
+        parts.push(format!("played again: {}", bars_words(&check.again)));
+    }
+    let tempo = song.tempo_bpm.map_or_else(
+        || format!("{:.2} times the chart's tempo", check.tempo_ratio),
+        |bpm| format!("about {:.0} bpm", bpm * check.tempo_ratio),
+    );
+    parts.push(tempo);
+    let text = parts.join("; ");
+    let mut letters = text.chars();
+    letters
+        .next()
+        .map(|c| c.to_uppercase().chain(letters).collect::<String>() + ".")
+        .unwrap_or_default()
+}
