@@ -14,6 +14,7 @@ mod harmony;
 mod interpret;
 mod note_numbers;
 mod notes;
+mod plucks;
 mod pulse;
 mod reading;
 pub mod spectrum;
@@ -26,6 +27,7 @@ pub use error::HearingError;
 pub use fit::FitWeights;
 pub use interpret::{Sound, Weights, interpret};
 pub use notes::{Note, NoteWeights};
+pub use plucks::PluckWeights;
 pub use reading::{Given, HeardSpan, Hearing};
 
 /// Takes a take's samples block by block and hears them.
