@@ -15,6 +15,7 @@ mod imply;
 #[cfg(feature = "mic")]
 mod keys;
 mod layout;
+mod listen;
 mod name;
 mod place;
 mod record;
@@ -42,6 +43,8 @@ struct Cli {
 enum Command {
     /// Records from a microphone to a WAV file that survives a crash.
     Record(record::Args),
+    /// Tells the chord that sounds now, while you play.
+    Listen(listen::Args),
     /// Hears takes and writes a log of proposals for each.
     Draft(draft::Args),
     /// Shows a log: chords by bar and section, what is open, the reasons for a bar.
@@ -73,6 +76,7 @@ impl Command {
     fn run(self, out: &mut dyn Write) -> Result<Outcome, CliError> {
         match self {
             Self::Record(args) => record::run(&args, out),
+            Self::Listen(args) => listen::run(&args, out),
             Self::Chart(command) => command.run(out),
             Self::Grade(command) => command.run(out),
             Self::Draft(args) => draft::run(args, out),

@@ -12,6 +12,7 @@
 //! here: loudness and tuning of all that was heard so far (of the loudness,
 //! the last minute).
 
+use super::HearingError;
 use super::acoustic::{Acoustic, LOWEST_MIDI, N_PITCHES, Net, frame_peak_db, reference};
 use super::cells::{Cells, Stroke, strokes};
 use super::chords::{States, decode, score_states};
@@ -21,7 +22,6 @@ use super::interpret::{Weights, candidates};
 use super::reading::Given;
 use super::spectrum::{HOP, HOP_S, N_FFT, RATE};
 use super::stage::FrontStage;
-use super::HearingError;
 use crate::fretboard::Shape;
 use crate::theory::Label;
 use std::collections::VecDeque;
@@ -161,7 +161,10 @@ impl Live {
         let key = self.given.key.or_else(|| {
             let segments = decode(&cells, &self.states, chords, &plain, &starts);
             let length = |from: usize, to: usize| cells.bounds_s[to] - cells.bounds_s[from];
-            let lengths: Vec<_> = segments.iter().map(|s| (*s, length(s.from, s.to))).collect();
+            let lengths: Vec<_> = segments
+                .iter()
+                .map(|s| (*s, length(s.from, s.to)))
+                .collect();
             estimate_key(&lengths)
         });
         let prior = key_prior(key, chords.key);
@@ -243,7 +246,10 @@ mod tests {
             for (_, midi) in chord.iter() {
                 let hz = crate::units::midi_to_hz(f64::from(*midi));
                 let from = SampleRate(RATE).samples(Seconds(2.0 * i as f64));
-                for (n, x) in samples[from..from + 2 * RATE as usize].iter_mut().enumerate() {
+                for (n, x) in samples[from..from + 2 * RATE as usize]
+                    .iter_mut()
+                    .enumerate()
+                {
                     let t = n as f64 / f64::from(RATE);
                     for partial in 1..8 {
                         let h = f64::from(partial);

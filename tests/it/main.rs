@@ -7,10 +7,16 @@ mod confirm;
 mod draft;
 mod grade;
 mod imply;
+#[cfg(feature = "mic")]
+mod listen;
 mod log;
 mod log_sample;
+#[cfg(feature = "mic")]
+mod microphone;
 mod naming;
 mod outside;
+#[cfg(feature = "mic")]
+mod record;
 mod rendered;
 mod rooms;
 mod shapes;
