@@ -107,7 +107,7 @@ fn a_moment_is_kept_with_its_sound_and_the_screen_fits() {
         env!("CARGO_BIN_EXE_takebook"),
         &pipe.to_string_lossy(),
         &raw.to_string_lossy(),
-        &log.to_string_lossy(),
+        "ideas.takebook",
         "7:k",
         "10:m",
         "14:k",
@@ -124,6 +124,7 @@ fn a_moment_is_kept_with_its_sound_and_the_screen_fits() {
         .arg(outside::root().join("tests/outside/listen_keys.py"))
         .args(&arguments)
         .env("ALSA_CONFIG_PATH", config)
+        .current_dir(&folder)
         .output()
         .expect("python runs");
     let screen = String::from_utf8_lossy(&output.stdout);

@@ -254,8 +254,7 @@ impl Moments {
         if self.n_kept > 0 {
             writeln!(
                 out,
-                "Kept in {}: {} (look at it: takebook show {})",
-                self.log.display(),
+                "Moments kept: {}, in {}",
                 self.n_kept,
                 self.log.display()
             )?;
