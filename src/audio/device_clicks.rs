@@ -43,7 +43,7 @@ impl CountIn {
         if at_s >= CLICK_S {
             return 0.0;
         }
-        let first = beat as u64 % u64::from(self.n_beats) == 0;
+        let first = (beat as u64).is_multiple_of(u64::from(self.n_beats));
         let hz = CLICK_HZ[usize::from(!first)];
         let fade = (1.0 - at_s / CLICK_S).powi(2);
         CLICK_PEAK * fade * (std::f32::consts::TAU * hz * at_s).sin()

@@ -106,7 +106,7 @@ mod tests {
         assert_eq!(got[..160], frames);
         assert_eq!(got[160..], frames[..40]);
         assert_eq!(output.shared.first_lost_at.load(Ordering::Relaxed), 100);
-        input.push(&[1i16, -1], |x| f32::from(x));
+        input.push(&[1i16, -1], f32::from);
         assert_eq!(output.pull(1000, &mut got), 2);
     }
 }
