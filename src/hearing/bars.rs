@@ -35,6 +35,8 @@ pub(crate) struct Count {
     pub(crate) per_bar: u8,
     /// Whether beats divide in three.
     pub(crate) compound: bool,
+    /// How far the next different hypothesis lies behind, in nats of its rank.
+    pub(crate) margin: f32,
 }
 
 struct Hypothesis {
@@ -77,6 +79,9 @@ pub(crate) fn count(moments: &[Moment], given: &Given, weights: &BeatWeights) ->
     }
     all.sort_by(|a, b| b.rank.total_cmp(&a.rank));
     let best = all.first()?;
+    let other = all
+        .iter()
+        .find(|h| h.per_bar != best.per_bar || h.frames != best.frames);
     Some(Count {
         beats_s: best.frames.iter().map(|f| *f as f64 * FINE_HOP_S).collect(),
         places: best.places.clone(),
@@ -85,6 +90,7 @@ pub(crate) fn count(moments: &[Moment], given: &Given, weights: &BeatWeights) ->
             Some((_, value)) => value == 8,
             None => best.third > best.half + 0.3,
         },
+        margin: other.map_or(f32::INFINITY, |h| best.rank - h.rank),
     })
 }
 

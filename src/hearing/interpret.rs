@@ -348,7 +348,7 @@ fn silence(start_s: f64, end_s: f64) -> Option<HeardSpan> {
 }
 
 /// The best labels of one stretch with their probabilities.
-fn candidates(
+pub(crate) fn candidates(
     states: &States,
     scores: &[f32],
     key: Option<Key>,

@@ -197,6 +197,11 @@ impl Spectra {
         self.part(frame, LONG_ALL, SHORT_ALL)
     }
 
+    /// Lets go of the first frames; those after them count from 0 again.
+    pub(crate) fn forget(&mut self, n_frames: usize) {
+        self.bytes.drain(..n_frames * FRAME_BYTES);
+    }
+
     fn part(&self, frame: usize, skip: usize, n: usize) -> impl ExactSizeIterator<Item = f32> + '_ {
         let at = frame * FRAME_BYTES + skip;
         self.bytes[at..at + n]
