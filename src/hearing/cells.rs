@@ -88,6 +88,8 @@ pub(crate) fn strokes(attacks: &Attacks) -> Vec<Stroke> {
 pub(crate) struct Cells {
     /// Boundaries, s: one more than cells; first 0, last the end of the take.
     pub(crate) bounds_s: Vec<f64>,
+    /// Strength of the stroke at each boundary; 0 where there is none.
+    pub(crate) strength: Vec<f32>,
     /// Sums of ln p over the cells before a boundary: `n_bounds × N_CLASSES`.
     chords: Vec<f32>,
     /// The same for the bass: `n_bounds × N_BASSES`.
@@ -100,19 +102,23 @@ impl Cells {
     /// Cuts the take at `cuts` (in order of time) and sums the evidence.
     pub(crate) fn new(acoustic: &Acoustic, cuts: &[Stroke], duration_s: f64) -> Self {
         let mut bounds_s = vec![0.0];
+        let mut strength = vec![0.0];
         for cut in cuts {
             let last = bounds_s[bounds_s.len() - 1];
             if cut.time_s - last > 0.03 && cut.time_s < duration_s - 0.03 {
                 bounds_s.push(cut.time_s);
+                strength.push(cut.strength);
             }
         }
         bounds_s.push(duration_s);
+        strength.push(0.0);
         let n = bounds_s.len();
         let mut cells = Self {
             chords: vec![0.0; n * N_CLASSES],
             basses: vec![0.0; n * N_BASSES],
             frames: vec![0.0; n],
             bounds_s,
+            strength,
         };
         for k in 1..n {
             let (before, now) = cells.chords.split_at_mut(k * N_CLASSES);
@@ -146,6 +152,11 @@ impl Cells {
     /// Number of boundaries.
     pub(crate) fn n_bounds(&self) -> usize {
         self.bounds_s.len()
+    }
+
+    /// Sum of ln p of a chord class between two boundaries.
+    pub(crate) fn chord(&self, from: usize, to: usize, class: usize) -> f32 {
+        self.chords[to * N_CLASSES + class] - self.chords[from * N_CLASSES + class]
     }
 
     /// Sums of ln p of all chord classes between two boundaries.
