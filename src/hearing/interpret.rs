@@ -118,7 +118,7 @@ pub fn interpret(sound: &Sound, given: &Given, weights: &Weights) -> Hearing {
         return nothing(sound);
     }
     let counted: Option<Count> = count(&moments(sound), given, &weights.beats);
-    let grid: Grid = grid(counted.as_ref(), given, &heard_notes, duration_s);
+    let mut grid: Grid = grid(counted.as_ref(), given, &heard_notes, duration_s);
     let cells = Cells::new(acoustic, &sound.strokes, duration_s);
     let states = States::new(&weights.chords);
     let starts: Vec<f32> = cells
@@ -168,6 +168,7 @@ pub fn interpret(sound: &Sound, given: &Given, weights: &Weights) -> Hearing {
         });
     }
     let mut spans = with_plucks(spans, sound, &heard_notes, &grid, key, &weights.plucks);
+    grid.align(spans.iter().skip(1).map(|s| s.start_s));
     for span in &mut spans {
         span.bass_midi = lowest(&heard_notes, span.start_s, span.end_s);
         span.chroma = chroma(acoustic, span.start_s, span.end_s);
