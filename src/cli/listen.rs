@@ -16,7 +16,6 @@ use std::path::PathBuf;
 #[command(
     after_help = "Example: takebook listen --tuning drop-d --keep ideas.takebook\n\nKeys: k keeps the moment (its sound and its chords go to the log), m marks\nwhere the next kept moment begins, f freezes the screen, q quits."
 )]
-#[cfg_attr(not(feature = "mic"), expect(dead_code, reason = "no microphone"))]
 pub(crate) struct Args {
     /// The device: its name in `record --devices`, or a part that fits only one.
     #[arg(long, value_name = "NAME")]
