@@ -42,6 +42,46 @@ pub enum AudioError {
         /// The rate found, Hz.
         rate_hz: u32,
     },
+    /// The recording cannot be written; what was caught before is safe.
+    Write {
+        /// Which file.
+        path: PathBuf,
+        /// What the system said.
+        source: std::io::Error,
+    },
+    /// A file of that name is there already; name another.
+    Exists {
+        /// Which file.
+        path: PathBuf,
+    },
+    /// No microphone can be opened; connect one, or name another.
+    NoDevice {
+        /// What the system said.
+        reason: String,
+    },
+    /// No device of that name, or several; choose one of the list.
+    DeviceName {
+        /// What was asked for.
+        name: String,
+        /// Names that fit, or all if none does.
+        names: Vec<String>,
+    },
+    /// The device does not do what was asked for; choose among what it does.
+    DeviceSettings {
+        /// Which device.
+        device: String,
+        /// What was asked for, in words.
+        asked: String,
+        /// What it does, in words.
+        possible: String,
+    },
+    /// The device refused to start; close what uses it, or choose another.
+    Device {
+        /// Which device.
+        device: String,
+        /// What the system said.
+        reason: String,
+    },
     /// A sound file in which not one sample could be decoded.
     Nothing {
         /// Which file.
@@ -81,6 +121,36 @@ impl std::fmt::Display for AudioError {
                 "'{}' claims a sample rate of {rate_hz} Hz (4000 to 768000 are possible); its header is damaged",
                 path.display()
             ),
+            Self::Write { path, source } => {
+                write!(f, "cannot write '{}': {source}", path.display())
+            }
+            Self::Exists { path } => write!(
+                f,
+                "'{}' is there already; name another file, or say --replace to lose the old one",
+                path.display()
+            ),
+            Self::NoDevice { reason } => write!(
+                f,
+                "no microphone can be opened: {reason} (connect one and look at: takebook record --devices)"
+            ),
+            Self::DeviceName { name, names } if names.is_empty() => write!(
+                f,
+                "there is no input device '{name}', nor any other (connect one and look at: takebook record --devices)"
+            ),
+            Self::DeviceName { name, names } => write!(
+                f,
+                "'{name}' does not name one input device; there are: {}",
+                names.join(", ")
+            ),
+            Self::DeviceSettings {
+                device,
+                asked,
+                possible,
+            } => write!(f, "'{device}' has no {asked}; it has {possible}"),
+            Self::Device { device, reason } => write!(
+                f,
+                "'{device}' does not start: {reason} (another program may be using it)"
+            ),
             Self::Nothing { path, reason } => write!(
                 f,
                 "'{}' holds no sound that can be decoded: {reason}",
@@ -93,7 +163,7 @@ impl std::fmt::Display for AudioError {
 impl std::error::Error for AudioError {
     fn source(&self) -> Option<&(dyn std::error::Error + 'static)> {
         match self {
-            Self::Open { source, .. } => Some(source),
+            Self::Open { source, .. } | Self::Write { source, .. } => Some(source),
             _ => None,
         }
     }

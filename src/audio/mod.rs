@@ -1,4 +1,4 @@
-//! Sound files to mono samples: the only room that knows decoders.
+//! Sound files and the microphone to samples: the only room that knows decoders and devices.
 //!
 //! Hearing works on one mono signal at [`HEARING_RATE`]. [`open`] gives a
 //! [`Source`] that streams it block by block, so that a take of hours needs no
@@ -9,20 +9,40 @@
 //! are no numbers come back as warnings in [`Facts`]. Errors are for files that
 //! cannot be read at all.
 //!
-//! Not here: anything that knows music, and the microphone.
+//! A microphone is read through a ring of many seconds ([`Capture`], with the
+//! feature `mic`); what comes out of it goes to a [`Recording`], to a
+//! [`LevelMeter`] or, made mono by [`ToHearing`], to hearing.
+//!
+//! Not here: anything that knows music.
 
 mod decode;
+#[cfg(feature = "mic")]
+mod device;
+#[cfg(feature = "mic")]
+mod device_clicks;
 mod edits;
 mod error;
 mod facts;
 mod mono;
+mod record;
+mod record_level;
+mod record_mono;
 mod resample;
+#[cfg(feature = "mic")]
+mod ring;
 mod source;
 #[cfg(test)]
 mod tests;
 
+#[cfg(feature = "mic")]
+pub use device::{Capture, Faults, InputDevice, WantedDevice, capture, input_devices};
+#[cfg(feature = "mic")]
+pub use device_clicks::{CountIn, count_in};
 pub use error::AudioError;
 pub use facts::{Facts, Fingerprint};
+pub use record::{Recording, SampleForm};
+pub use record_level::{Level, LevelMeter};
+pub use record_mono::{Channels, ToHearing};
 pub use source::{Decoded, HEARING_RATE, Source, decode, open};
 
 /// File name endings that are worth trying, lower case, without the dot.

@@ -1,6 +1,6 @@
 //! One song, delivered in many formats: pages to play from, files that other programs open.
 //!
-//! [`write`] is a function from a song and options to bytes: it opens no file
+//! [`write()`] is a function from a song and options to bytes: it opens no file
 //! and reads no clock, so the same song gives the same bytes. Pages (text,
 //! HTML, SVG, PDF) and MusicXML start from the [`sheet`], the lead sheet as
 //! bars, rows, repeats and a legend; SVG and PDF draw the same laid-out

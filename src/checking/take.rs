@@ -143,11 +143,11 @@ fn tempo_ratio(evidence: &Evidence, slots: &[Slot], alignment: &Alignment) -> f6
     rates[rates.len() / 2]
 }
 
-/// First and last bar number of each run.
-type Runs = Vec<(u32, u32)>;
+/// Runs of bars, first and last inclusive.
+type BarRuns = Vec<(u32, u32)>;
 
 /// Runs of bars not played, and played again, where the route leaves the chart's order.
-fn route(song: &Song, slots: &[Slot], played: &[Played]) -> (Runs, Runs) {
+fn route(song: &Song, slots: &[Slot], played: &[Played]) -> (BarRuns, BarRuns) {
     let (mut left_out, mut again) = (Vec::new(), Vec::new());
     let number = |bar: usize| song.bars[bar].number;
     let n_bars = slots.last().map_or(0, |s| s.bar_idx + 1);

@@ -23,6 +23,18 @@ pub(super) fn hear(
     Ok(for_the_log(heard, given))
 }
 
+/// Hears samples that are in memory (mono, 22,050 Hz).
+#[cfg(feature = "mic")]
+pub(super) fn hear_samples(samples: &[f32], given: &Given) -> Result<Heard, CliError> {
+    let mut listener = Listener::new();
+    listener.push(samples);
+    let sound = listener.finish(&|_| ())?;
+    Ok(for_the_log(
+        interpret(&sound, given, &Weights::default()),
+        given,
+    ))
+}
+
 /// The hearing room's values as the log's.
 fn for_the_log(heard: Hearing, given: &Given) -> Heard {
     Heard {

@@ -13,9 +13,13 @@ mod error;
 mod grade;
 mod hear;
 mod imply;
+#[cfg(feature = "mic")]
+mod keys;
 mod layout;
+mod listen;
 mod name;
 mod place;
+mod record;
 mod shapes;
 mod show;
 mod song_json;
@@ -38,6 +42,10 @@ struct Cli {
 
 #[derive(Subcommand)]
 enum Command {
+    /// Records from a microphone to a WAV file that survives a crash.
+    Record(record::Args),
+    /// Tells the chord that sounds now, while you play.
+    Listen(listen::Args),
     /// Hears takes and writes a log of proposals for each.
     Draft(draft::Args),
     /// Shows a log: chords by bar and section, what is open, the reasons for a bar.
@@ -70,6 +78,8 @@ pub(crate) enum Outcome {
 impl Command {
     fn run(self, out: &mut dyn Write) -> Result<Outcome, CliError> {
         match self {
+            Self::Record(args) => record::run(&args, out),
+            Self::Listen(args) => listen::run(&args, out),
             Self::Chart(command) => command.run(out),
             Self::Check(args) => check::run(&args, out),
             Self::Grade(command) => command.run(out),
@@ -82,6 +92,16 @@ impl Command {
             Self::Shapes(args) => shapes::run(&args, out),
         }
     }
+}
+
+/// What a build without the feature `mic` says.
+#[cfg(not(feature = "mic"))]
+fn no_mic() -> CliError {
+    CliError::new(
+        "this takebook was built without the microphone; build it with: cargo install --path . \
+         (on Debian after: apt-get install pkg-config libasound2-dev), or record with another \
+         program and hear the file: takebook draft TAKE",
+    )
 }
 
 /// Parses the command line, runs it, prints at most one error, gives the exit code.

@@ -104,7 +104,17 @@ pub(crate) fn run(args: &NameArgs, out: &mut dyn Write) -> Result<Outcome, CliEr
     };
     let found: Vec<Vec<Name>> = row
         .iter()
-        .map(|p| names(p.pitch_classes(), context(p), usize::from(args.count)))
+        .map(|p| {
+            let found = names(p.pitch_classes(), context(p), usize::from(args.count));
+            match key {
+                Some(_) => found,
+                // without a key the spelling is as typed
+                None => found
+                    .into_iter()
+                    .map(|n| n.spelled_like(&p.spellings()))
+                    .collect(),
+            }
+        })
         .collect();
     let comparisons: Vec<Comparison> = row
         .iter()
@@ -188,6 +198,14 @@ fn spelled(name: &Name, pc: PitchClass, key: Option<Key>) -> String {
     }
 }
 
+/// A tone as typed where no key says otherwise, else as the name spells it.
+fn tone_text(name: &Name, tone: &crate::fretboard::Tone, key: Option<Key>) -> String {
+    match (key, tone.spelled) {
+        (None, Some(typed)) => typed.text(),
+        _ => spelled(name, tone.pitch_class, key),
+    }
+}
+
 fn doubled(played: &Played, name: &Name) -> Vec<String> {
     let set = played.pitch_classes();
     set.iter()
@@ -219,7 +237,7 @@ fn write_item(
         .tones
         .iter()
         .map(|t| {
-            let note = spelled(first, t.pitch_class, key);
+            let note = tone_text(first, t, key);
             match t.string {
                 Some(_) => format!("{} = {note}", place(instrument, t)),
                 None => note,
@@ -230,16 +248,16 @@ fn write_item(
         0 => String::new(),
         n => format!(", capo {n}"),
     };
-    wrap(
-        out,
-        "",
-        &format!(
+    let heading = match played.shape {
+        Some(_) => format!(
             "{} ({}{capo}): {}",
             played.text(),
             instrument.tuning.text(),
             sounding.join(", ")
         ),
-    )?;
+        None => format!("{}:", played.text()),
+    };
+    wrap(out, "", &heading)?;
     let hand = played.shape.as_ref().and_then(|s| hold(instrument, s));
     if hand.is_some_and(|h| h.is_wide()) {
         wrap(out, "   ", crate::fretboard::STRETCH_CAUTION)?;
@@ -255,7 +273,7 @@ fn write_item(
             .map(|t| {
                 let at = match t.string {
                     Some(s) => string_name(instrument, s),
-                    None => spelled(name, t.pitch_class, key),
+                    None => tone_text(name, t, key),
                 };
                 format!("{at} {}", degree_words(name.degree_of(t.pitch_class)))
             })
@@ -404,7 +422,7 @@ fn item_json(instrument: &Instrument, played: &Played, names: &[Name], key: Opti
                     "string": t.string.map(|s| string_name(instrument, s)),
                     "fret": t.fret,
                     "midi": t.midi,
-                    "note": spelled(name, t.pitch_class, key),
+                    "note": tone_text(name, t, key),
                     "degree": name.degree_of(t.pitch_class).ascii(),
                 })
             })

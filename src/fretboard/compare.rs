@@ -49,7 +49,11 @@ pub fn compare(first: &Played, second: &Played, key: Option<Key>) -> Option<Comp
             key,
             root: None,
         };
-        names(p.pitch_classes(), context, 1).into_iter().next()
+        let name = names(p.pitch_classes(), context, 1).into_iter().next()?;
+        Some(match key {
+            Some(_) => name,
+            None => name.spelled_like(&p.spellings()),
+        })
     };
     let pair = [name(first)?, name(second)?];
     let pitches = |p: &Played| {

@@ -393,6 +393,12 @@ fn press_cost(
     stretch_mm: f64,
 ) -> f64 {
     let mut cost = presses.len() as f64 + span_of(capo, presses) / 30.0 + stretch_mm / 8.0;
+    // two fingers laid across, neither of them the first, hinder each other
+    let across = presses
+        .iter()
+        .filter(|p| p.to > p.from && p.fret > lowest)
+        .count();
+    cost += across.saturating_sub(1) as f64;
     for p in presses {
         if p.thumb {
             cost += 2.0;
@@ -445,6 +451,15 @@ fn press_cost(
     cost
 }
 
+/// A string quieted by the finger beside it.
+const TOUCHED: f64 = 1.8;
+
+/// Whether the lowest string is pressed and the one above it muted, the next
+/// sounding, as in 2x0232 (common practice, no source).
+fn bass_finger_mutes(frets: &[Option<u8>]) -> bool {
+    matches!(frets, [Some(pressed), None, Some(_), ..] if *pressed > 0)
+}
+
 /// What the strings cost: mutes, thin sound, height on the neck, open strings far from the hand.
 fn string_cost(frets: &[Option<u8>], muted_inside: u8, lowest: u8) -> f64 {
     let sounding = frets.iter().flatten().count() as f64;
@@ -464,7 +479,10 @@ fn string_cost(frets: &[Option<u8>], muted_inside: u8, lowest: u8) -> f64 {
         4..=5 => 0.8,
         _ => 1.2,
     };
-    3.7 * f64::from(muted_inside) + 0.4 * below + 1.7 * above + thin - 0.8 * (sounding - 3.0)
+    // the finger on the lowest string quiets the next one with its tip
+    let touched = f64::from(u8::from(bass_finger_mutes(frets)));
+    3.7 * (f64::from(muted_inside) - touched) + TOUCHED * touched + 0.4 * below + 1.7 * above + thin
+        - 0.8 * (sounding - 3.0)
         + 0.56 * f64::from(lowest.saturating_sub(1))
         + far * open
 }

@@ -26,6 +26,8 @@ pub struct Tone {
     pub midi: Option<u8>,
     /// Its pitch class.
     pub pitch_class: PitchClass,
+    /// As it was typed, if it was typed as a note.
+    pub spelled: Option<Spelled>,
 }
 
 /// What was typed, as sound.
@@ -37,7 +39,28 @@ pub struct Played {
     pub tones: Vec<Tone>,
 }
 
+impl Tone {
+    /// Its note as typed, with the octave if that is known: `E♭`, `B3`.
+    fn note_text(&self) -> String {
+        match (self.spelled, self.midi) {
+            (Some(spelled), Some(midi)) => {
+                // the octave belongs to the letter: C♭4 is MIDI 59
+                let octave = (i32::from(midi) - i32::from(spelled.alter())).div_euclid(12) - 1;
+                format!("{}{octave}", spelled.text())
+            }
+            (Some(spelled), None) => spelled.text(),
+            (None, Some(midi)) => midi_name(midi),
+            (None, None) => Spelled::from_fifths(sharp_fifths(self.pitch_class)).text(),
+        }
+    }
+}
+
 impl Played {
+    /// The notes as they were typed, for their spelling; empty for shapes.
+    pub fn spellings(&self) -> Vec<Spelled> {
+        self.tones.iter().filter_map(|t| t.spelled).collect()
+    }
+
     /// What a shape sounds on an instrument.
     pub fn of_shape(instrument: &Instrument, shape: Shape) -> Self {
         let tones = instrument
@@ -51,6 +74,7 @@ impl Played {
                     fret: shape.frets()[s],
                     midi: Some(midi),
                     pitch_class: PitchClass::new(i32::from(midi)),
+                    spelled: None,
                 })
             })
             .collect();
@@ -84,10 +108,7 @@ impl Played {
             None => self
                 .tones
                 .iter()
-                .map(|t| match t.midi {
-                    Some(m) => midi_name(m),
-                    None => Spelled::from_fifths(sharp_fifths(t.pitch_class)).text(),
-                })
+                .map(Tone::note_text)
                 .collect::<Vec<_>>()
                 .join(" "),
         }
@@ -245,6 +266,8 @@ pub fn read_played(
 /// A note with or without octave.
 fn note(word: &str) -> Option<Tone> {
     let midi = parse_midi_name(word).ok();
+    let letter = word.trim_end_matches(|c: char| c.is_ascii_digit() || c == '-');
+    let spelled = letter.parse::<Spelled>().ok();
     let pitch_class = match midi {
         Some(m) => PitchClass::new(i32::from(m)),
         None => word.parse::<Spelled>().ok()?.pitch_class(),
@@ -254,6 +277,7 @@ fn note(word: &str) -> Option<Tone> {
         fret: None,
         midi,
         pitch_class,
+        spelled,
     })
 }
 

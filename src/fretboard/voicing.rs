@@ -249,8 +249,16 @@ fn sound_cost(midi: impl Iterator<Item = u8>) -> f64 {
     let notes = &mut notes[..n];
     notes.sort_unstable();
     let unisons = notes.windows(2).filter(|w| w[0] == w[1]).count() as f64;
-    let muddy = notes.len() > 1 && notes[0] < 48 && (1..6).contains(&(notes[1] - notes[0]));
-    unisons + if muddy { 2.0 } else { 0.0 }
+    let muddy = match &*notes {
+        [low, next, ..] if *low < 48 => match next - low {
+            1..=3 => 3.0,
+            4 => 1.0,
+            5 => 2.0,
+            _ => 0.0,
+        },
+        _ => 0.0,
+    };
+    unisons + muddy
 }
 
 /// The first `n` of a list of shapes that are no mere cut-down of an earlier
@@ -384,7 +392,7 @@ impl Search<'_> {
             return;
         }
         let missing = PitchClassSet(wanted.optional.0 & !state.set);
-        let rank = hand.effort + 0.9 * missing.len() as f64 + sound_cost(sounding());
+        let rank = hand.effort + 1.5 * missing.len() as f64 + sound_cost(sounding());
         let Ok(shape) = Shape::new(frets.to_vec()) else {
             return;
         };

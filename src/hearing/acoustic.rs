@@ -73,11 +73,6 @@ impl Acoustic {
         -f32::from(self.basses[frame * N_BASSES + bass]) * LOG_STEP
     }
 
-    /// Probability that a pitch class belongs to the chord of a frame.
-    pub(crate) fn pitch_class(&self, frame: usize, pc: usize) -> f32 {
-        f32::from(self.classes[frame * 12 + pc]) / 255.0
-    }
-
     /// Probability that a pitch (0 = MIDI 28) is struck in a frame.
     pub(crate) fn struck(&self, frame: usize, pitch: usize) -> f32 {
         f32::from(self.struck[frame * N_PITCHES + pitch]) / 255.0
@@ -175,7 +170,11 @@ impl Net {
         Ok(all)
     }
 
-    fn chunk(
+    /// Hears the frames `start..end` by themselves and [`CONTEXT`] frames around them.
+    ///
+    /// # Errors
+    /// As [`Net::hear`].
+    pub(crate) fn chunk(
         &self,
         spectra: &Spectra,
         start: usize,
@@ -258,20 +257,28 @@ thread_local! {
 /// Reference loudness: the 97th percentile over frames of the strongest bin's magnitude.
 fn loudness(spectra: &Spectra) -> f32 {
     let mut peaks: Vec<f32> = (0..spectra.n_frames())
-        .map(|t| {
-            spectra
-                .long_db(t)
-                .skip(LONG_MARGIN)
-                .take(LONG_BINS)
-                .fold(f32::MIN, f32::max)
-        })
+        .map(|t| frame_peak_db(spectra, t))
         .collect();
-    if peaks.is_empty() {
+    reference(&mut peaks)
+}
+
+/// Decibels of a frame's strongest bin.
+pub(crate) fn frame_peak_db(spectra: &Spectra, frame: usize) -> f32 {
+    spectra
+        .long_db(frame)
+        .skip(LONG_MARGIN)
+        .take(LONG_BINS)
+        .fold(f32::MIN, f32::max)
+}
+
+/// The 97th percentile of the frames' peaks as a magnitude; sorts them.
+pub(crate) fn reference(peaks_db: &mut [f32]) -> f32 {
+    if peaks_db.is_empty() {
         return 1e-9;
     }
-    peaks.sort_by(f32::total_cmp);
-    let at = ((peaks.len() - 1) as f64 * 0.97).round() as usize;
-    10f32.powf(peaks[at] / 20.0) + 1e-9
+    peaks_db.sort_by(f32::total_cmp);
+    let at = ((peaks_db.len() - 1) as f64 * 0.97).round() as usize;
+    10f32.powf(peaks_db[at] / 20.0) + 1e-9
 }
 
 /// Shifts a spectrum by a part of a bin (linear in decibels) and compresses it as the net was trained.

@@ -99,7 +99,7 @@ pub(crate) struct Cells {
 }
 
 impl Cells {
-    /// Cuts the take at `cuts` (time and strength, in order) and sums the evidence.
+    /// Cuts the take at `cuts` (in order of time) and sums the evidence.
     pub(crate) fn new(acoustic: &Acoustic, cuts: &[Stroke], duration_s: f64) -> Self {
         let mut bounds_s = vec![0.0];
         let mut strength = vec![0.0];

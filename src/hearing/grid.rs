@@ -36,7 +36,7 @@ pub(crate) fn grid(count: Option<&Count>, given: &Given, notes: &[Note], duratio
     if given.beats_s.is_empty() {
         let sure = || notes.iter().filter(|n| n.probability > 0.5);
         let first = sure().map(|n| n.start_s).next().unwrap_or(beats[0].0);
-        let last = sure().map(|n| n.start_s).last().unwrap_or(duration_s);
+        let last = sure().map(|n| n.start_s).next_back().unwrap_or(duration_s);
         let early = beats.windows(2).take(4).map(|w| w[1].0 - w[0].0).collect();
         let early = median(early);
         while beats[0].0 - early > first - 0.25 * early && beats[0].0 - early > -0.05 {
@@ -141,6 +141,35 @@ pub(crate) fn median(mut values: Vec<f64>) -> f64 {
 }
 
 impl Grid {
+    /// Moves each downbeat to the chord that starts at it, if one starts within
+    /// a sixth of a beat: a bar begins with its first stroke.
+    pub(crate) fn align(&mut self, starts_s: impl Iterator<Item = f64> + Clone) {
+        let Some(bpm) = self.tempo_bpm else { return };
+        let near = (60.0 / bpm / 6.0).min(0.12);
+        let mut earliest = f64::NEG_INFINITY;
+        for i in 0..self.bars.len() {
+            let was = self.bars[i].start_s;
+            let stroke = starts_s
+                .clone()
+                .filter(|s| (s - was).abs() < near && *s > earliest)
+                .min_by(|a, b| (a - was).abs().total_cmp(&(b - was).abs()));
+            let Some(now) = stroke else {
+                earliest = was;
+                continue;
+            };
+            earliest = now;
+            self.bars[i].start_s = now;
+            if i > 0 {
+                self.bars[i - 1].end_s = now;
+            }
+            for beat in &mut self.beats {
+                if beat.0 == was {
+                    beat.0 = now;
+                }
+            }
+        }
+    }
+
     /// What it costs a chord to start at `time_s`.
     pub(crate) fn start_cost(&self, time_s: f64, weights: &ChordWeights) -> f32 {
         if self.beats.len() < 2 {

@@ -9,13 +9,15 @@ use super::fit::{FitWeights, Heard, fit_shapes, heard_pitches};
 use super::grid::{Grid, grid};
 use super::harmony::{estimate_key, key_prior};
 use super::notes::{Note, NoteWeights, notes};
+use super::plucks::{PluckWeights, read_plucks, texture};
 use super::pulse::moments;
 use super::reading::{Given, HeardSpan, Hearing};
+use super::sections::{SectionWeights, sections};
 use super::stage::Front;
 use crate::theory::{Chord, Degree, Key, Label, Mode, PitchClass, Quality};
 
 /// All weights of the musical stage; docs/hearing.md says what each was fitted on.
-#[derive(Debug, Clone, Default)]
+#[derive(Debug, Clone)]
 pub struct Weights {
     /// Of the search for beats.
     pub beats: BeatWeights,
@@ -23,10 +25,28 @@ pub struct Weights {
     pub chords: ChordWeights,
     /// Of the reading of notes.
     pub notes: NoteWeights,
+    /// Of the reading of plucks.
+    pub plucks: PluckWeights,
     /// Of the fit of shapes.
     pub fit: FitWeights,
+    /// Of the search for sections.
+    pub sections: SectionWeights,
     /// Of candidates: how far scores are flattened into probabilities.
     pub temperature: f32,
+}
+
+impl Default for Weights {
+    fn default() -> Self {
+        Self {
+            beats: BeatWeights::default(),
+            chords: ChordWeights::default(),
+            notes: NoteWeights::default(),
+            plucks: PluckWeights::default(),
+            fit: FitWeights::default(),
+            sections: SectionWeights::default(),
+            temperature: 6.0,
+        }
+    }
 }
 
 /// What one pass over a take left: the acoustic stage's result and the attacks.
@@ -94,8 +114,11 @@ pub fn interpret(sound: &Sound, given: &Given, weights: &Weights) -> Hearing {
     let duration_s = sound.duration_s();
     let acoustic = &sound.acoustic;
     let heard_notes = notes(sound, &weights.notes);
+    if heard_notes.is_empty() {
+        return nothing(sound);
+    }
     let counted: Option<Count> = count(&moments(sound), given, &weights.beats);
-    let grid: Grid = grid(counted.as_ref(), given, &heard_notes, duration_s);
+    let mut grid: Grid = grid(counted.as_ref(), given, &heard_notes, duration_s);
     let cells = Cells::new(acoustic, &sound.strokes, duration_s);
     let states = States::new(&weights.chords);
     let starts: Vec<f32> = cells
@@ -134,17 +157,21 @@ pub fn interpret(sound: &Sound, given: &Given, weights: &Weights) -> Hearing {
             &prior,
             &mut scores,
         );
-        let (start_s, end_s) = (cells.bounds_s[segment.from], cells.bounds_s[segment.to]);
-        let candidates = candidates(&states, &scores, key, weights.temperature);
         spans.push(HeardSpan {
-            start_s,
-            end_s,
-            candidates,
+            start_s: cells.bounds_s[segment.from],
+            end_s: cells.bounds_s[segment.to],
+            candidates: candidates(&states, &scores, key, weights.temperature),
             shapes: Vec::new(),
-            bass_midi: lowest(&heard_notes, start_s, end_s),
-            chroma: chroma(acoustic, start_s, end_s),
+            bass_midi: None,
+            chroma: [0.0; 12],
             fragment: false,
         });
+    }
+    let mut spans = with_plucks(spans, sound, &heard_notes, &grid, key, &weights.plucks);
+    grid.align(spans.iter().skip(1).map(|s| s.start_s));
+    for span in &mut spans {
+        span.bass_midi = lowest(&heard_notes, span.start_s, span.end_s);
+        span.chroma = chroma(acoustic, span.start_s, span.end_s);
     }
     let heard: Vec<Heard<'_>> = spans
         .iter()
@@ -166,16 +193,163 @@ pub fn interpret(sound: &Sound, given: &Given, weights: &Weights) -> Hearing {
         meter: given.meter.or(grid.meter),
         key,
         beats: grid.beats,
+        sections: sections(&grid.bars, &spans, &weights.sections),
         bars: grid.bars,
-        sections: Vec::new(),
         chords: spans,
         notes: heard_notes,
+        warnings: doubts(sound, counted.as_ref()),
+    }
+}
+
+/// What could not be heard for sure, in words.
+fn doubts(sound: &Sound, counted: Option<&Count>) -> Vec<String> {
+    let mut said = Vec::new();
+    match sound.front.tuning {
+        Some((cents, _)) if cents.abs() > 40.0 => said.push(format!(
+            "tuned {cents:+.0} cents from A4 = 440 Hz, near the middle between two semitones: all chords may be a semitone off"
+        )),
+        Some((_, agreement)) if agreement < 0.15 => {
+            said.push("the pitches agree on no tuning: noisy, or no strings".into());
+        }
+        None => said.push("no strings heard: nothing tells the tuning".into()),
+        Some(_) => {}
+    }
+    if sound.front.clipped_share > 0.001 {
+        said.push(format!(
+            "{:.1} % of the samples are at full scale: clipped, chords may be misheard",
+            100.0 * sound.front.clipped_share
+        ));
+    }
+    match counted {
+        None => said.push("no beat found: there are no bars".into()),
+        Some(count) if count.margin < 0.3 => said.push(
+            "two ways to count are close: give --tempo, --meter or --first-downbeat if the bars are wrong".into(),
+        ),
+        Some(_) => {}
+    }
+    said
+}
+
+/// A take in which no note was struck.
+fn nothing(sound: &Sound) -> Hearing {
+    let duration_s = sound.duration_s();
+    Hearing {
+        duration_s,
+        tuning_cents: 0.0,
+        tempo_bpm: None,
+        meter: None,
+        key: None,
+        beats: Vec::new(),
+        bars: Vec::new(),
+        sections: Vec::new(),
+        chords: silence(0.0, duration_s).into_iter().collect(),
+        notes: Vec::new(),
         warnings: Vec::new(),
     }
 }
 
+/// Replaces stretches where only a few notes sound at a time by what their plucks imply.
+fn with_plucks(
+    spans: Vec<HeardSpan>,
+    sound: &Sound,
+    notes: &[Note],
+    grid: &Grid,
+    key: Option<Key>,
+    weights: &PluckWeights,
+) -> Vec<HeardSpan> {
+    let textures: Vec<(f64, f64)> = spans
+        .iter()
+        .map(|s| texture(notes, s.start_s, s.end_s))
+        .collect();
+    let sparse: Vec<bool> = (0..spans.len())
+        .map(|i| {
+            // a stretch is judged with its neighbors, whole chords among them apart
+            let few = |k: &usize| textures[*k].0 < weights.whole_chord;
+            let (mut sounding, mut seconds) = (0.0, 1e-9);
+            for k in (i.saturating_sub(2)..(i + 3).min(spans.len())).filter(few) {
+                let length = (spans[k].end_s - spans[k].start_s).min(4.0);
+                if spans[k].candidates[0].0 != Label::NoChord {
+                    sounding += length * textures[k].0;
+                    seconds += length;
+                }
+            }
+            spans[i].candidates[0].0 == Label::NoChord
+                || (few(&i)
+                    && sounding / seconds < weights.most_sounding
+                    && textures[i].1 < weights.most_together)
+        })
+        .collect();
+    let mut out: Vec<HeardSpan> = Vec::new();
+    let mut i = 0;
+    while i < spans.len() {
+        if !sparse[i] {
+            out.push(spans[i].clone());
+            i += 1;
+            continue;
+        }
+        let mut end = i;
+        while end + 1 < spans.len() && sparse[end + 1] {
+            end += 1;
+        }
+        let run = &spans[i..=end];
+        let sounding = |s: &&HeardSpan| s.candidates[0].0 != Label::NoChord;
+        let first = run.iter().find(sounding).map(|s| s.start_s);
+        let last = run.iter().rfind(sounding).map(|s| s.end_s);
+        // bare fifths throughout are power chords, not fragments
+        let seconds = |keep: &dyn Fn(&HeardSpan) -> bool| -> f64 {
+            let kept = run.iter().filter(|s| keep(s));
+            kept.map(|s| s.end_s - s.start_s).sum()
+        };
+        let is_power = |s: &HeardSpan| {
+            let chord = s.candidates[0].0.chord();
+            chord.is_some_and(|c| c.quality.harte == "5")
+        };
+        let power = seconds(&is_power) > 0.6 * seconds(&|s| sounding(&s));
+        let read = match first.zip(last) {
+            Some((a, b)) if b - a >= weights.shortest_s && !power => {
+                read_plucks(&sound.acoustic, notes, grid, key, (a, b), weights)
+            }
+            _ => Vec::new(),
+        };
+        if read.is_empty() {
+            out.extend(run.iter().cloned());
+        } else {
+            // silence before, between and after the plucks stays silence
+            let (from, to) = (run[0].start_s, run[run.len() - 1].end_s);
+            let (begin, stop) = (read[0].start_s, read[read.len() - 1].end_s);
+            out.extend(silence(from, begin));
+            for implied in read {
+                out.push(HeardSpan {
+                    start_s: implied.start_s,
+                    end_s: implied.end_s,
+                    candidates: implied.candidates,
+                    shapes: Vec::new(),
+                    bass_midi: None,
+                    chroma: [0.0; 12],
+                    fragment: true,
+                });
+            }
+            out.extend(silence(stop, to));
+        }
+        i = end + 1;
+    }
+    out
+}
+
+fn silence(start_s: f64, end_s: f64) -> Option<HeardSpan> {
+    (end_s - start_s > 1e-6).then(|| HeardSpan {
+        start_s,
+        end_s,
+        candidates: vec![(Label::NoChord, 0.9, "no strings heard".into())],
+        shapes: Vec::new(),
+        bass_midi: None,
+        chroma: [0.0; 12],
+        fragment: false,
+    })
+}
+
 /// The best labels of one stretch with their probabilities.
-fn candidates(
+pub(crate) fn candidates(
     states: &States,
     scores: &[f32],
     key: Option<Key>,

@@ -13,10 +13,13 @@ mod fit;
 mod grid;
 mod harmony;
 mod interpret;
+mod live;
 mod note_numbers;
 mod notes;
+mod plucks;
 mod pulse;
 mod reading;
+mod sections;
 pub mod spectrum;
 mod stage;
 mod tuning;
@@ -27,8 +30,11 @@ pub use error::HearingError;
 pub use evidence::{StretchEvidence, evidence_classes};
 pub use fit::FitWeights;
 pub use interpret::{Sound, Weights, interpret};
+pub use live::{Live, LiveAnswer};
 pub use notes::{Note, NoteWeights};
+pub use plucks::PluckWeights;
 pub use reading::{Given, HeardSpan, Hearing};
+pub use sections::SectionWeights;
 
 /// Takes a take's samples block by block and hears them.
 pub struct Listener {
@@ -73,20 +79,4 @@ impl Listener {
             strokes,
         })
     }
-}
-
-/// Development only.
-pub fn dev_moments(sound: &Sound) -> Vec<[f32; 5]> {
-    pulse::moments(sound)
-}
-/// Development only.
-pub fn dev_notes(sound: &Sound) -> Vec<f32> {
-    notes::possible(sound, &NoteWeights::default())
-        .iter()
-        .flat_map(|p| {
-            [p.pitch as f32 + 28.0, p.time_s as f32]
-                .into_iter()
-                .chain(p.evidence)
-        })
-        .collect()
 }

@@ -197,6 +197,11 @@ impl Spectra {
         self.part(frame, LONG_ALL, SHORT_ALL)
     }
 
+    /// Lets go of the first frames; those after them count from 0 again.
+    pub(crate) fn forget(&mut self, n_frames: usize) {
+        self.bytes.drain(..n_frames * FRAME_BYTES);
+    }
+
     fn part(&self, frame: usize, skip: usize, n: usize) -> impl ExactSizeIterator<Item = f32> + '_ {
         let at = frame * FRAME_BYTES + skip;
         self.bytes[at..at + n]
@@ -213,7 +218,7 @@ impl Spectra {
 }
 
 /// Logarithm to base 2 of a positive normal number within 0.0011: far more
-/// than enough for half-decibel steps, at a fifth of the cost of `f32::log2`.
+/// than enough for half-decibel steps, and much cheaper than `f32::log2`.
 ///
 /// The exponent is read from the number's bits; the mantissa's logarithm is a
 /// parabola that is exact at 1 and 2 (ours, fitted by least squares).
@@ -270,15 +275,5 @@ impl SpectrumStage {
         for kernel in self.kernels.long.iter().chain(&self.kernels.short) {
             spectra.push(kernel.power(&self.re, &self.im));
         }
-    }
-}
-
-impl Kernels {
-    /// Development.
-    pub(crate) fn nnz(&self) -> (usize, usize) {
-        (
-            self.long.iter().map(|k| k.weights.len()).sum(),
-            self.short.iter().map(|k| k.weights.len()).sum(),
-        )
     }
 }

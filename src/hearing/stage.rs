@@ -80,6 +80,30 @@ impl FrontStage {
         }
     }
 
+    /// What was heard so far; its tuning comes from [`Self::tuning`].
+    pub(crate) fn front(&self) -> &Front {
+        &self.front
+    }
+
+    /// Cents and concentration of the tuning votes so far.
+    pub(crate) fn tuning(&self) -> Option<(f64, f64)> {
+        self.votes.result()
+    }
+
+    /// Lets go of the first frames and the first values of the attacks.
+    pub(crate) fn forget(&mut self, n_frames: usize, n_fine: usize) {
+        self.front.spectra.forget(n_frames);
+        let attacks = &mut self.front.attacks;
+        for values in [
+            &mut attacks.flux,
+            &mut attacks.low,
+            &mut attacks.high,
+            &mut attacks.power,
+        ] {
+            values.drain(..n_fine.min(values.len()));
+        }
+    }
+
     /// Ends the take: pads the last frames with silence.
     pub(crate) fn finish(mut self) -> Front {
         let n = self.front.n_samples;

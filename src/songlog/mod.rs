@@ -1,7 +1,7 @@
 //! The log of a take: what was heard, what was decided, and the song they make.
 //!
 //! [`heard::Heard`] is the machine's proposal and is replaced by each draft.
-//! [`decided::Decision`]s are the user's, an append-only list. [`resolve`]
+//! [`decided::Decision`]s are the user's, an append-only list. [`resolve()`]
 //! makes the [`song::Song`] of both; it is pure and never fails. [`store`] is
 //! the only part that touches files: whole or not at all, locked while written.
 

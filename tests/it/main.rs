@@ -8,10 +8,17 @@ mod confirm;
 mod draft;
 mod grade;
 mod imply;
+#[cfg(feature = "mic")]
+mod listen;
 mod log;
 mod log_sample;
+#[cfg(feature = "mic")]
+mod microphone;
 mod naming;
 mod outside;
+mod readme;
+#[cfg(feature = "mic")]
+mod record;
 mod rendered;
 mod rooms;
 mod shapes;

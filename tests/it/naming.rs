@@ -5,7 +5,7 @@
     reason = "figures and exceptions are for whoever runs the test"
 )]
 
-use std::path::Path;
+use crate::outside;
 use std::process::Command;
 use takebook::fretboard::{Instrument, Sameness, Typed, compare, moving_note, read_played};
 use takebook::theory::naming::{Context, Name, names};
@@ -55,20 +55,8 @@ const KINDS: [(&str, &str); 35] = [
 const STACKED: [&str; 3] = ["dominant-13th", "major-13th", "minor-13th"];
 
 fn music21() -> Vec<serde_json::Value> {
-    let root = Path::new(env!("CARGO_MANIFEST_DIR"));
-    let python = root.join(".venv/bin/python3");
-    assert!(python.exists(), "no .venv/bin/python3: run tests/setup");
     let kinds: Vec<&str> = KINDS.iter().map(|(k, _)| *k).collect();
-    let output = Command::new(python)
-        .arg(root.join("tests/outside/music21_chords.py"))
-        .arg(kinds.join(","))
-        .output()
-        .expect("python starts");
-    assert!(
-        output.status.success(),
-        "music21_chords.py failed (is music21 there? run tests/setup):\n{}",
-        String::from_utf8_lossy(&output.stderr)
-    );
+    let output = outside::python("music21_chords.py", &[&kinds.join(",")]);
     serde_json::from_slice(&output.stdout).expect("JSON")
 }
 
@@ -298,4 +286,61 @@ fn the_command_compares_and_writes_json() {
     // never A♯ in F major
     let (_, out, _) = run(&["name", "A# D F", "--key", "F"]);
     assert!(out.contains("1. B♭"), "{out}");
+}
+
+/// Draft 2020-12 of JSON Schema, by the Python package jsonschema 4.26.0.
+#[test]
+fn json_follows_its_schema() {
+    let (_keep, folder) = outside::folder();
+    let calls: [&[&str]; 11] = [
+        &["name", "x79987", "--key", "Em"],
+        &["name", "Eb A"],
+        &["name", "C3 E3 G3 D4 F#4 A4", "--notes"],
+        &["name", "A4 B2 e3", "A4 D6 B8"],
+        &["name", "x02220", "x02230", "x02200"],
+        &["imply", "D9 B8", "D7 B7"],
+        &["imply", "--key", "C", "C4 E4 / A", "--notes"],
+        &["shapes", "Bm7b5", "--capo", "2"],
+        &["shapes", "G", "D", "Em", "C", "--key", "G"],
+        &["shapes", "G", "Em", "--walk"],
+        &["shapes", "--capo-for", "Bb", "Bb", "Eb"],
+    ];
+    let mut paths = vec![
+        outside::root()
+            .join("docs/naming.schema.json")
+            .to_string_lossy()
+            .into_owned(),
+    ];
+    for (i, call) in calls.iter().enumerate() {
+        let mut args = call.to_vec();
+        args.push("--json");
+        let (code, out, err) = run(&args);
+        assert!(matches!(code, Some(0 | 1)), "{call:?}: {err}");
+        let path = folder.join(format!("{i}.json"));
+        std::fs::write(&path, out).expect("a file");
+        paths.push(path.to_string_lossy().into_owned());
+    }
+    let paths: Vec<&str> = paths.iter().map(String::as_str).collect();
+    let output = outside::python("validate_naming.py", &paths);
+    println!("{}", String::from_utf8_lossy(&output.stdout).trim());
+}
+
+#[test]
+fn typed_accidentals_are_kept_without_a_key() {
+    for (notes, name, other) in [("Eb A", "E♭(♭5,no3)", "D♯"), ("D# A", "D♯(♭5,no3)", "E♭")]
+    {
+        let (_, out, _) = run(&["name", notes]);
+        assert!(out.contains(&format!("1. {name}")), "{out}");
+        let heading = out.lines().take(4).collect::<String>();
+        assert!(!heading.contains(other), "{out}");
+    }
+    for (notes, name) in [
+        ("Ab C Eb", "A♭"),
+        ("G# B# D#", "G♯"),
+        ("Gb Bb Db", "G♭"),
+        ("F# A# C#", "F♯"),
+    ] {
+        let (_, out, _) = run(&["name", notes]);
+        assert!(out.contains(&format!("1. {name} ")), "{out}");
+    }
 }

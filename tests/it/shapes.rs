@@ -2,7 +2,8 @@
 
 use std::process::Command;
 use takebook::fretboard::{
-    Instrument, Limits, Tuning, Wanted, capo_choices, fret_mm, hold, smoothest, voicings, walks,
+    Instrument, Limits, Tuning, Wanted, capo_choices, distinct, fret_mm, hold, smoothest, voicings,
+    walks,
 };
 use takebook::theory::naming::{Context, names};
 use takebook::theory::{Chord, Key, PitchClass, QUALITIES, Spelled};
@@ -170,4 +171,20 @@ fn a_capo_moves_the_key() {
     let choices = capo_choices("Bb".parse().unwrap_or_else(|e| panic!("{e}")));
     let third = choices.iter().find(|c| c.fret == 3);
     assert_eq!(third.map(|c| c.shapes_in.text()), Some("G major".into()));
+}
+
+/// Common practice, no source: D over F♯ is held 2x0232, the first finger
+/// quieting the A string; so it comes early, and in the walk.
+#[test]
+fn d_over_f_sharp_is_held_the_usual_way() {
+    let guitar = Instrument::default();
+    let found = voicings(&guitar, Wanted::chord(&chord("D/F#")), &Limits::default());
+    let first: Vec<String> = distinct(&found, 5).iter().map(|v| v.shape.text()).collect();
+    assert!(first.iter().any(|s| s == "2x0232"), "{first:?}");
+    let key: Key = "G".parse().unwrap_or_else(|e| panic!("{e}"));
+    let walk = &walks(&chord("G"), &chord("Em"), key)[0];
+    let row = smoothest(&guitar, &walk.chords, &Limits::default(), &[])
+        .unwrap_or_else(|| panic!("there are shapes"));
+    let middle = row.shapes[1].shape.text();
+    assert!("2x0232".starts_with(&middle[..5]), "{middle}");
 }

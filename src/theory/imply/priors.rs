@@ -43,7 +43,7 @@ pub(super) const fn change(place: super::Place) -> f64 {
 /// What a silent degree of a quality costs.
 pub(super) fn missing_tone(degree: Degree, quality: &str) -> f64 {
     match (degree.number(), degree.alter()) {
-        (1, _) => 1.3,
+        (1, _) => 1.0,
         (3, _) => 1.2,
         (5, 0) if quality == "5" => 2.5,
         (5, 0) => 0.3,

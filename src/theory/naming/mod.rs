@@ -77,6 +77,41 @@ impl Name {
         }
     }
 
+    /// The name spelled like notes that were typed, where it can be: `E♭ A` is
+    /// not answered with D♯.
+    ///
+    /// Takes the notes as typed; the root's spelling counts most.
+    #[must_use]
+    pub fn spelled_like(mut self, typed: &[Spelled]) -> Self {
+        let fitting = |name: &Self, root: Spelled| -> usize {
+            typed
+                .iter()
+                .map(|note| {
+                    let own = name.degree_of(note.pitch_class()).note_over(root) == *note;
+                    usize::from(own) + 2 * usize::from(*note == root)
+                })
+                .sum()
+        };
+        let own = self.chord.root;
+        let mut best = (fitting(&self, own), own);
+        for by in [-12, 12] {
+            let other = Spelled::from_fifths(own.fifths() + by);
+            let fits = fitting(&self, other);
+            if other.alter().abs() < 2 && fits > best.0 {
+                best = (fits, other);
+            }
+        }
+        self.chord.root = best.1;
+        if let Some(lower) = &mut self.lower
+            && let Some(note) = typed
+                .iter()
+                .find(|n| n.pitch_class() == lower.root.pitch_class())
+        {
+            lower.root = *note;
+        }
+        self
+    }
+
     /// Which degree of the name a pitch class is; the bass of a slash chord included.
     pub fn degree_of(&self, pc: PitchClass) -> Degree {
         let root = self.chord.root.pitch_class();

@@ -1,0 +1,136 @@
+"""Makes the packs that train.py reads.
+
+    python3 make_packs.py train OUT.xz --seeds FIRST LAST     takes rendered from seeds
+    python3 make_packs.py held OUT.xz --seeds FIRST LAST      the same with the held-out guitars
+    python3 make_packs.py folder OUT.xz --takes DIR           NAME.wav and NAME.truth.json
+
+A pack is an xz-compressed .npz: X [frames, 374] bytes (long 280, short 94), class, bass,
+pcs, sounding, struck (see labels.py), and per take: lens, names, fragment, texture, sound.
+"""
+from __future__ import annotations
+
+import os
+
+for _name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
+    os.environ[_name] = "1"
+
+import argparse
+import io
+import json
+import lzma
+import sys
+import time
+from pathlib import Path
+
+import numpy as np
+
+import features
+import labels
+import play
+import process
+import sounds
+import theory
+
+
+def rendered(seed, held_out):
+    take = play.invent(seed)
+    rng = np.random.default_rng([seed, 22])
+    guitar, faint, sound = sounds.guitar(rng, take, held_out)
+    bank = sounds.HELD_OUT if held_out else "FluidR3_GM.sf2"
+    back = sounds.backing(rng, take, bank) if take.bass or take.drums or take.lead else None
+    x, steps = process.finish(rng, take, guitar, back)
+    ends = [c.time for c in take.chords[1:]] + [take.end + 9]
+    notes = [(n[0], min(n[1], f), n[2]) for n, f in zip(take.notes, faint) if n[1] - n[0] > 0.045]
+    notes += [(n[0], n[1], n[2]) for n in take.bass + take.lead]
+    spans = []
+    for c, end in zip(take.chords, ends):
+        low = None
+        if c.plucks:
+            inside = [n[2] for n in take.notes + take.bass if c.time - .01 <= n[0] < end - .01]
+            low = min(inside) % 12 if inside else None
+        parsed = "N" if c.silent else None if c.unsure else (c.root, c.quality, c.bass)
+        if c.unsure:
+            low = (c.root + c.bass) % 12
+        spans.append((c.time, end, parsed, low))
+    kind = sound + ("+band" if back is not None else "")
+    return x, spans, notes, {"name": f"{'held' if held_out else 'take'}-{seed}", "fragment": take.fragment,
+                             "texture": take.texture, "sound": kind, "steps": "+".join(steps)}
+
+
+def from_folder(folder):
+    for path in sorted(Path(folder).glob("*.truth.json")):
+        truth = json.loads(path.read_text())
+        name = path.name[: -len(".truth.json")]
+        spans = []
+        for c in truth["chords"]:
+            parsed = theory.parse(c["label"])
+            low = c.get("bass_midi")
+            spans.append((c["start"], c["end"], parsed, None if low is None else low % 12))
+        notes = [(n[0], n[1], n[2]) for n in truth["notes"]]
+        yield features.load(path.with_name(name + ".wav")), spans, notes, {
+            "name": name, "fragment": truth["category"] == "fragment", "texture": truth["category"],
+            "sound": str(truth["sound"][0]), "steps": ""}
+
+
+class Pack:
+    def __init__(self):
+        self.parts = {k: [] for k in ("X", "cls", "bass", "pcs", "sounding", "struck")}
+        self.info = []
+
+    def add(self, x, spans, notes, info):
+        q = features.to_bytes(*features.spectra(x))
+        self.parts["X"].append(q)
+        for key, value in zip(("cls", "bass", "pcs", "sounding", "struck"), labels.frame_labels(spans, notes, len(q))):
+            self.parts[key].append(value)
+        self.info.append({**info, "frames": len(q)})
+
+    @property
+    def minutes(self):
+        return sum(i["frames"] for i in self.info) * features.HOP / features.RATE / 60
+
+    def save(self, path):
+        arrays = {k: np.concatenate(v) for k, v in self.parts.items()}
+        arrays["X"] = np.ascontiguousarray(arrays["X"].T)      # bins by frames: packs smaller
+        arrays["lens"] = np.array([i["frames"] for i in self.info])
+        arrays["fragment"] = np.array([i["fragment"] for i in self.info])
+        for key in ("name", "texture", "sound", "steps"):
+            arrays[key + "s"] = np.array([i[key] for i in self.info])
+        raw = io.BytesIO()
+        np.savez(raw, **arrays)
+        filters = [{"id": lzma.FILTER_LZMA2, "preset": 1, "lc": 4, "lp": 0, "pb": 0}]
+        Path(path).write_bytes(lzma.compress(raw.getvalue(), format=lzma.FORMAT_XZ, filters=filters))
+        return Path(path).stat().st_size
+
+
+def main():
+    ap = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    ap.add_argument("kind", choices=["train", "held", "folder"])
+    ap.add_argument("out")
+    ap.add_argument("--seeds", nargs=2, type=int)
+    ap.add_argument("--takes")
+    ap.add_argument("--until", type=float, help="stop after this many seconds and pack what there is")
+    a = ap.parse_args()
+    began, pack, failed = time.time(), Pack(), 0
+    if a.kind == "folder":
+        for item in from_folder(a.takes):
+            pack.add(*item)
+    else:
+        for seed in range(*a.seeds):
+            if a.until and time.time() - began > a.until:
+                break
+            try:
+                pack.add(*rendered(seed, a.kind == "held"))
+            except Exception as error:                        # one bad take must not lose the rest
+                failed += 1
+                print(f"seed {seed}: {error!r}", file=sys.stderr, flush=True)
+                if failed > 20:
+                    raise
+            if seed % 20 == 0:
+                print(f"{a.out}: seed {seed}, {pack.minutes:.1f} min, {time.time() - began:.0f} s", flush=True)
+    size = pack.save(a.out)
+    print(f"{a.out}: {len(pack.info)} takes, {pack.minutes:.1f} min, {size / 2**20:.1f} MiB, "
+          f"{failed} failed, {time.time() - began:.0f} s", flush=True)
+
+
+if __name__ == "__main__":
+    main()

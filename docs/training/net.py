@@ -1,0 +1,125 @@
+"""The acoustic net: two spectra in, notes and chords out.
+
+Shapes: [batch, channel, time, bin or pitch].  Every stride and dilation is written out.
+"""
+from __future__ import annotations
+
+import torch
+import torch.nn as nn
+import torch.nn.functional as F
+
+LONG_SHIFTS = [-36, 0, 36, 57, 72, 84, 93, 101, 108]      # partials 1/2, 1..8 in thirds of a semitone
+SHORT_SHIFTS = [-12, 0, 12, 19, 24, 28, 31]               # 1/2, 1..6 in semitones
+QUALITIES, PITCHES, LOWEST = 23, 64, 4                    # MIDI 28 is index 4 above C1
+
+
+def conv(a, b, kernel, stride=(1, 1), padding=(0, 0), dilation=(1, 1), groups=1, bias=True):
+    return nn.Conv2d(a, b, kernel, stride=stride, padding=padding, dilation=dilation, groups=groups, bias=bias)
+
+
+class Block(nn.Module):
+    """Convolution, normalization, ReLU; with the input added where it is a residual."""
+
+    def __init__(self, a, b, kernel, residual=False, **how):
+        super().__init__()
+        self.conv, self.norm, self.residual = conv(a, b, kernel, bias=False, **how), nn.BatchNorm2d(b), residual
+
+    def forward(self, x):
+        y = F.relu(self.norm(self.conv(x)))
+        return x + y if self.residual else y
+
+
+class Circular(nn.Module):
+    """Over the 12 pitch classes, the same weights for every transposition."""
+
+    def __init__(self, r):
+        super().__init__()
+        self.conv, self.norm = conv(r, r, (1, 12), bias=False), nn.BatchNorm2d(r)
+
+    def forward(self, x):
+        y = torch.cat([x, x[:, :, :, :11]], 3)
+        return x + F.relu(self.norm(self.conv(y)))
+
+
+class Over(nn.Module):
+    """Over time: a depthwise dilated convolution, then the channels are mixed."""
+
+    def __init__(self, r, dilation):
+        super().__init__()
+        self.time = conv(r, r, (5, 1), padding=(2 * dilation, 0), dilation=(dilation, 1), groups=r)
+        self.mix, self.norm = conv(r, r, (1, 1), bias=False), nn.BatchNorm2d(r)
+
+    def forward(self, x):
+        return x + F.relu(self.norm(self.mix(self.time(x))))
+
+
+def stacked(x, shifts):
+    """[B, T, N] -> [B, len(shifts), T, N], each moved down by its shift, zeros beyond."""
+    n = x.shape[2]
+    low, high = max(0, -min(shifts)), max(shifts)
+    padded = F.pad(x, (low, high))
+    return torch.stack([padded[:, :, low + s:low + s + n] for s in shifts], 1)
+
+
+class Net(nn.Module):
+    def __init__(self, c=12, p=32, r=48, dropout=0.15):
+        super().__init__()
+        self.sizes = {"c": c, "p": p, "r": r}
+        self.long1 = Block(len(LONG_SHIFTS), c, (3, 5), padding=(1, 2))
+        self.long2 = Block(c, c, (3, 3), residual=True, padding=(1, 1))
+        self.long3 = Block(c, p, (1, 5), stride=(1, 3), padding=(0, 1))
+        self.short = Block(len(SHORT_SHIFTS), 12, (3, 3), padding=(1, 1))
+        self.join = Block(p + 12, p, (1, 1))
+        self.pitch1 = Block(p, p, (3, 3), residual=True, padding=(1, 1))
+        self.pitch2 = Block(p, p, (3, 1), residual=True, padding=(2, 0), dilation=(2, 1))
+        self.notes = conv(p, 2, (1, 1))
+        self.reduce = Block(p + 2, 16, (1, 1))
+        self.fold = Block(16 * 7, r, (1, 1))
+        self.circle1, self.circle2 = Circular(r), Circular(r)
+        self.over = nn.ModuleList([Over(r, d) for d in (1, 2, 4, 8, 16)])
+        self.drop = nn.Dropout(dropout)
+        self.heads = conv(r, QUALITIES + 2, (1, 1))
+        self.none = conv(r, 2, (1, 1))
+
+    def forward(self, xl, xs):
+        """xl [B, T, 252], xs [B, T, 84] -> chord [B, T, 277], bass [B, T, 13], pitch
+        classes [B, T, 12], struck and sounding [B, T, 64]; all logits."""
+        b, t = xl.shape[0], xl.shape[1]
+        h = self.long3(self.long2(self.long1(stacked(xl, LONG_SHIFTS))))
+        h = self.join(torch.cat([h, self.short(stacked(xs, SHORT_SHIFTS))], 1))
+        h = self.pitch2(self.pitch1(h))
+        n = self.notes(h)
+        z = self.reduce(torch.cat([h, torch.sigmoid(n)], 1))          # [B, 16, T, 84]
+        z = torch.cat([z[:, :, :, 12 * o:12 * o + 12] for o in range(7)], 1)
+        z = self.circle1(self.fold(z))                                # [B, R, T, 12]
+        for k, layer in enumerate(self.over):
+            z = layer(z)
+            if k == 2:
+                z = self.circle2(z)
+        z = self.drop(z)
+        o = self.heads(z)
+        none = self.none(z).mean(3)                                   # [B, 2, T]
+        chord = o[:, :QUALITIES].permute(0, 2, 1, 3).reshape(b, t, QUALITIES * 12)
+        chord = torch.cat([chord, none[:, 0, :, None]], 2)
+        bass = torch.cat([o[:, QUALITIES], none[:, 1, :, None]], 2)
+        keep = n[:, :, :, LOWEST:LOWEST + PITCHES]
+        return chord, bass, o[:, QUALITIES + 1], keep[:, 0], keep[:, 1]
+
+
+def cost(net):
+    """Weights, and multiply-adds per frame of the convolutions."""
+    total = []
+
+    def count(module, _, out):
+        per = module.weight.shape[1] * module.weight.shape[2] * module.weight.shape[3]
+        total.append(out.shape[1] * out.shape[3] * per)
+    hooks = [m.register_forward_hook(count) for m in net.modules() if isinstance(m, nn.Conv2d)]
+    device = next(net.parameters()).device
+    was = net.training
+    net.eval()
+    with torch.no_grad():
+        net(torch.zeros(1, 8, 252, device=device), torch.zeros(1, 8, 84, device=device))
+    net.train(was)
+    for h in hooks:
+        h.remove()
+    return sum(p.numel() for p in net.parameters()), sum(total)

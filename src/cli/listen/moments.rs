@@ -1,0 +1,284 @@
+//! Moments that are kept while listening: their sound and what was heard in it.
+//!
+//! The sound is appended to a WAV file beside the log, and the whole hearing
+//! (not the live one) of that sound is appended to the log.
+
+use super::super::CliError;
+use super::super::hear::hear_samples;
+use super::super::keys::clock;
+use crate::audio::ToHearing;
+use crate::fretboard::Instrument;
+use crate::hearing::Given;
+use crate::songlog::heard::{Candidate, Heard, HeardChord};
+use crate::songlog::{self, Log, store, validate};
+use crate::theory::Label;
+use serde_json::json;
+use std::collections::VecDeque;
+use std::io::Write;
+use std::path::{Path, PathBuf};
+
+/// The most that can be kept at once, s.
+const LONGEST_S: f64 = 60.0;
+/// A moment is at least so long, s.
+const SHORTEST_S: f64 = 3.0;
+/// A chord's attack begins a little before it is heard, s.
+const LEAD_S: f64 = 0.3;
+
+pub(super) struct Moments {
+    log: PathBuf,
+    wav: PathBuf,
+    rate_hz: u32,
+    given: Given,
+    /// The last minute, mono, at the device's rate.
+    lately: VecDeque<f32>,
+    n_heard: u64,
+    mark_s: Option<f64>,
+    marks_s: Vec<f64>,
+    n_kept: usize,
+    remark: String,
+}
+
+impl Moments {
+    pub(super) fn new(log: &Path, rate_hz: u32, given: Given) -> Self {
+        Self {
+            log: log.into(),
+            wav: log.with_extension("wav"),
+            rate_hz,
+            given,
+            lately: VecDeque::new(),
+            n_heard: 0,
+            mark_s: None,
+            marks_s: Vec::new(),
+            n_kept: 0,
+            remark: String::new(),
+        }
+    }
+
+    pub(super) fn instrument(&self) -> &Instrument {
+        &self.given.instrument
+    }
+
+    /// What was done last, in words.
+    pub(super) fn remark(&self) -> &str {
+        &self.remark
+    }
+
+    /// Remembers interleaved samples of `n` channels.
+    pub(super) fn push(&mut self, interleaved: &[f32], n: usize) {
+        let share = 1.0 / n as f32;
+        for frame in interleaved.chunks_exact(n) {
+            self.lately.push_back(frame.iter().sum::<f32>() * share);
+            self.n_heard += 1;
+        }
+        let most = (LONGEST_S * f64::from(self.rate_hz)) as usize;
+        let over = self.lately.len().saturating_sub(most);
+        self.lately.drain(..over);
+    }
+
+    fn now_s(&self) -> f64 {
+        self.n_heard as f64 / f64::from(self.rate_hz)
+    }
+
+    /// The next kept moment begins here.
+    pub(super) fn mark(&mut self) {
+        let now = self.now_s();
+        self.mark_s = Some(now);
+        self.marks_s.push(now);
+        self.remark = format!("marked at {}", clock(now));
+    }
+
+    /// Keeps the sound since the mark, or since the chord began.
+    pub(super) fn keep(&mut self, chord_since_s: Option<f64>) {
+        let now = self.now_s();
+        let since = self
+            .mark_s
+            .take()
+            .or(chord_since_s.map(|s| s - LEAD_S))
+            .unwrap_or(now)
+            .min(now - SHORTEST_S)
+            .max(now - LONGEST_S);
+        let n = ((now - since) * f64::from(self.rate_hz)) as usize;
+        let samples: Vec<f32> = self
+            .lately
+            .iter()
+            .skip(self.lately.len().saturating_sub(n))
+            .copied()
+            .collect();
+        self.remark = match self.save(&samples) {
+            Ok(chords) => {
+                self.n_kept += 1;
+                format!(
+                    "kept {:.1} s in {}: {chords}",
+                    now - since,
+                    self.log.display()
+                )
+            }
+            // listening goes on; the sound is still there to be kept elsewhere
+            Err(error) => format!("not kept: {error}"),
+        };
+    }
+
+    fn save(&self, samples: &[f32]) -> Result<String, CliError> {
+        let mut mono = Vec::new();
+        let mut to_hearing = ToHearing::new(1, self.rate_hz)?;
+        to_hearing.push(samples, &mut |block| mono.extend_from_slice(block));
+        to_hearing.finish(&mut |block| mono.extend_from_slice(block));
+        let heard = hear_samples(&mono, &self.given)?;
+        let chords = heard
+            .chords
+            .iter()
+            .filter_map(|c| Some(c.candidates.first()?.label.symbol()))
+            .collect::<Vec<_>>()
+            .join(" ");
+        let locked = store::lock(&self.log)?;
+        let before = match self.log.exists() {
+            true => Some(store::load(&self.log)?),
+            false => None,
+        };
+        let (start_s, end_s) = self.append_sound(samples, before.as_ref())?;
+        let log = self.joined(before, heard, start_s, end_s)?;
+        validate::sense(&log)
+            .map_err(|fault| CliError::new(format!("hearing went wrong at {fault}")))?;
+        locked.save(&log)?;
+        Ok(chords)
+    }
+
+    /// Appends to the WAV file; gives where the moment lies in it, s.
+    fn append_sound(&self, samples: &[f32], before: Option<&Log>) -> Result<(f64, f64), CliError> {
+        let failed =
+            |e: hound::Error| CliError::new(format!("cannot write '{}': {e}", self.wav.display()));
+        let spec = hound::WavSpec {
+            channels: 1,
+            sample_rate: self.rate_hz,
+            bits_per_sample: 24,
+            sample_format: hound::SampleFormat::Int,
+        };
+        let mut writer = if self.wav.exists() {
+            let ours = before.is_some_and(|log| store::take_path(&self.log, log) == self.wav);
+            let writer = hound::WavWriter::append(&self.wav).map_err(failed)?;
+            if !ours || writer.spec() != spec {
+                return Err(CliError::new(format!(
+                    "'{}' holds something else; name another log with --keep",
+                    self.wav.display()
+                )));
+            }
+            writer
+        } else if before.is_some() {
+            return Err(CliError::new(format!(
+                "the log '{}' is about another take; name another with --keep",
+                self.log.display()
+            )));
+        } else {
+            hound::WavWriter::create(&self.wav, spec).map_err(failed)?
+        };
+        let rate = f64::from(self.rate_hz);
+        let start_s = f64::from(writer.duration()) / rate;
+        for x in samples {
+            let x = (x * 8_388_608.0).round().clamp(-8_388_608.0, 8_388_607.0);
+            writer.write_sample(x as i32).map_err(failed)?;
+        }
+        let end_s = f64::from(writer.duration()) / rate;
+        writer.finalize().map_err(failed)?;
+        Ok((start_s, end_s))
+    }
+
+    /// The log with the moment's chords and notes behind those before. Beats
+    /// and bars are left out: moments are no piece of music.
+    fn joined(
+        &self,
+        before: Option<Log>,
+        moment: Heard,
+        start_s: f64,
+        end_s: f64,
+    ) -> Result<Log, CliError> {
+        let bytes = std::fs::metadata(&self.wav).map_or(0, |m| m.len());
+        let file = self.wav.file_name().unwrap_or_default();
+        let take = songlog::Take {
+            file: file.to_string_lossy().into_owned(),
+            kind: "WAV, 24 bit".into(),
+            rate_hz: self.rate_hz,
+            channels: 1,
+            bytes,
+            fingerprint: None,
+        };
+        let (mut heard, decided) = match before {
+            Some(log) => (log.heard, log.decided),
+            None => {
+                let empty = Heard {
+                    chords: Vec::new(),
+                    notes: Vec::new(),
+                    warnings: Vec::new(),
+                    ..moment.clone()
+                };
+                (empty, Vec::new())
+            }
+        };
+        heard.by_version = env!("CARGO_PKG_VERSION").into();
+        heard.duration_s = end_s;
+        (heard.tempo_bpm, heard.meter, heard.key) = (None, None, self.given.key);
+        heard.beats.clear();
+        heard.bars.clear();
+        heard.sections.clear();
+        let heard_to = heard.chords.last().map_or(0.0, |c| c.end_s);
+        if start_s - heard_to > 1e-6 {
+            heard.chords.push(silence(heard_to, start_s));
+        }
+        heard.chords.extend(moment.chords.into_iter().map(|mut c| {
+            c.start_s += start_s;
+            c.end_s = (c.end_s + start_s).min(end_s);
+            c
+        }));
+        if let Some(last) = heard.chords.last_mut() {
+            last.end_s = end_s;
+        }
+        heard.notes.extend(moment.notes.into_iter().map(|mut n| {
+            n.start_s += start_s;
+            n.end_s += start_s;
+            n
+        }));
+        Ok(Log {
+            take,
+            drafted: store::now(),
+            heard,
+            decided,
+        })
+    }
+
+    /// What was kept and marked, at the end.
+    pub(super) fn tell(&self, out: &mut dyn Write, as_json: bool) -> Result<(), CliError> {
+        if as_json {
+            let end = json!({"kept": self.n_kept, "marks_s": self.marks_s});
+            writeln!(out, "{end}")?;
+            return Ok(());
+        }
+        if self.n_kept > 0 {
+            writeln!(
+                out,
+                "Moments kept: {}, in {}",
+                self.n_kept,
+                self.log.display()
+            )?;
+        }
+        if !self.marks_s.is_empty() {
+            let marks: Vec<String> = self.marks_s.iter().map(|s| clock(*s)).collect();
+            writeln!(out, "Marks at {}", marks.join(", "))?;
+        }
+        Ok(())
+    }
+}
+
+fn silence(start_s: f64, end_s: f64) -> HeardChord {
+    HeardChord {
+        start_s,
+        end_s,
+        candidates: vec![Candidate {
+            label: Label::NoChord,
+            probability: 1.0,
+            reason: "not heard".into(),
+        }],
+        shapes: Vec::new(),
+        bass_midi: None,
+        chroma: [0.0; 12],
+        fragment: false,
+    }
+}

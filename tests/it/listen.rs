@@ -1,0 +1,162 @@
+//! `takebook listen` through the real sound system, on the project's own plucked string.
+
+use crate::microphone::{RATE_HZ, bytes, configure, takebook_hearing};
+use crate::outside;
+use serde_json::Value;
+use takebook::songlog::{resolve, store};
+use takebook::units::{SampleRate, Seconds};
+use takebook::voice::{Stroke, perform, strum};
+
+/// C, G, A minor, D: two seconds each, strummed each second; then silence. Stereo.
+fn four_chords(silence_s: f64) -> Vec<f32> {
+    let chords: [&[(usize, u8)]; 4] = [
+        &[(1, 48), (2, 52), (3, 55), (4, 60), (5, 64)],
+        &[(0, 43), (1, 47), (2, 50), (3, 55), (4, 59), (5, 67)],
+        &[(1, 45), (2, 52), (3, 57), (4, 60), (5, 64)],
+        &[(2, 50), (3, 57), (4, 62), (5, 66)],
+    ];
+    let mut strikes = Vec::new();
+    for (i, notes) in chords.iter().enumerate() {
+        for half in 0..2 {
+            let on_s = 2.0 * i as f64 + f64::from(half);
+            strikes.extend(strum(notes, Stroke::Down, on_s, on_s + 1.0, 0.01, 0.8));
+        }
+    }
+    let mono = perform(
+        &strikes,
+        0.5,
+        Seconds(8.0 + silence_s),
+        SampleRate(RATE_HZ as u32),
+    );
+    mono.iter().flat_map(|x| [*x, *x]).collect()
+}
+
+#[test]
+fn the_chords_that_are_played_are_told_and_the_last_is_held() {
+    let (_keep, folder) = outside::folder();
+    let output = takebook_hearing(&folder, &four_chords(3.0))
+        .args(["listen", "--json", "--seconds", "10.5"])
+        .output()
+        .expect("takebook runs");
+    assert_eq!(output.status.code(), Some(0), "{output:?}");
+    let text = String::from_utf8_lossy(&output.stdout);
+    let mut lines: Vec<Value> = text
+        .lines()
+        .map(|l| serde_json::from_str(l).unwrap_or_else(|e| panic!("{e}: {l}")))
+        .collect();
+    let end = lines.pop().expect("an end");
+    assert_eq!(end["kept"], 0);
+    let label = |v: &Value| {
+        v["candidates"][0]["label"]
+            .as_str()
+            .expect("a label")
+            .to_owned()
+    };
+    // a second and a half into each chord
+    for (time_s, expected) in [
+        (1.5, "C:maj"),
+        (3.5, "G:maj"),
+        (5.5, "A:min"),
+        (7.5, "D:maj"),
+    ] {
+        let line = lines
+            .iter()
+            .rev()
+            .find(|v| v["t_s"].as_f64() <= Some(time_s));
+        assert_eq!(
+            label(line.expect("an answer")),
+            expected,
+            "at {time_s}\n{text}"
+        );
+    }
+    let last = lines.last().expect("answers");
+    assert_eq!(last["held"], true, "{text}");
+    assert_eq!(label(last), "D:maj");
+    let delay_s = last["delay_s"].as_f64().expect("a delay");
+    assert!((0.3..0.5).contains(&delay_s), "{delay_s}");
+}
+
+#[test]
+fn a_line_for_each_change_fits_the_terminal() {
+    let (_keep, folder) = outside::folder();
+    let output = takebook_hearing(&folder, &four_chords(1.0))
+        .args(["listen", "--seconds", "8"])
+        .output()
+        .expect("takebook runs");
+    let text = String::from_utf8_lossy(&output.stdout);
+    assert!(text.lines().count() >= 4, "{text}");
+    assert!(text.lines().all(|l| l.chars().count() <= 80), "{text}");
+}
+
+#[test]
+fn a_moment_is_kept_with_its_sound_and_the_screen_fits() {
+    let (_keep, folder) = outside::folder();
+    let raw = folder.join("played.raw");
+    std::fs::write(&raw, bytes(&four_chords(30.0))).expect("what is played");
+    let pipe = folder.join("mic.fifo");
+    assert!(
+        outside::tool("mkfifo")
+            .arg(&pipe)
+            .status()
+            .expect("mkfifo runs")
+            .success()
+    );
+    let config = configure(&folder, &pipe);
+    let log = folder.join("ideas.takebook");
+    let arguments = [
+        env!("CARGO_BIN_EXE_takebook"),
+        &pipe.to_string_lossy(),
+        &raw.to_string_lossy(),
+        "ideas.takebook",
+        "7:k",
+        "10:m",
+        "14:k",
+        "17:f",
+        "18:q",
+    ]
+    .map(str::to_owned);
+    let python = outside::root().join(".venv/bin/python3");
+    assert!(
+        python.exists(),
+        "no .venv/bin/python3 in the project: run tests/setup"
+    );
+    let output = std::process::Command::new(python)
+        .arg(outside::root().join("tests/outside/listen_keys.py"))
+        .args(&arguments)
+        .env("ALSA_CONFIG_PATH", config)
+        .current_dir(&folder)
+        .output()
+        .expect("python runs");
+    let screen = String::from_utf8_lossy(&output.stdout);
+    assert_eq!(output.status.code(), Some(0), "{screen}\n{output:?}");
+    assert!(
+        screen.contains("frozen") && screen.contains("Marks at"),
+        "{screen}"
+    );
+    for line in screen.split(['\n', '\r']) {
+        let shown = line.split('\u{1b}').map(|part| {
+            // what follows an escape up to its letter moves the cursor
+            part.strip_prefix('[').map_or(part, |p| {
+                p.trim_start_matches(|c: char| c.is_ascii_digit())
+                    .get(1..)
+                    .unwrap_or("")
+            })
+        });
+        let n: usize = shown.map(|part| part.chars().count()).sum();
+        assert!(n <= 80, "{n} columns: {line}");
+    }
+    let kept = store::load(&log).expect("a log");
+    let wav = hound::WavReader::open(store::take_path(&log, &kept)).expect("its sound");
+    let length_s = f64::from(wav.duration()) / f64::from(wav.spec().sample_rate);
+    assert!((kept.heard.duration_s - length_s).abs() < 1e-3);
+    assert!(length_s >= 6.0, "{length_s}");
+    let labels: Vec<String> = resolve(&kept)
+        .spans
+        .iter()
+        .map(|s| s.label.label())
+        .collect();
+    assert!(
+        labels.iter().any(|l| l == "D:maj" || l == "A:min"),
+        "{labels:?}"
+    );
+}

@@ -1,0 +1,88 @@
+//! A microphone without hardware: ALSA's `file` plug-in, read by the real
+//! capture library as any other device. It delivers float samples, 2 channels,
+//! 48 kHz, unchanged.
+
+use crate::outside;
+use std::io::Write;
+use std::path::{Path, PathBuf};
+use std::process::Command;
+use std::sync::Arc;
+use std::sync::atomic::{AtomicUsize, Ordering};
+use std::time::{Duration, Instant};
+
+pub(crate) const RATE_HZ: usize = 48_000;
+
+/// Bytes of interleaved samples.
+pub(crate) fn bytes(samples: &[f32]) -> Vec<u8> {
+    samples.iter().flat_map(|x| x.to_le_bytes()).collect()
+}
+
+/// A configuration whose only microphone reads `source`.
+pub(crate) fn configure(folder: &Path, source: &Path) -> PathBuf {
+    let path = folder.join("asound.conf");
+    let text = format!(
+        "pcm.!default {{ type file slave.pcm {{ type null }} file \"/dev/null\" infile \"{}\" format \"raw\" }}\n",
+        source.display()
+    );
+    std::fs::write(&path, text).expect("a configuration");
+    path
+}
+
+/// The program with a microphone that delivers these samples as fast as they are read.
+pub(crate) fn takebook_hearing(folder: &Path, samples: &[f32]) -> Command {
+    let raw = folder.join("mic.raw");
+    std::fs::write(&raw, bytes(samples)).expect("what is to be heard");
+    let mut command = outside::takebook();
+    command.env("ALSA_CONFIG_PATH", configure(folder, &raw));
+    command.current_dir(folder);
+    command
+}
+
+/// A microphone that delivers in real time, by a named pipe.
+pub(crate) struct RealTime {
+    pub(crate) pipe: PathBuf,
+    /// Frames delivered so far.
+    pub(crate) delivered: Arc<AtomicUsize>,
+}
+
+impl RealTime {
+    /// Delivers the samples once the pipe is read, then nothing for `pause`, then closes.
+    pub(crate) fn new(folder: &Path, samples: Vec<f32>, pause: Duration) -> Self {
+        let pipe = folder.join("mic.fifo");
+        let made = outside::tool("mkfifo")
+            .arg(&pipe)
+            .status()
+            .expect("mkfifo runs");
+        assert!(made.success());
+        let delivered = Arc::new(AtomicUsize::new(0));
+        let (to, count) = (pipe.clone(), Arc::clone(&delivered));
+        std::thread::spawn(move || {
+            let mut out = std::fs::File::options()
+                .write(true)
+                .open(to)
+                .expect("a pipe");
+            let start = Instant::now();
+            for (i, block) in samples.chunks(2 * RATE_HZ / 20).enumerate() {
+                if out.write_all(&bytes(block)).is_err() {
+                    return; // the program ended
+                }
+                count.fetch_add(block.len() / 2, Ordering::SeqCst);
+                let due = Duration::from_millis(50 * (i as u64 + 1));
+                std::thread::sleep(due.saturating_sub(start.elapsed()));
+            }
+            std::thread::sleep(pause);
+        });
+        Self { pipe, delivered }
+    }
+}
+
+/// Samples that no two places share: whole steps of 24 bits, all over the range.
+pub(crate) fn noise(n_frames: usize) -> Vec<f32> {
+    let mut state = 7u32;
+    (0..2 * n_frames)
+        .map(|_| {
+            state = state.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+            ((state >> 8) as f32 - 8_388_608.0) / 8_388_608.0
+        })
+        .collect()
+}
