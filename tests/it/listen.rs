@@ -149,7 +149,7 @@ fn a_moment_is_kept_with_its_sound_and_the_screen_fits() {
     let wav = hound::WavReader::open(store::take_path(&log, &kept)).expect("its sound");
     let length_s = f64::from(wav.duration()) / f64::from(wav.spec().sample_rate);
     assert!((kept.heard.duration_s - length_s).abs() < 1e-3);
-    assert!(length_s >= 6.0, "{length_s}");
+    assert!(length_s >= 6.0, "{length_s} s kept: {screen}");
     let labels: Vec<String> = resolve(&kept)
         .spans
         .iter()

@@ -154,7 +154,9 @@ impl Moments {
             sample_format: hound::SampleFormat::Int,
         };
         let mut writer = if self.wav.exists() {
-            let ours = before.is_some_and(|log| store::take_path(&self.log, log) == self.wav);
+            // the WAV lies beside its log, which names it without a folder
+            let name = self.wav.file_name().unwrap_or_default();
+            let ours = before.is_some_and(|log| *log.take.file == *name);
             let writer = hound::WavWriter::append(&self.wav).map_err(failed)?;
             if !ours || writer.spec() != spec {
                 return Err(CliError::new(format!(
