@@ -83,20 +83,6 @@ fn label_of(class: usize, bass: usize, key: Option<Key>) -> Label {
 
 /// The degree of a bass so many semitones above the root: the chord's own if it has one.
 fn bass_degree(quality: &Quality, semitones: i32) -> Option<Degree> {
-    const PLAIN: [(u8, i8); 12] = [
-        (1, 0),
-        (2, -1),
-        (2, 0),
-        (3, -1),
-        (3, 0),
-        (4, 0),
-        (5, -1),
-        (5, 0),
-        (6, -1),
-        (6, 0),
-        (7, -1),
-        (7, 0),
-    ];
     if semitones == 0 {
         return None;
     }
@@ -105,8 +91,7 @@ fn bass_degree(quality: &Quality, semitones: i32) -> Option<Degree> {
         .iter()
         .find(|d| d.semitones().rem_euclid(12) == semitones)
         .map(|d| Degree::new((d.number() - 1) % 7 + 1, d.alter()));
-    let (number, alter) = PLAIN[semitones as usize];
-    Some(own.unwrap_or(Degree::new(number, alter)))
+    Some(own.unwrap_or(Degree::plain(semitones)))
 }
 
 /// Reads a take's sound.

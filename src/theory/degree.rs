@@ -70,6 +70,27 @@ impl Degree {
         Self::new(number + 1, alter as i8)
     }
 
+    /// The usual name of so many semitones above a root, 1 to 7 with flats
+    /// before sharps: 6 is `b5`, 10 is `b7`.
+    pub const fn plain(semitones: i32) -> Self {
+        const PLAIN: [(u8, i8); 12] = [
+            (1, 0),
+            (2, -1),
+            (2, 0),
+            (3, -1),
+            (3, 0),
+            (4, 0),
+            (5, -1),
+            (5, 0),
+            (6, -1),
+            (6, 0),
+            (7, -1),
+            (7, 0),
+        ];
+        let (number, alter) = PLAIN[semitones.rem_euclid(12) as usize];
+        Self::new(number, alter)
+    }
+
     /// For files and for typing: `b7`.
     pub fn ascii(self) -> String {
         self.write('#', 'b')

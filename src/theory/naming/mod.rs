@@ -121,7 +121,7 @@ impl Name {
             .chain(self.besides.iter().copied())
             .chain(self.chord.bass)
             .find(|d| d.over(root) == pc)
-            .unwrap_or_else(|| score::plain_degree(pc.above(root)))
+            .unwrap_or_else(|| Degree::plain(pc.above(root)))
     }
 }
 
@@ -275,7 +275,7 @@ fn build(set: PitchClassSet, context: Context, reading: score::Reading) -> Name 
         let tone = chord.degrees().into_iter().find(|d| d.over(pc) == bass);
         let degree = tone
             .or_else(|| {
-                let plain = score::plain_degree(bass.above(pc));
+                let plain = Degree::plain(bass.above(pc));
                 let readable = plain.note_over(root).alter().abs() < 2;
                 (context.key.is_none() && readable).then_some(plain)
             })

@@ -115,26 +115,6 @@ const fn from_root(set: u16, root: usize) -> u16 {
     (set >> root | set << (12 - root)) & 0xfff
 }
 
-/// The plain degree of an interval, for a bass outside the chord.
-pub(super) const fn plain_degree(semitones: i32) -> Degree {
-    const PLAIN: [(u8, i8); 12] = [
-        (1, 0),
-        (2, -1),
-        (2, 0),
-        (3, -1),
-        (3, 0),
-        (4, 0),
-        (5, -1),
-        (5, 0),
-        (6, -1),
-        (6, 0),
-        (7, -1),
-        (7, 0),
-    ];
-    let (number, alter) = PLAIN[semitones.rem_euclid(12) as usize];
-    Degree::new(number, alter)
-}
-
 /// The degree that a tone beyond the row is called.
 pub(super) fn added_degree(semitones: i32, row: &Quality) -> Degree {
     let has = |number: u8| row.degrees.iter().any(|d| d.number() == number);
@@ -147,7 +127,7 @@ pub(super) fn added_degree(semitones: i32, row: &Quality) -> Degree {
         6 if has(3) => Degree::new(11, 1),
         8 if has(5) => Degree::new(13, -1),
         9 => Degree::new(13, 0),
-        other => plain_degree(other),
+        other => Degree::plain(other),
     }
 }
 
