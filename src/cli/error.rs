@@ -56,5 +56,7 @@ from_room!(
     crate::audio::AudioError,
     crate::hearing::HearingError,
     crate::songlog::LogError,
-    crate::chart::ChartError
+    crate::chart::ChartError,
+    crate::deciding::DecideError,
+    crate::drafting::DraftError
 );

@@ -11,20 +11,16 @@ mod confirm;
 mod draft;
 mod error;
 mod grade;
-mod hear;
 mod imply;
 #[cfg(feature = "mic")]
 mod keys;
 mod layout;
 mod listen;
 mod name;
-mod place;
 mod record;
 mod shapes;
 mod show;
-mod song_json;
 mod undo;
-mod words;
 
 use clap::{Parser, Subcommand};
 use std::io::Write;
