@@ -60,3 +60,6 @@ from_room!(
     crate::deciding::DecideError,
     crate::drafting::DraftError
 );
+
+#[cfg(feature = "desk")]
+from_room!(crate::desk::DeskError);
