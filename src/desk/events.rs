@@ -29,6 +29,7 @@ pub(super) enum News {
         why: String,
     },
     /// What the microphone hears; a name of an event and its data.
+    #[cfg_attr(not(feature = "mic"), allow(dead_code, reason = "nothing is heard"))]
     Live(&'static str, Value),
 }
 

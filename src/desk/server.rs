@@ -77,7 +77,7 @@ impl Desk {
         let _ = sounds.of(book.path(), &snapshot.log);
         let news = broadcast::channel(N_NEWS).0;
         let shared = Arc::new(Shared {
-            microphone: Microphone::new(book.path(), news.clone()),
+            microphone: Microphone::default(),
             book,
             sounds,
             news,
