@@ -13,6 +13,7 @@ fn a_page_is_told_what_others_decide_and_what_vanishes() {
     let (_keep, folder) = outside::folder();
     let log = take_and_log(&folder);
     let (desk, other) = (Desk::open(&log), Desk::open(&log));
+    let text = log.to_str().expect("a path");
     let mut events = desk.events();
     let revision = desk.json("/api/song")["revision"].clone();
     assert_eq!(
@@ -47,6 +48,14 @@ fn a_page_is_told_what_others_decide_and_what_vanishes() {
     let evidence = desk.json("/api/evidence?from=0&to=2&columns=4");
     assert_eq!(evidence["wave"], json!([null, null, null, null]));
     assert_eq!(evidence["notes"].as_array().map(Vec::len), Some(3));
+    // and what others decide is still told
+    assert!(
+        run(&["confirm", text, "--title", "others"])
+            .status
+            .success()
+    );
+    let others = desk.json("/api/song")["revision"].clone();
+    while events.wait_for("song")["revision"] != others {}
     std::fs::rename(&away, &wav).expect("moved back");
     events.wait_for("song");
     assert_eq!(desk.get("/api/take").status, 200);
@@ -68,7 +77,7 @@ fn a_page_is_told_what_others_decide_and_what_vanishes() {
     std::fs::rename(&safe, &log).expect("moved back");
     events.wait_for("song");
     desk.decide(&some_note(2));
-    assert_eq!(store::load(&log).expect("a log").decided.len(), 4);
+    assert_eq!(store::load(&log).expect("a log").decided.len(), 5);
 }
 
 #[test]
@@ -108,16 +117,21 @@ fn a_draft_under_an_open_page_keeps_what_was_decided() {
     let log = take_and_log(&folder);
     let desk = Desk::open(&log);
     desk.decide(&json!({"title": "kept"}));
+    let before = desk.json("/api/song");
+    let wav = folder.join("evening.wav");
     let output = run(&[
         "draft",
-        folder.join("evening.wav").to_str().expect("a path"),
+        wav.to_str().expect("a path"),
         "-o",
         log.to_str().expect("a path"),
-        "--again",
+        "--tempo",
+        "120",
     ]);
-    // drafting may refuse for its own reasons; it must not lose the decision
+    assert!(output.status.code().is_some_and(|c| c < 2), "{output:?}");
     let song = desk.json("/api/song");
-    assert_eq!(song["title"], "kept", "{output:?}");
+    assert_ne!(song["revision"], before["revision"]);
+    assert_ne!(song["chords"], before["chords"]);
+    assert_eq!(song["title"], "kept");
 }
 
 #[test]
