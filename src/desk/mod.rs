@@ -29,8 +29,6 @@ mod pluck;
 mod server;
 mod song;
 mod take;
-#[cfg(test)]
-mod tests;
 mod wav;
 
 pub use error::DeskError;
