@@ -122,3 +122,47 @@ fn without_a_microphone_it_says_so() {
     assert!(!answer.error().is_empty());
     assert_eq!(desk.post("/api/live/keep", &json!({})).status, 409);
 }
+
+#[test]
+fn a_drafted_take_is_never_added_to() {
+    let (_keep, folder) = outside::folder();
+    let log = take_and_log(&folder);
+    // a drafted take that has the name and the form of kept moments
+    let (other, wav) = (
+        folder.join("evening-moments.takebook"),
+        folder.join("evening-moments.wav"),
+    );
+    let text = std::fs::read_to_string(&log).expect("a log");
+    let text = text.replace("evening.wav", "evening-moments.wav");
+    std::fs::write(&other, text).expect("written");
+    let spec = hound::WavSpec {
+        channels: 1,
+        sample_rate: RATE_HZ as u32,
+        bits_per_sample: 24,
+        sample_format: hound::SampleFormat::Int,
+    };
+    let mut writer = hound::WavWriter::create(&wav, spec).expect("a file");
+    for n in 0..RATE_HZ as i32 {
+        writer.write_sample(n).expect("written");
+    }
+    writer.finalize().expect("written");
+    let read = |path: &Path| std::fs::read(path).expect("a file");
+    let before = (read(&other), read(&wav));
+    let played = RealTime::new(&folder, two_chords(), Duration::from_secs(5));
+    let desk = desk_hearing(&folder, &log, &played.pipe);
+    let mut events = desk.events();
+    let answer = desk.post("/api/live/start", &json!({}));
+    assert_eq!(answer.status, 200, "{}", answer.text());
+    for _ in 0..35 {
+        events.wait_for("level");
+    }
+    let answer = desk.post("/api/live/keep", &json!({}));
+    assert_eq!(answer.status, 409, "{}", answer.text());
+    let error = answer.error();
+    assert!(error.contains("holds something else"), "{error}");
+    assert!((read(&other), read(&wav)) == before);
+    // and listening goes on
+    events.wait_for("level");
+    let stopped = desk.post("/api/live/stop", &json!({})).json();
+    assert_eq!(stopped["was_listening"], true);
+}
