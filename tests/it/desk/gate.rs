@@ -67,7 +67,8 @@ fn nobody_else_comes_in() {
     let (own_origin, name_origin) = (format!("http://{own}"), format!("http://{name}"));
     let other_port = format!("http://127.0.0.1:{}", desk.port ^ 1);
     let cookie = desk.cookie.clone();
-    let wrong = format!("{}0", &cookie[..cookie.len() - 1]);
+    let last = if cookie.ends_with('0') { '1' } else { '0' };
+    let wrong = format!("{}{last}", &cookie[..cookie.len() - 1]);
     let other_name = cookie.replacen("desk-", "desk-1", 1);
     let get = "GET /api/song HTTP/1.1\r\n";
     let post = "POST /api/undo HTTP/1.1\r\nContent-Type: application/json\r\nContent-Length: 2\r\n";
