@@ -34,7 +34,7 @@ pub(crate) struct Args {
     #[arg(long, value_name = "LOG", default_value = "moments.takebook")]
     keep: PathBuf,
     /// How many seconds of sound after a moment are waited for; more is surer and later.
-    #[arg(long, value_name = "S", default_value = "0.19", value_parser = read_look_ahead)]
+    #[arg(long, value_name = "S", default_value = "0", value_parser = read_look_ahead)]
     look_ahead: f64,
     /// Ends after so many seconds of sound.
     #[arg(long, value_name = "S")]

@@ -89,6 +89,29 @@ pub(crate) fn key_prior(key: Option<Key>, weight: f32) -> KeyPrior {
         .collect()
 }
 
+/// Which part of the sounding time the chords are bare fifths, 0 to 1.
+pub(crate) fn share_of_fifths(segments: &[(Segment, f64)]) -> f32 {
+    let (mut fifths, mut all) = (0.0, 1e-9);
+    for (segment, seconds) in segments.iter().filter(|(s, _)| s.class != NO_CHORD) {
+        all += seconds;
+        if NET_QUALITIES[segment.class / 12] == "5" {
+            fifths += seconds;
+        }
+    }
+    (fifths / all) as f32
+}
+
+/// Makes bare fifths likelier by `weight`, ln: a distorted amplifier adds the
+/// fifth partial of the root, which is a major third, to chords that have none,
+/// and who plays fifths plays them throughout.
+pub(crate) fn favor_fifths(prior: &mut KeyPrior, weight: f32) {
+    for (class, value) in prior.iter_mut().enumerate() {
+        if class != NO_CHORD && NET_QUALITIES[class / 12] == "5" {
+            *value += weight;
+        }
+    }
+}
+
 /// The key that makes a row of chords likeliest; long chords count more, the
 /// first and last chord once more as tonic. None without a chord.
 pub(crate) fn estimate_key(segments: &[(Segment, f64)]) -> Option<Key> {

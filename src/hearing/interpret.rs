@@ -7,7 +7,7 @@ use super::cells::{Cells, Stroke, frames_in};
 use super::chords::{ChordWeights, Segment, States, decode, score_states};
 use super::fit::{FitWeights, Heard, fit_shapes, heard_pitches};
 use super::grid::{Grid, grid};
-use super::harmony::{estimate_key, key_prior};
+use super::harmony::{estimate_key, favor_fifths, key_prior, share_of_fifths};
 use super::notes::{Note, NoteWeights, notes};
 use super::plucks::{PluckWeights, read_plucks, texture};
 use super::pulse::moments;
@@ -111,8 +111,9 @@ pub fn interpret(sound: &Sound, given: &Given, weights: &Weights) -> Hearing {
         .iter()
         .map(|t| grid.start_cost(*t, &weights.chords))
         .collect();
-    let pass = |key: Option<Key>| {
-        let prior = key_prior(key, weights.chords.key);
+    let pass = |key: Option<Key>, fifths: f32| {
+        let mut prior = key_prior(key, weights.chords.key);
+        favor_fifths(&mut prior, fifths * weights.chords.fifths);
         (
             decode(&cells, &states, &weights.chords, &prior, &starts),
             prior,
@@ -124,11 +125,9 @@ pub fn interpret(sound: &Sound, given: &Given, weights: &Weights) -> Hearing {
             .map(|s| (*s, cells.bounds_s[s.to] - cells.bounds_s[s.from]))
             .collect()
     };
-    let key = match given.key {
-        Some(key) => Some(key),
-        None => estimate_key(&lengths(&pass(None).0)),
-    };
-    let (segments, prior) = pass(key);
+    let first = lengths(&pass(None, 0.0).0);
+    let key = given.key.or_else(|| estimate_key(&first));
+    let (segments, prior) = pass(key, share_of_fifths(&first));
 
     let mut scores = Vec::new();
     let mut spans = Vec::new();

@@ -5,6 +5,7 @@ mod attack;
 mod bars;
 mod beat_numbers;
 mod beats;
+mod causal;
 mod cells;
 mod chords;
 mod error;
@@ -51,7 +52,7 @@ impl Listener {
     /// A listener that has heard nothing yet.
     pub fn new() -> Self {
         Self {
-            stage: stage::FrontStage::new(),
+            stage: stage::FrontStage::new(spectrum::Align::Middle),
         }
     }
 
