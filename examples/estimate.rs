@@ -121,7 +121,6 @@ fn estimate(heard: &Hearing, set_up: &SetUp) -> Value {
                 "end": last.end_s,
                 "letter": s.letter,
                 "first_bar": s.first_bar,
-                "differs": s.differs,
             }))
         })
         .collect();

@@ -6,6 +6,7 @@
 
 use super::{ChartError, Options};
 use crate::fretboard::{Instrument, Limits, Shape, Wanted, hold, voicings};
+use crate::songlog::form;
 use crate::songlog::song::{Song, Span, State};
 use crate::theory::{Chord, Degree, Key, Label};
 
@@ -85,6 +86,7 @@ fn move_key(song: &mut Song, wanted: Key) -> Result<i32, ChartError> {
             *m = midi(*m);
         }
     }
+    form::describe(song);
     Ok(semitones)
 }
 

@@ -1,6 +1,6 @@
 //! `takebook confirm`: the user's decisions about a place or the whole take.
 
-use super::place::{Place, name_of, read, read_moment, with_repeats};
+use super::place::{Place, name_of, read, read_moment, twins};
 use super::show::percent;
 use super::words::{hints, words};
 use super::{CliError, Outcome};
@@ -197,10 +197,9 @@ fn acts(args: &Args, log: &Log, song: &Song) -> Result<Vec<Act>, CliError> {
             places.extend(read(text, song)?);
         }
         if args.repeats {
-            places = places
-                .into_iter()
-                .flat_map(|p| with_repeats(p, song))
-                .collect();
+            let twins = places.iter().flat_map(|p| twins(*p, song));
+            let same: Vec<Place> = twins.filter(|t| t.same).map(|t| t.place).collect();
+            places.extend(same);
         }
         places.sort_by(|a, b| a.start_s().total_cmp(&b.start_s()));
         places.dedup();

@@ -6,13 +6,14 @@ use super::beats::BeatWeights;
 use super::cells::{Cells, Stroke, frames_in};
 use super::chords::{ChordWeights, Segment, States, decode, score_states};
 use super::fit::{FitWeights, Heard, fit_shapes, heard_pitches};
+use super::form_search::SectionWeights;
 use super::grid::{Grid, grid};
 use super::harmony::{estimate_key, key_prior};
 use super::notes::{Note, NoteWeights, notes};
 use super::plucks::{PluckWeights, read_plucks, texture};
 use super::pulse::moments;
 use super::reading::{Given, HeardSpan, Hearing};
-use super::sections::{SectionWeights, sections};
+use super::sections::{Played, sections};
 use super::stage::Front;
 use crate::theory::{Chord, Degree, Key, Label, Mode, PitchClass, Quality};
 
@@ -171,6 +172,17 @@ pub fn interpret(sound: &Sound, given: &Given, weights: &Weights) -> Hearing {
     for (span, shapes) in spans.iter_mut().zip(shapes) {
         span.shapes = shapes;
     }
+    let played = Played {
+        bars: &grid.bars,
+        spans: &spans,
+        notes: &heard_notes,
+        key,
+        divisions: match counted.as_ref().is_some_and(|c| c.compound) {
+            true => 3,
+            false => 2,
+        },
+    };
+    let sections = sections(&played, &weights.sections);
     Hearing {
         duration_s,
         tuning_cents: sound.front.tuning.map_or(0.0, |t| t.0),
@@ -178,7 +190,7 @@ pub fn interpret(sound: &Sound, given: &Given, weights: &Weights) -> Hearing {
         meter: given.meter.or(grid.meter),
         key,
         beats: grid.beats,
-        sections: sections(&grid.bars, &spans, &weights.sections),
+        sections,
         bars: grid.bars,
         chords: spans,
         notes: heard_notes,

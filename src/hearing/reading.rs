@@ -90,6 +90,4 @@ pub struct Section {
     pub first_bar: u32,
     /// Number of the last bar, inclusive.
     pub last_bar: u32,
-    /// How it differs from the first with its letter, in words; empty if it does not.
-    pub differs: String,
 }

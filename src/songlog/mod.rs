@@ -8,6 +8,7 @@
 mod convert;
 pub mod decided;
 mod error;
+pub mod form;
 mod format;
 pub mod heard;
 mod records;

@@ -6,6 +6,7 @@
 
 use super::Log;
 use super::decided::{Act, How, holding};
+use super::form;
 use super::heard::{Heard, HeardBar};
 use super::song::{Bar, Section, Song, Span, State};
 use super::timeline::{Misfit, Piece, Timeline, same_sound};
@@ -119,7 +120,7 @@ pub fn resolve_with_unfit(log: &Log) -> (Song, Vec<Unfit>) {
     } else {
         bars
     };
-    let song = Song {
+    let mut song = Song {
         title: settings
             .title
             .clone()
@@ -140,6 +141,7 @@ pub fn resolve_with_unfit(log: &Log) -> (Song, Vec<Unfit>) {
         warnings: warnings(heard, &settings, &instrument, &unfit),
         instrument,
     };
+    form::describe(&mut song);
     (song, unfit)
 }
 
@@ -190,10 +192,7 @@ fn apply(
             end_s,
             letter,
         } => parts.each_in(*start_s, *end_s, |part| {
-            if part.letter != *letter {
-                part.letter.clone_from(letter);
-                part.differs.clear();
-            }
+            part.letter.clone_from(letter);
         }),
         Act::SectionSplit { at_s } => parts.split(*at_s),
         Act::SectionJoin { at_s } => parts.join(*at_s),
@@ -369,7 +368,6 @@ struct Part {
     end_s: f64,
     letter: String,
     name: Option<String>,
-    differs: String,
 }
 
 /// Sections while decisions are applied to them; they cover the whole take.
@@ -390,7 +388,6 @@ impl Parts {
                     end_s: 0.0,
                     letter: s.letter.clone(),
                     name: None,
-                    differs: s.differs.clone(),
                 })
             })
             .collect();
@@ -400,7 +397,6 @@ impl Parts {
                 end_s: 0.0,
                 letter: "A".into(),
                 name: None,
-                differs: String::new(),
             });
         }
         parts[0].start_s = 0.0;
@@ -470,7 +466,6 @@ impl Parts {
                 end_s: 0.0,
                 letter,
                 name: None,
-                differs: String::new(),
             },
         );
         self.close(end_s);
@@ -518,7 +513,7 @@ impl Parts {
                 name: part.name.clone(),
                 first_bar: first,
                 last_bar: last.number,
-                differs: part.differs.clone(),
+                differs: String::new(),
             });
         }
         sections
