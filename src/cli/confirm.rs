@@ -2,13 +2,14 @@
 
 use super::place::{Place, name_of, read, read_moment, twins};
 use super::show::percent;
+use super::taps::{Taps, read_bar_beats, read_taps};
 use super::words::{hints, words};
 use super::{CliError, Outcome};
 use crate::fretboard::{Shape, Tuning};
 use crate::songlog::decided::{Act, How};
-use crate::songlog::resolve::resolve_with_unfit;
+use crate::songlog::resolve::{resolve_with_unfit, settings};
 use crate::songlog::song::{Song, Span, State};
-use crate::songlog::{Log, read_meter, resolve, store};
+use crate::songlog::{Log, contradiction, read_meter, resolve, store};
 use crate::theory::{Key, Label};
 use std::io::Write;
 use std::path::PathBuf;
@@ -46,7 +47,7 @@ pub(crate) struct Args {
     /// A note for the place, or for the whole take if no place is given.
     #[arg(long, value_name = "TEXT")]
     note: Option<String>,
-    /// The same in every repeat of the section.
+    /// The same in every repeat of the section that holds the same music there.
     #[arg(long)]
     repeats: bool,
 
@@ -88,6 +89,12 @@ pub(crate) struct Args {
     /// The first downbeat: a beat 1.2 or a time 0.5s.
     #[arg(help_heading = "The whole take", long, value_name = "AT")]
     first_downbeat: Option<String>,
+    /// Every beat as you tapped it: a file with a time on each line, or 0.5,1.02,1.55,…
+    #[arg(help_heading = "The whole take", long, value_name = "FILE|TIMES", value_parser = read_taps)]
+    beats: Option<Taps>,
+    /// A bar with other beats than the rest: 9=2 says that bar 9 has two.
+    #[arg(help_heading = "The whole take", long, value_name = "BAR=N", value_parser = read_bar_beats)]
+    bar_beats: Vec<(u32, u8)>,
     /// Fret of the capo, 0 for none.
     #[arg(help_heading = "The whole take", long, value_parser = clap::value_parser!(u8).range(0..=12))]
     capo: Option<u8>,
@@ -108,8 +115,11 @@ pub(crate) fn run(args: &Args, out: &mut dyn Write) -> Result<Outcome, CliError>
     let mut log = locked.load()?;
     let before = resolve(&log);
     let acts = acts(args, &log, &before)?;
-    let hints = hints(&acts, &before);
+    let mut hints = hints(&acts, &before);
+    hints.extend(left_out(args, &before)?);
     let id = log.decide(store::now(), acts.clone());
+    contradiction(&settings(&log), Some(log.heard.duration_s))
+        .map_err(|why| CliError::new(format!("nothing was changed: {why}")))?;
     crate::songlog::validate::sense(&log)
         .map_err(|fault| CliError::new(format!("that cannot be decided: {fault}")))?;
     let (song, unfit) = resolve_with_unfit(&log);
@@ -213,6 +223,27 @@ fn acts(args: &Args, log: &Log, song: &Song) -> Result<Vec<Act>, CliError> {
     Ok(acts)
 }
 
+/// Repeats that a decision was not carried to, in words.
+fn left_out(args: &Args, song: &Song) -> Result<Option<String>, CliError> {
+    let mut bars: Vec<u32> = Vec::new();
+    if args.repeats {
+        for text in &args.places {
+            let twins = read(text, song)?.into_iter().flat_map(|p| twins(p, song));
+            bars.extend(twins.filter(|t| !t.same).map(|t| t.bar));
+        }
+    }
+    bars.sort_unstable();
+    bars.dedup();
+    let names: Vec<String> = bars.iter().map(u32::to_string).collect();
+    Ok((!bars.is_empty()).then(|| {
+        format!(
+            "left out, since they differ or were decided otherwise: bar{} {}",
+            if bars.len() == 1 { "" } else { "s" },
+            names.join(", ")
+        )
+    }))
+}
+
 fn whole_take(args: &Args, song: &Song) -> Result<Vec<Act>, CliError> {
     let mut acts = Vec::new();
     acts.extend(args.title.clone().map(Act::Title));
@@ -222,9 +253,19 @@ fn whole_take(args: &Args, song: &Song) -> Result<Vec<Act>, CliError> {
     if let Some(text) = &args.first_downbeat {
         acts.push(Act::Downbeat(read_moment(text, song)?));
     }
+    acts.extend(args.beats.iter().map(|taps| Act::Beats(taps.0.clone())));
+    for (bar, n_beats) in &args.bar_beats {
+        acts.push(bar_beats(song, *bar, *n_beats)?);
+    }
     acts.extend(args.capo.map(Act::Capo));
     acts.extend(args.tuning.clone().map(Act::Tuning));
     Ok(acts)
+}
+
+/// The decision that a bar has so many beats.
+pub(super) fn bar_beats(song: &Song, number: u32, n_beats: u8) -> Result<Act, CliError> {
+    let at_s = read_moment(&number.to_string(), song)?;
+    Ok(Act::BarBeats { at_s, n_beats })
 }
 
 fn at_places(

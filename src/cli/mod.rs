@@ -23,6 +23,7 @@ mod record;
 mod shapes;
 mod show;
 mod song_json;
+mod taps;
 mod undo;
 mod words;
 

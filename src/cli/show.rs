@@ -116,6 +116,9 @@ fn heading(section: &Section, name: &str, song: &Song) -> String {
     if let Some(name) = &section.name {
         text.push_str(&format!(" {name}"));
     }
+    if let Some(key) = section.key {
+        text.push_str(&format!(" in {}", key.text()));
+    }
     if let Some(first) = again {
         let varied = if section.differs.is_empty() {
             ""

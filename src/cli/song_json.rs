@@ -25,6 +25,7 @@ pub(crate) fn song(song: &Song) -> Value {
             "name": s.name,
             "first_bar": s.first_bar,
             "last_bar": s.last_bar,
+            "key": s.key.map(|k| k.label()),
             "differs": s.differs,
         })).collect::<Vec<_>>(),
         "bars": song.bars.iter().map(|b| json!({

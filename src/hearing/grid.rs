@@ -51,6 +51,10 @@ pub(crate) fn grid(count: Option<&Count>, given: &Given, notes: &[Note], duratio
         while beats.len() > 4 && beats[0].0 < first - 0.6 * early {
             beats.remove(0);
         }
+        // nothing sounds before the first stroke: a downbeat guessed there is that stroke
+        if beats[0].1 == 1 && beats[0].0 < first && first + 0.3 * early < beats[1].0 {
+            beats[0].0 = first;
+        }
         let tail: Vec<f64> = beats
             .windows(2)
             .rev()
@@ -80,6 +84,9 @@ pub(crate) fn grid(count: Option<&Count>, given: &Given, notes: &[Note], duratio
             }
         }
     }
+    if let Some(first_s) = given.first_downbeat_s {
+        pick_up(&mut beats, first_s, per_bar, notes);
+    }
     let bars = bars(&beats, late_length(&beats, length_s), duration_s);
     Grid {
         bars,
@@ -90,6 +97,30 @@ pub(crate) fn grid(count: Option<&Count>, given: &Given, notes: &[Note], duratio
             (per_bar, 4)
         }),
         beats,
+    }
+}
+
+/// Bar 1 starts at the beat nearest to a time; of what comes before only a pickup is left,
+/// from the first note struck less than a bar earlier.
+fn pick_up(beats: &mut Vec<(f64, u8)>, first_s: f64, per_bar: u8, notes: &[Note]) {
+    let off = |beat: &(f64, u8)| (beat.0 - first_s).abs();
+    let nearest = (0..beats.len()).min_by(|a, b| off(&beats[*a]).total_cmp(&off(&beats[*b])));
+    let Some(first) = nearest.filter(|i| beats[*i].1 == 1) else {
+        return;
+    };
+    let earliest = first.saturating_sub(usize::from(per_bar) - 1);
+    let struck = |from: f64, to: f64| {
+        let sure = notes.iter().filter(|n| n.probability > 0.5);
+        let mut here = sure.filter(|n| n.start_s > from - 0.1 && n.start_s < to - 0.1);
+        here.next().is_some()
+    };
+    let begin = (earliest..first)
+        .find(|i| struck(beats[*i].0, beats[*i + 1].0))
+        .unwrap_or(first);
+    beats.drain(..begin);
+    let n = first - begin;
+    for (i, beat) in beats[..n].iter_mut().enumerate() {
+        beat.1 = per_bar - (n - i) as u8 + 1;
     }
 }
 

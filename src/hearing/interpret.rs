@@ -1,18 +1,18 @@
 //! The musical stage: from what sounds to what it means.
 
 use super::acoustic::{Acoustic, LOWEST_MIDI, N_PITCHES, NET_QUALITIES, NO_CHORD};
-use super::bars::{Count, count};
+use super::bars::{Count, count, recount};
 use super::beats::BeatWeights;
 use super::cells::{Cells, Stroke, frames_in};
 use super::chords::{ChordWeights, Segment, States, decode, score_states};
 use super::fit::{FitWeights, Heard, fit_shapes, heard_pitches};
 use super::form_search::SectionWeights;
-use super::grid::{Grid, grid};
+use super::grid::Grid;
 use super::harmony::{estimate_key, key_prior};
 use super::notes::{Note, NoteWeights, notes};
 use super::plucks::{PluckWeights, read_plucks, texture};
 use super::pulse::moments;
-use super::reading::{Given, HeardSpan, Hearing};
+use super::reading::{Given, HeardSpan, Hearing, WhichBar};
 use super::sections::{Played, sections};
 use super::stage::Front;
 use crate::theory::{Chord, Degree, Key, Label, Mode, PitchClass, Quality};
@@ -103,8 +103,7 @@ pub fn interpret(sound: &Sound, given: &Given, weights: &Weights) -> Hearing {
     if heard_notes.is_empty() {
         return nothing(sound);
     }
-    let counted: Option<Count> = count(&moments(sound), given, &weights.beats);
-    let mut grid: Grid = grid(counted.as_ref(), given, &heard_notes, duration_s);
+    let (counted, mut grid) = beats_and_bars(sound, given, weights, &heard_notes);
     let cells = Cells::new(acoustic, &sound.strokes, duration_s);
     let states = States::new(&weights.chords);
     let starts: Vec<f32> = cells
@@ -154,7 +153,9 @@ pub fn interpret(sound: &Sound, given: &Given, weights: &Weights) -> Hearing {
         });
     }
     let mut spans = with_plucks(spans, sound, &heard_notes, &grid, key, &weights.plucks);
-    grid.align(spans.iter().skip(1).map(|s| s.start_s));
+    if given.beats_s.is_empty() {
+        grid.align(spans.iter().skip(1).map(|s| s.start_s));
+    }
     for span in &mut spans {
         span.bass_midi = lowest(&heard_notes, span.start_s, span.end_s);
         span.chroma = chroma(acoustic, span.start_s, span.end_s);
@@ -196,6 +197,33 @@ pub fn interpret(sound: &Sound, given: &Given, weights: &Weights) -> Hearing {
         notes: heard_notes,
         warnings: doubts(sound, counted.as_ref()),
     }
+}
+
+/// The count and the grid, with what the user said of single bars.
+fn beats_and_bars(
+    sound: &Sound,
+    given: &Given,
+    weights: &Weights,
+    notes: &[Note],
+) -> (Option<Count>, Grid) {
+    let moments = moments(sound);
+    let mut counted = count(&moments, given, &weights.beats);
+    let mut grid = super::grid::grid(counted.as_ref(), given, notes, sound.duration_s());
+    let mut fixed: Vec<(f64, u8)> = Vec::new();
+    for (which, n_beats) in &given.bar_beats {
+        let at_s = match which {
+            WhichBar::At(at_s) => Some(*at_s),
+            WhichBar::Number(n) => grid.bars.iter().find(|b| b.number == *n).map(|b| b.start_s),
+        };
+        let (Some(at_s), Some(before)) = (at_s, &counted) else {
+            continue;
+        };
+        fixed.push((at_s, *n_beats));
+        let now = recount(before, &moments, given, &fixed);
+        grid = super::grid::grid(Some(&now), given, notes, sound.duration_s());
+        counted = Some(now);
+    }
+    (counted, grid)
 }
 
 /// What could not be heard for sure, in words.

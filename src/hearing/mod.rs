@@ -35,7 +35,7 @@ pub use interpret::{Sound, Weights, interpret};
 pub use live::{Live, LiveAnswer};
 pub use notes::{Note, NoteWeights};
 pub use plucks::PluckWeights;
-pub use reading::{Given, HeardSpan, Hearing};
+pub use reading::{Given, HeardSpan, Hearing, WhichBar};
 
 /// Takes a take's samples block by block and hears them.
 pub struct Listener {

@@ -9,7 +9,7 @@ use super::form_search::{SLOTS, SectionWeights, Sketch, Sounding, search};
 use super::grid::median;
 use super::notes::Note;
 use super::reading::{Bar, HeardSpan, Section};
-use crate::theory::{Chord, Key, QUALITIES};
+use crate::theory::{Chord, Key, QUALITIES, Triad};
 
 /// What sections are found from.
 pub(crate) struct Played<'a> {
@@ -96,20 +96,10 @@ fn sketch(bar: &Bar, played: &Played<'_>) -> Sketch {
 const PER_NOTE: f32 = 0.25;
 
 fn sounding(chord: &Chord) -> Sounding {
-    let classes = chord.pitch_classes();
-    let root = chord.root.pitch_class();
-    let has = |semitones: i32| classes.iter().any(|pc| pc.above(root) == semitones);
-    let triad = match (has(4), has(3), has(6), has(8)) {
-        (true, _, _, false) => 0,
-        (true, _, _, true) => 1,
-        (_, true, false, _) => 2,
-        (_, true, true, _) => 3,
-        _ => 4,
-    };
     let quality = QUALITIES.iter().position(|q| q == chord.quality);
     Sounding {
-        root: root.index() as u8,
-        triad,
+        root: chord.root.pitch_class().index() as u8,
+        triad: Triad::of(chord) as u8,
         quality: quality.map_or(u8::MAX, |q| q.min(250) as u8),
     }
 }

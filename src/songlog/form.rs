@@ -9,7 +9,7 @@
 //! practice, no source.
 
 use super::song::{Bar, Section, Song, Span, State};
-use crate::theory::{Chord, Key, Label, Mode, PitchClass};
+use crate::theory::{Chord, Key, Label, Mode, PitchClass, Triad, fitting_keys};
 
 /// Places a bar's chords are compared at.
 const SLOTS: usize = 8;
@@ -58,6 +58,70 @@ pub fn describe(song: &mut Song) {
     for (section, differs) in song.sections.iter_mut().zip(differs) {
         section.differs = differs;
     }
+}
+
+/// Gives each section its key where its chords clearly lie in another than the
+/// song's (not in its relative, which has the same notes), and spells its open chords by it.
+pub fn find_keys(song: &mut Song) {
+    let Some(whole) = song.key else { return };
+    let keys: Vec<Option<Key>> = song
+        .sections
+        .iter()
+        .map(|section| key_of(song, section, whole))
+        .collect();
+    for (i, key) in keys.iter().enumerate() {
+        song.sections[i].key = *key;
+        let (Some(key), Some((start_s, end_s))) = (key, times(song, &song.sections[i])) else {
+            continue;
+        };
+        for span in &mut song.spans {
+            let middle_s = 0.5 * (span.start_s + span.end_s);
+            if span.state == State::Open && middle_s > start_s && middle_s < end_s {
+                span.label = key.spell_label(&span.label);
+                for candidate in &mut span.candidates {
+                    candidate.label = key.spell_label(&candidate.label);
+                }
+            }
+        }
+    }
+}
+
+/// From and to of a section, s.
+fn times(song: &Song, section: &Section) -> Option<(f64, f64)> {
+    let bars = whole_bars(song, section);
+    Some((bars.first()?.start_s, bars.last()?.end_s))
+}
+
+/// The key of a section, if it is clearly another than that of the whole.
+fn key_of(song: &Song, section: &Section, whole: Key) -> Option<Key> {
+    /// How much better the key must fit, in nats a root of a second (ours).
+    const CLEARLY: f64 = 4.0;
+    /// Fewer different chords tell no key.
+    const N_CHORDS: usize = 3;
+    let (start_s, end_s) = times(song, section)?;
+    let mut chords: Vec<(Triad, PitchClass, f64)> = Vec::new();
+    for span in &song.spans {
+        let seconds = span.end_s.min(end_s) - span.start_s.max(start_s);
+        if let (Some(chord), true) = (span.label.chord(), seconds > 0.1) {
+            chords.push((Triad::of(chord), chord.root.pitch_class(), seconds));
+        }
+    }
+    let mut kinds: Vec<(usize, Triad)> = Vec::new();
+    for (triad, root, _) in &chords {
+        if !kinds.contains(&(root.index(), *triad)) {
+            kinds.push((root.index(), *triad));
+        }
+    }
+    let keys = fitting_keys(&chords);
+    let (best, score) = *keys.first()?;
+    let of_whole = keys.iter().find(|(key, _)| {
+        key.mode == whole.mode && key.tonic.pitch_class() == whole.tonic.pitch_class()
+    })?;
+    let same_notes = {
+        let fifths = (best.signature() - whole.signature()).rem_euclid(12);
+        fifths == 0
+    };
+    (kinds.len() >= N_CHORDS && !same_notes && score > of_whole.1 + CLEARLY).then_some(best)
 }
 
 /// The bars of a section in order, without a pickup.
@@ -156,8 +220,11 @@ fn difference(song: &Song, section: &Section, first: &Section) -> String {
         .collect();
     for run in differs.chunk_by(|a, b| a + 1 == *b) {
         let (from, to) = (run[0], run[run.len() - 1]);
+        let key = section.key.or(song.key);
         let bars = |bars: &[&Bar], shift: i32| -> String {
-            let bars = bars[from..=to].iter().map(|bar| symbols(song, bar, shift));
+            let bars = bars[from..=to]
+                .iter()
+                .map(|bar| symbols(song, bar, shift, key));
             bars.collect::<Vec<_>>().join(" | ")
         };
         let (now, before) = (bars(&here, 0), bars(&there, shift));
@@ -209,19 +276,22 @@ fn length(song: &Song, here: &[&Bar], there: &[&Bar]) -> Option<String> {
     if there.len() > n {
         return Some(format!("{} shorter", bars(there.len() - n)));
     }
-    let more: Vec<String> = here[n..].iter().map(|b| symbols(song, b, 0)).collect();
+    let more: Vec<String> = here[n..]
+        .iter()
+        .map(|b| symbols(song, b, 0, None))
+        .collect();
     (!more.is_empty()).then(|| format!("{} longer: {}", bars(more.len()), more.join(" | ")))
 }
 
 /// The chords of a bar as symbols, moved up by `shift` semitones.
-fn symbols(song: &Song, bar: &Bar, shift: i32) -> String {
+fn symbols(song: &Song, bar: &Bar, shift: i32, key: Option<Key>) -> String {
     /// A chord that takes less of a bar is the neighbor bar's.
     const LEAST_PART: f64 = 0.1;
     let least_s = LEAST_PART * (bar.end_s - bar.start_s);
     let mut names: Vec<String> = Vec::new();
     for span in song.spans_in(bar) {
         let common_s = span.end_s.min(bar.end_s) - span.start_s.max(bar.start_s);
-        let name = moved_label(&span.label, shift, song.key).symbol();
+        let name = moved_label(&span.label, shift, key).symbol();
         if common_s > least_s && names.last() != Some(&name) {
             names.push(name);
         }
