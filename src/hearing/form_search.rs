@@ -57,10 +57,12 @@ impl Piece {
 /// Costs of the search; a new bar of music costs 1.
 #[derive(Debug, Clone, PartialEq)]
 pub struct SectionWeights {
-    /// Of a section as such.
-    pub section: f64,
-    /// Of a letter that was not there before.
+    /// Of a section of new music.
     pub letter: f64,
+    /// Of a section that comes again.
+    pub again: f64,
+    /// The same after the section that it came after before.
+    pub known: f64,
     /// Of a bar that copies an earlier one of its section, and that much for its difference.
     pub copy: f64,
     /// Of a bar of a repeat that differs wholly.
@@ -79,7 +81,7 @@ pub struct SectionWeights {
     pub tonic: f64,
     /// Gain where a section starts after a bar that ends on the fifth degree.
     pub half_close: f64,
-    /// Of sections of 8, 16, 12, 4, other multiples of 4, other even and of odd numbers of bars.
+    /// Of new sections of 8, 16, 12, 4, other multiples of 4, other even and of odd numbers of bars.
     pub lengths: [f64; 7],
     /// Of a section shorter than four bars, beyond that.
     pub short: f64,
@@ -94,21 +96,22 @@ pub struct SectionWeights {
 impl Default for SectionWeights {
     fn default() -> Self {
         Self {
-            section: 2.0,
-            letter: 0.22,
+            letter: 2.64,
+            again: 1.61,
+            known: 2.21,
             copy: 0.58,
-            differs: 2.06,
-            ending: 0.44,
-            length: 1.52,
+            differs: 2.05,
+            ending: 0.64,
+            length: 3.99,
             moved: 4.0,
             rhythm: 3.6,
             playing: 0.2,
             tonic: 1.05,
             half_close: 0.31,
-            lengths: [0.0, 0.74, 1.15, 0.46, 2.25, 2.25, 4.1],
-            short: 1.75,
-            long: 0.43,
-            duration: 0.3,
+            lengths: [0.0, 0.74, 1.15, 0.59, 4.81, 2.25, 6.5],
+            short: 1.22,
+            long: 0.34,
+            duration: 0.15,
             usual_s: 18.0,
         }
     }
@@ -348,7 +351,7 @@ pub(crate) fn search(
                 } else {
                     by_length[len]
                 };
-                let base = cost + weights.section + by_length - table.gain[start];
+                let base = cost - table.gain[start];
                 let mut offer = |cost: f64, letter: usize, shift: u8| {
                     arena.push(Path {
                         cost,
@@ -364,7 +367,8 @@ pub(crate) fn search(
                     ends[end].push(arena.len() - 1);
                 };
                 let new = table.new[start * (LONGEST + 1) + len];
-                offer(base + weights.letter + new, n_letters, 0);
+                offer(base + weights.letter + by_length + new, n_letters, 0);
+                let last = pieces.last().map(|p| p.letter);
                 for letter in 0..n_letters {
                     let mut best: Option<(f64, u8)> = None;
                     for model in pieces.iter().filter(|p| p.letter == letter) {
@@ -380,6 +384,7 @@ pub(crate) fn search(
                             }
                             let total = table.repeat(sums, start, model.start, common, weights)
                                 + weights.length * odd
+                                + if odd > 0.0 { by_length } else { 0.0 }
                                 + if *shift == 0 { 0.0 } else { weights.moved };
                             if best.is_none_or(|(c, _)| total < c) {
                                 best = Some((total, (shift + model.shift) % 12));
@@ -388,7 +393,11 @@ pub(crate) fn search(
                     }
                     if let Some((total, shift)) = best.filter(|b| b.0 < 0.8 * new + weights.letter)
                     {
-                        offer(base + total, letter, shift);
+                        let known = pieces
+                            .windows(2)
+                            .any(|w| Some(w[0].letter) == last && w[1].letter == letter);
+                        let again = if known { weights.known } else { weights.again };
+                        offer(base + again + total, letter, shift);
                     }
                 }
             }

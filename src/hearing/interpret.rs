@@ -153,7 +153,18 @@ pub fn interpret(sound: &Sound, given: &Given, weights: &Weights) -> Hearing {
         });
     }
     let mut spans = with_plucks(spans, sound, &heard_notes, &grid, key, &weights.plucks);
-    if given.beats_s.is_empty() {
+    let sounding = || spans.iter().filter(|s| s.candidates[0].0 != Label::NoChord);
+    if let (true, Some(first), Some(last)) = (
+        given.beats_s.is_empty(),
+        sounding().next(),
+        sounding().next_back(),
+    ) {
+        // a first downbeat by the user's word stays
+        let starts_s = match given.first_downbeat_s {
+            Some(_) => 0.0,
+            None => first.start_s,
+        };
+        grid.trim(starts_s, last.end_s);
         grid.align(spans.iter().skip(1).map(|s| s.start_s));
     }
     for span in &mut spans {
@@ -184,6 +195,10 @@ pub fn interpret(sound: &Sound, given: &Given, weights: &Weights) -> Hearing {
         },
     };
     let sections = sections(&played, &weights.sections);
+    let mut warnings = doubts(sound, counted.as_ref());
+    if given.beats_s.is_empty() {
+        warnings.extend(gaps(&spans, &grid));
+    }
     Hearing {
         duration_s,
         tuning_cents: sound.front.tuning.map_or(0.0, |t| t.0),
@@ -195,7 +210,7 @@ pub fn interpret(sound: &Sound, given: &Given, weights: &Weights) -> Hearing {
         bars: grid.bars,
         chords: spans,
         notes: heard_notes,
-        warnings: doubts(sound, counted.as_ref()),
+        warnings,
     }
 }
 
@@ -251,6 +266,37 @@ fn doubts(sound: &Sound, counted: Option<&Count>) -> Vec<String> {
             "two ways to count are close: give --tempo, --meter or --first-downbeat if the bars are wrong".into(),
         ),
         Some(_) => {}
+    }
+    said
+}
+
+/// What the beats leave open: free time, and stretches without the guitar, in words.
+fn gaps(spans: &[HeardSpan], grid: &Grid) -> Vec<String> {
+    /// More beats than this are off the one before: no tempo is kept (ours).
+    const FREE: f64 = 0.2;
+    /// A rest that long is silence, applause or talk, s (ours).
+    const LONG_S: f64 = 4.0;
+    let mut said = Vec::new();
+    if grid.beats.len() >= 12 && grid.unsteady() > FREE {
+        said.push(
+            "the beats keep no tempo (played freely?): bars are guesses; tap the beats and give them with --beats".into(),
+        );
+    }
+    let clock = |at_s: f64| format!("{}:{:04.1}", (at_s / 60.0) as u32, at_s % 60.0);
+    for (i, span) in spans.iter().enumerate() {
+        if span.candidates[0].0 != Label::NoChord || span.end_s - span.start_s < LONG_S {
+            continue;
+        }
+        let where_it_is = format!("{} to {}", clock(span.start_s), clock(span.end_s));
+        said.push(if i == 0 {
+            format!("no guitar from {where_it_is}: bars are counted from there on")
+        } else if i + 1 == spans.len() {
+            format!("no guitar from {where_it_is}: bars end there")
+        } else {
+            format!(
+                "no guitar from {where_it_is}: its beats are guesses; give a bar there its beats with --bar-beats if the count is wrong after it"
+            )
+        });
     }
     said
 }
