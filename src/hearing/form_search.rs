@@ -119,6 +119,8 @@ impl Default for SectionWeights {
 
 /// Longest section, bars.
 const LONGEST: usize = 32;
+/// In takes of more bars, repeats in other keys are not looked for: the tables grow with the square.
+const MOST_FOR_KEYS: usize = 400;
 /// Hypotheses kept at each bar.
 const BEAM: usize = 80;
 /// Distances at which a section copies itself, bars.
@@ -186,7 +188,7 @@ impl Table {
         }
         let sounding = bars.iter().any(|b| b.chords.iter().any(Option::is_some));
         let sums: Vec<(u8, Vec<f64>)> = (0..12)
-            .filter(|shift| *shift == 0 || sounding)
+            .filter(|shift| *shift == 0 || (sounding && n <= MOST_FOR_KEYS))
             .map(|shift| {
                 // row i, column j: the sum down the diagonal that ends at (i, j)
                 let mut sums = vec![0.0; (n + 1) * (n + 1)];
@@ -329,18 +331,20 @@ pub(crate) fn search(
     let by_length: Vec<f64> = (0..=LONGEST)
         .map(|n| length_cost(n.max(1), bar_s, weights))
         .collect();
+    // paths that others go on from, and those that end before each bar
     let mut arena: Vec<Path> = Vec::new();
-    // paths that end before each bar
-    let mut ends: Vec<Vec<usize>> = vec![Vec::new(); n + 1];
+    let mut ends: Vec<Vec<Path>> = (0..=n).map(|_| Vec::new()).collect();
     for start in 0..n {
-        let mut here: Vec<Option<usize>> = if start == 0 {
+        let here: Vec<Option<usize>> = if start == 0 {
             vec![None]
         } else {
-            ends[start].sort_by(|a, b| arena[*a].cost.total_cmp(&arena[*b].cost));
-            ends[start].truncate(BEAM);
-            ends[start].iter().copied().map(Some).collect()
+            let mut best = std::mem::take(&mut ends[start]);
+            keep_best(&mut best);
+            let first = arena.len();
+            arena.extend(best);
+            (first..arena.len()).map(Some).collect()
         };
-        for path in here.drain(..) {
+        for path in here {
             let pieces = pieces(&arena, path);
             let (cost, n_letters) = path.map_or((0.0, 0), |p| (arena[p].cost, arena[p].n_letters));
             for len in 1..=LONGEST.min(n - start) {
@@ -353,7 +357,8 @@ pub(crate) fn search(
                 };
                 let base = cost - table.gain[start];
                 let mut offer = |cost: f64, letter: usize, shift: u8| {
-                    arena.push(Path {
+                    let list = &mut ends[end];
+                    list.push(Path {
                         cost,
                         piece: Piece {
                             start,
@@ -364,7 +369,9 @@ pub(crate) fn search(
                         before: path,
                         n_letters: n_letters.max(letter + 1),
                     });
-                    ends[end].push(arena.len() - 1);
+                    if list.len() > 8 * BEAM {
+                        keep_best(list);
+                    }
                 };
                 let new = table.new[start * (LONGEST + 1) + len];
                 offer(base + weights.letter + by_length + new, n_letters, 0);
@@ -403,11 +410,19 @@ pub(crate) fn search(
             }
         }
     }
-    let best = ends[n]
-        .iter()
-        .copied()
-        .min_by(|a, b| arena[*a].cost.total_cmp(&arena[*b].cost));
+    let last = ends.pop().unwrap_or_default();
+    let best = last.into_iter().min_by(|a, b| a.cost.total_cmp(&b.cost));
+    let best = best.map(|path| {
+        arena.push(path);
+        arena.len() - 1
+    });
     pieces(&arena, best)
+}
+
+/// Leaves the cheapest paths, cheapest first.
+fn keep_best(paths: &mut Vec<Path>) {
+    paths.sort_by(|a, b| a.cost.total_cmp(&b.cost));
+    paths.truncate(BEAM);
 }
 
 /// The sections of a path, first to last.

@@ -112,3 +112,169 @@ fn long_takes_are_counted_and_divided_as_their_midi_files_say() {
     }
     assert!(wrong.is_empty(), "{}", wrong.join("\n"));
 }
+
+/// The demo take: samples at 22,050 Hz; beats lie at 0.6 s and every 60/138 s, four a bar
+/// (fixtures/truth/lantern-porch.json).
+struct Demo {
+    folder: tempfile::TempDir,
+    samples: Vec<i16>,
+}
+
+const RATE: f64 = 22_050.0;
+const FIRST_S: f64 = 0.6;
+const BEAT_S: f64 = 60.0 / 138.0;
+
+impl Demo {
+    fn new() -> Self {
+        let path = outside::root().join("fixtures/lantern-porch.wav");
+        let mut reader = hound::WavReader::open(path).expect("the demo take");
+        assert_eq!(f64::from(reader.spec().sample_rate), RATE);
+        Self {
+            folder: tempfile::tempdir().expect("a folder"),
+            samples: reader.samples().map(|s| s.expect("a sample")).collect(),
+        }
+    }
+
+    /// Drafts samples with options; gives exit code, the log if there is one, and stderr.
+    fn draft(&self, samples: &[i16], options: &str) -> (i32, Option<Log>, String) {
+        let take = self.folder.path().join("take.wav");
+        let spec = hound::WavSpec {
+            channels: 1,
+            sample_rate: 22_050,
+            bits_per_sample: 16,
+            sample_format: hound::SampleFormat::Int,
+        };
+        let mut writer = hound::WavWriter::create(&take, spec).expect("writable");
+        for sample in samples {
+            writer.write_sample(*sample).expect("writable");
+        }
+        writer.finalize().expect("writable");
+        let log = self.folder.path().join("take.takebook");
+        if log.exists() {
+            std::fs::remove_file(&log).expect("removed");
+        }
+        let mut command = outside::takebook();
+        command.arg("draft").arg(&take).arg("-o").arg(&log);
+        let output = command.args(options.split_whitespace()).output();
+        let output = output.expect("takebook runs");
+        let code = output.status.code().expect("it was not killed");
+        let stderr = String::from_utf8_lossy(&output.stderr).into_owned();
+        (
+            code,
+            log.exists().then(|| store::load(&log).expect("a log")),
+            stderr,
+        )
+    }
+
+    fn heard(&self, samples: &[i16], options: &str) -> Log {
+        let (code, log, stderr) = self.draft(samples, options);
+        assert!(code != 2, "{options}: {stderr}");
+        log.expect("a log")
+    }
+}
+
+fn n_samples(seconds: f64) -> usize {
+    (seconds * RATE) as usize
+}
+
+/// Near enough for a beat, s (Davies et al. 2009, as in mir_eval's F).
+const NEAR_S: f64 = 0.07;
+
+fn starts(log: &Log, number: u32, at_s: f64) {
+    let bars = &log.heard.bars;
+    let bar = bars.iter().find(|b| b.number == number);
+    let bar = bar.unwrap_or_else(|| panic!("no bar {number}: {bars:?}"));
+    assert!(
+        (bar.start_s - at_s).abs() < NEAR_S,
+        "bar {number} at {at_s}: {bars:?}"
+    );
+}
+
+#[test]
+fn the_users_word_on_time_is_taken_as_it_is() {
+    let demo = Demo::new();
+    // taps a little off, as a hand taps
+    let taps: Vec<f64> = (0..76)
+        .map(|i| FIRST_S + f64::from(i) * BEAT_S + 0.02 * f64::from(i % 3 - 1))
+        .map(|t| (t * 1e4).round() / 1e4)
+        .collect();
+    let list: Vec<String> = taps.iter().map(f64::to_string).collect();
+    let log = demo.heard(
+        &demo.samples,
+        &format!("--beats {} --first-downbeat 0.6", list.join(",")),
+    );
+    let beats: Vec<f64> = log.heard.beats.iter().map(|b| b.time_s).collect();
+    assert_eq!(beats, taps);
+    assert_eq!(log.heard.beats[4].place, 1);
+
+    // bar 3 has two beats: what follows is counted from there
+    let log = demo.heard(&demo.samples, "--bar-beats 3=2");
+    let n_beats: Vec<u8> = log.heard.bars.iter().map(|b| b.n_beats).collect();
+    assert_eq!(n_beats[..3], [4, 4, 2]);
+    starts(&log, 4, FIRST_S + 10.0 * BEAT_S);
+
+    let log = demo.heard(
+        &demo.samples,
+        &format!("--first-downbeat {}", FIRST_S + 2.0 * BEAT_S),
+    );
+    starts(&log, 1, FIRST_S + 2.0 * BEAT_S);
+    assert_eq!(log.heard.bars[0].number, 0);
+
+    for (options, part) in [
+        ("--bar-beats 90=2", "there is no bar 90"),
+        ("--beats 1,2,3,4 --tempo 138", "leave one of the two out"),
+        ("--first-downbeat 400", "the take lasts only"),
+        ("--beats 1,2,1.5,4", "does not follow"),
+    ] {
+        let (code, log, stderr) = demo.draft(&demo.samples, options);
+        assert_eq!((code, log.is_some()), (2, false), "{options}");
+        assert!(stderr.contains(part), "{options}: {stderr}");
+    }
+}
+
+#[test]
+fn what_is_no_music_is_left_out_of_the_bars_and_said() {
+    let demo = Demo::new();
+    let said = |log: &Log, part: &str| {
+        let warnings = &log.heard.warnings;
+        assert!(warnings.iter().any(|w| w.contains(part)), "{warnings:?}");
+    };
+    // a linear congruential generator (Knuth, TAOCP 2, 3.3.4, from memory) as applause
+    let mut state = 7u32;
+    let mut noise = |seconds: f64| -> Vec<i16> {
+        (0..n_samples(seconds))
+            .map(|_| {
+                state = state.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+                ((state >> 20) as i16 - 2048) / 2
+            })
+            .collect()
+    };
+    let mut before = noise(10.0);
+    before.extend(&demo.samples);
+    let log = demo.heard(&before, "");
+    starts(&log, 1, 10.0 + FIRST_S);
+    said(&log, "no guitar from 0:00.0");
+
+    // it starts in the middle of a bar
+    let log = demo.heard(&demo.samples[n_samples(FIRST_S + 1.9 * BEAT_S)..], "");
+    starts(&log, 1, 2.1 * BEAT_S);
+    assert_eq!(log.heard.bars[0].number, 0);
+
+    // five seconds of silence before bar 7
+    let cut = n_samples(FIRST_S + 24.0 * BEAT_S - 0.03);
+    let mut middle = demo.samples[..cut].to_vec();
+    middle.extend(std::iter::repeat_n(0, n_samples(5.0)));
+    middle.extend(&demo.samples[cut..]);
+    let log = demo.heard(&middle, "");
+    said(&log, "its beats are guesses");
+    starts(&log, 6, FIRST_S + 20.0 * BEAT_S);
+    let again_s = 5.0 + FIRST_S + 24.0 * BEAT_S;
+    assert!(
+        log.heard
+            .bars
+            .iter()
+            .any(|b| (b.start_s - again_s).abs() < NEAR_S),
+        "no bar starts where the music goes on: {:?}",
+        log.heard.bars
+    );
+}
