@@ -259,6 +259,13 @@ impl Table {
             (mean - inner).max(0.0)
         };
         let root = |bar: usize, slot: usize| bars[bar].chords[slot].map(|c| c.root);
+        // what changes from bar to bar anyhow is no new playing
+        let changes: Vec<f64> = (0..n).map(change).collect();
+        let usual = {
+            let mut sorted = changes.clone();
+            sorted.sort_by(f64::total_cmp);
+            sorted.get(3 * n / 4).copied().unwrap_or(0.0)
+        };
         let gain = (0..n)
             .map(|i| {
                 if i == 0 {
@@ -267,7 +274,7 @@ impl Table {
                 let is = |found: Option<u8>, above: u8| {
                     found.is_some() && found == tonic.map(|t| (t + above) % 12)
                 };
-                let mut gain = weights.rhythm * change(i);
+                let mut gain = weights.rhythm * (changes[i] - usual).max(0.0);
                 if is(root(i, 0), 0) {
                     gain += weights.tonic;
                 }
@@ -289,7 +296,7 @@ impl Table {
     /// Differences of `len` bars from `start` and those from `of`, with the end cheaper.
     fn repeat(&self, sums: &[f64], start: usize, of: usize, len: usize, w: &SectionWeights) -> f64 {
         let at = |k: usize| sums[(start + k) * (self.n + 1) + of + k];
-        let ending = (len + 3) / 4;
+        let ending = len.div_ceil(4);
         let body = len - ending;
         w.differs * (at(body) - at(0)) + w.ending * (at(len) - at(body))
     }
