@@ -206,9 +206,7 @@ fn live(samples: &[f32], look_ahead: usize, temperature: f32) -> Result<Heard, B
             let (label, p) = &answer.candidates[0];
             let shown_s = n as f64 * HOP_S / HOP as f64 + took.as_secs_f64();
             heard.shown.push((shown_s, label.label()));
-            heard
-                .spans
-                .push((before_s, answer.at_s, label.label(), *p));
+            heard.spans.push((before_s, answer.at_s, label.label(), *p));
             before_s = answer.at_s;
         }
     }

@@ -132,7 +132,6 @@ fn estimate(heard: &Hearing, set_up: &SetUp) -> Value {
                 "end": last.end_s,
                 "letter": s.letter,
                 "first_bar": s.first_bar,
-                "differs": s.differs,
             }))
         })
         .collect();
@@ -175,7 +174,9 @@ fn chord(span: &takebook::hearing::HeardSpan) -> Value {
 
 /// Sets one weight from `name=value`.
 fn set(weights: &mut Weights, setting: &str) -> Result<(), Box<dyn Error>> {
-    let (name, value) = setting.split_once('=').ok_or("say a weight as name=value")?;
+    let (name, value) = setting
+        .split_once('=')
+        .ok_or("say a weight as name=value")?;
     let value: f64 = value.parse()?;
     let c = &mut weights.chords;
     let single = match name {

@@ -1,5 +1,6 @@
 //! `takebook confirm`: the user's decisions about a place or the whole take.
 
+use super::taps::{Taps, read_bar_beats, read_taps};
 use super::{CliError, Outcome};
 use crate::deciding::place::{read, read_moment};
 use crate::deciding::{self, Made, Request, words};
@@ -44,7 +45,7 @@ pub(crate) struct Args {
     /// A note for the place, or for the whole take if no place is given.
     #[arg(long, value_name = "TEXT")]
     note: Option<String>,
-    /// The same in every repeat of the section.
+    /// The same in every repeat of the section that holds the same music there.
     #[arg(long)]
     repeats: bool,
 
@@ -86,6 +87,12 @@ pub(crate) struct Args {
     /// The first downbeat: a beat 1.2 or a time 0.5s.
     #[arg(help_heading = "The whole take", long, value_name = "AT")]
     first_downbeat: Option<String>,
+    /// Every beat as you tapped it: a file with a time on each line, or 0.5,1.02,1.55,…
+    #[arg(help_heading = "The whole take", long, value_name = "FILE|TIMES", value_parser = read_taps)]
+    beats: Option<Taps>,
+    /// A bar with other beats than the rest: 9=2 says that bar 9 has two.
+    #[arg(help_heading = "The whole take", long, value_name = "BAR=N", value_parser = read_bar_beats)]
+    bar_beats: Vec<(u32, u8)>,
     /// Fret of the capo, 0 for none.
     #[arg(help_heading = "The whole take", long, value_parser = clap::value_parser!(u8).range(0..=12))]
     capo: Option<u8>,
@@ -172,6 +179,8 @@ fn request(args: &Args, song: &Song) -> Result<Request, CliError> {
         meter: args.meter,
         tempo_bpm: args.tempo,
         downbeat_s: moment(args.first_downbeat.as_deref(), song)?,
+        beats_s: args.beats.as_ref().map(|taps| taps.0.clone()),
+        bar_beats: args.bar_beats.clone(),
         capo: args.capo,
         tuning: args.tuning.clone(),
     };
@@ -184,7 +193,7 @@ fn request(args: &Args, song: &Song) -> Result<Request, CliError> {
     if !args.places.is_empty() && !local && args.note.is_none() {
         return Err(CliError::new(if whole {
             format!(
-                "title, key, meter, tempo, capo and tuning are for the whole take; leave out '{}'",
+                "title, key, meter, tempo, beats, capo and tuning are for the whole take; leave out '{}'",
                 args.places.join(" ")
             )
         } else {

@@ -22,6 +22,7 @@ mod name;
 mod record;
 mod shapes;
 mod show;
+mod taps;
 mod undo;
 
 use clap::{Parser, Subcommand};

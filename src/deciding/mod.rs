@@ -18,6 +18,7 @@ mod words;
 
 pub use error::DecideError;
 pub use request::Request;
+pub use requested::bar_beats;
 pub use save::{Made, acts_of, decide};
 pub use undo::{Undone, redo, redoable, undo, undoable};
 pub use words::{hints, words};

@@ -1,6 +1,7 @@
 //! Places in a song as a user types them: `12`, `12.3`, `5-8`, `A`, `Verse`, `all`, `31.2s`.
 
 use super::DecideError;
+use crate::songlog::form;
 use crate::songlog::song::{Bar, Song, Span};
 
 /// Chords that share less than this with a stretch are not in it, s.
@@ -8,8 +9,6 @@ const TOUCH_S: f64 = 0.05;
 /// Nor are longer ones that share less than this part of it: a change a little
 /// before or after the beat belongs to the beat.
 const TOUCH_PART: f64 = 0.15;
-/// An end this near to a bar line is the bar line, s.
-const ON_BAR_LINE_S: f64 = 0.02;
 
 /// A place: a point that a chord sounds at, or a stretch of bars.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -99,51 +98,66 @@ pub fn read_moment(text: &str, song: &Song) -> Result<f64, DecideError> {
     }
 }
 
-/// The same place in the other sections with the same letter, this one first.
-pub fn with_repeats(place: Place, song: &Song) -> Vec<Place> {
-    let mut places = vec![place];
+/// The same place in another section with the same letter.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Twin {
+    /// Where.
+    pub place: Place,
+    /// Its first bar.
+    pub bar: u32,
+    /// Whether what is decided for the one may stand for this one too.
+    pub same: bool,
+}
+
+/// A place in all other sections with the same letter, by bars from the start of
+/// the section; none for a pickup, which takes no part in a repeat.
+pub fn twins(place: Place, song: &Song) -> Vec<Twin> {
     let Some((here, bar)) = section_at(place.start_s(), song) else {
-        return places;
+        return Vec::new();
     };
     let section = &song.sections[here];
-    let into = bar.number - section.first_bar;
+    let bars = form::whole_bars(song, section);
+    let Some(into) = bars.iter().position(|b| b.number == bar.number) else {
+        return Vec::new();
+    };
+    // bars the place touches beyond the first, within the section
+    let more = match place {
+        Place::Point(_) => 0,
+        Place::Stretch(_, to) => {
+            let last = bar_at(to - 1e-3, song).map_or(bar.number, |b| b.number);
+            (last.saturating_sub(bar.number) as usize).min(bars.len() - 1 - into)
+        }
+    };
+    let mut found = Vec::new();
     for (i, other) in song.sections.iter().enumerate() {
-        let number = other.first_bar + into;
-        if i == here || other.letter != section.letter || number > other.last_bar {
+        if i == here || other.letter != section.letter {
             continue;
         }
-        let Ok(twin) = find_bar(number, song) else {
+        let others = form::whole_bars(song, other);
+        let Some(twin_bars) = others.get(into..=into + more) else {
             continue;
         };
+        let pairs = || bars[into..=into + more].iter().zip(twin_bars);
+        // the same part of the same bar
         let moved = |at_s: f64| {
-            // the same part of the same bar, counted from the first
-            let from = bar_at(at_s, song)?;
-            let shift = from.number - bar.number;
-            let to = find_bar(twin.number + shift, song).ok()?;
+            let (from, to) = pairs().rfind(|(b, _)| b.start_s <= at_s + 1e-6)?;
             let part = (at_s - from.start_s) / (from.end_s - from.start_s);
             Some(to.start_s + part * (to.end_s - to.start_s))
         };
         let twin_place = match place {
             Place::Point(at_s) => moved(at_s).map(Place::Point),
-            Place::Stretch(from, to) => {
-                let last = bar_at(to - 1e-3, song);
-                let to = match last {
-                    // whole bars stay whole
-                    Some(last) if (to - last.end_s).abs() < ON_BAR_LINE_S => {
-                        let n = twin.number + (last.number - bar.number);
-                        find_bar(n.min(other.last_bar), song).ok().map(|b| b.end_s)
-                    }
-                    _ => moved(to),
-                };
-                moved(from)
-                    .zip(to)
-                    .filter(|(from, to)| from < to)
-                    .map(|(from, to)| Place::Stretch(from, to))
-            }
+            Place::Stretch(from, to) => moved(from)
+                .zip(moved(to))
+                .filter(|(from, to)| from < to)
+                .map(|(from, to)| Place::Stretch(from, to)),
         };
-        places.extend(twin_place);
+        found.extend(twin_place.map(|place| Twin {
+            place,
+            bar: twin_bars[0].number,
+            same: pairs().all(|(a, b)| form::may_follow(song, a, b)),
+        }));
     }
-    places
+    found
 }
 
 /// The bar that sounds at a time; what comes before the first belongs to it, what comes after the last to that.

@@ -53,6 +53,10 @@ pub struct Request {
     pub tempo_bpm: Option<f64>,
     /// The first downbeat, s.
     pub downbeat_s: Option<f64>,
+    /// Every beat as tapped, s, ascending.
+    pub beats_s: Option<Vec<f64>>,
+    /// Bars with other beats than the rest: number and beats.
+    pub bar_beats: Vec<(u32, u8)>,
     /// Fret of the capo, 0 for none.
     pub capo: Option<u8>,
     /// Tuning.
@@ -82,6 +86,8 @@ impl Request {
             || self.meter.is_some()
             || self.tempo_bpm.is_some()
             || self.downbeat_s.is_some()
+            || self.beats_s.is_some()
+            || !self.bar_beats.is_empty()
             || self.capo.is_some()
             || self.tuning.is_some()
     }

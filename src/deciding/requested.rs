@@ -1,6 +1,6 @@
 //! A request as acts: which chords, edges and sections it is about.
 
-use super::place::{Place, name_of, with_repeats};
+use super::place::{Place, name_of, read_moment, twins};
 use super::{DecideError, Request};
 use crate::fretboard::Shape;
 use crate::songlog::decided::{Act, How};
@@ -12,7 +12,7 @@ use crate::songlog::{Log, resolve, store};
 /// # Errors
 /// If something that is asked for is not there, with what there is instead.
 pub(super) fn acts(request: &Request, log: &Log, song: &Song) -> Result<Vec<Act>, DecideError> {
-    let mut acts = whole_take(request);
+    let mut acts = whole_take(request, song)?;
     if request.places.is_empty() {
         if request.is_local() {
             return Err(DecideError::asked("say where: no place is given"));
@@ -27,10 +27,8 @@ pub(super) fn acts(request: &Request, log: &Log, song: &Song) -> Result<Vec<Act>
     }
     let mut places = request.places.clone();
     if request.repeats {
-        places = places
-            .into_iter()
-            .flat_map(|p| with_repeats(p, song))
-            .collect();
+        let twins = request.places.iter().flat_map(|p| twins(*p, song));
+        places.extend(twins.filter(|t| t.same).map(|t| t.place));
     }
     places.sort_by(|a, b| a.start_s().total_cmp(&b.start_s()));
     places.dedup();
@@ -38,16 +36,48 @@ pub(super) fn acts(request: &Request, log: &Log, song: &Song) -> Result<Vec<Act>
     Ok(acts)
 }
 
-fn whole_take(request: &Request) -> Vec<Act> {
+/// Repeats that a decision is not carried to, in words; none if there are none.
+pub(super) fn left_out(request: &Request, song: &Song) -> Option<String> {
+    if !request.repeats {
+        return None;
+    }
+    let twins = request.places.iter().flat_map(|p| twins(*p, song));
+    let mut bars: Vec<u32> = twins.filter(|t| !t.same).map(|t| t.bar).collect();
+    bars.sort_unstable();
+    bars.dedup();
+    let names: Vec<String> = bars.iter().map(u32::to_string).collect();
+    (!bars.is_empty()).then(|| {
+        format!(
+            "left out, since they differ or were decided otherwise: bar{} {}",
+            if bars.len() == 1 { "" } else { "s" },
+            names.join(", ")
+        )
+    })
+}
+
+fn whole_take(request: &Request, song: &Song) -> Result<Vec<Act>, DecideError> {
     let mut acts = Vec::new();
     acts.extend(request.title.clone().map(Act::Title));
     acts.extend(request.key.map(Act::Key));
     acts.extend(request.meter.map(|(beats, value)| Act::Meter(beats, value)));
     acts.extend(request.tempo_bpm.map(Act::Tempo));
     acts.extend(request.downbeat_s.map(Act::Downbeat));
+    acts.extend(request.beats_s.clone().map(Act::Beats));
+    for (bar, n_beats) in &request.bar_beats {
+        acts.push(bar_beats(song, *bar, *n_beats)?);
+    }
     acts.extend(request.capo.map(Act::Capo));
     acts.extend(request.tuning.clone().map(Act::Tuning));
-    acts
+    Ok(acts)
+}
+
+/// The decision that a bar has so many beats.
+///
+/// # Errors
+/// * [`DecideError::Asked`] if there is no such bar.
+pub fn bar_beats(song: &Song, number: u32, n_beats: u8) -> Result<Act, DecideError> {
+    let at_s = read_moment(&number.to_string(), song)?;
+    Ok(Act::BarBeats { at_s, n_beats })
 }
 
 fn at_places(

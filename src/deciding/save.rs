@@ -1,11 +1,11 @@
 //! From requests to one saved decision.
 
-use super::requested;
+use super::requested::{self, left_out};
 use super::{DecideError, Request, hints};
 use crate::songlog::decided::Act;
-use crate::songlog::resolve::resolve_with_unfit;
+use crate::songlog::resolve::{resolve_with_unfit, settings};
 use crate::songlog::song::Song;
-use crate::songlog::{Log, resolve, store, validate};
+use crate::songlog::{Log, contradiction, resolve, store, validate};
 use std::path::Path;
 
 /// A decision that was saved.
@@ -47,8 +47,12 @@ pub fn decide<E: From<DecideError>>(
     let before = resolve(&log);
     let requests = requests(&before)?;
     let acts = acts_of(&requests, &log, &before)?;
-    let hints = hints(&acts, &before);
+    let mut hints = hints(&acts, &before);
+    let left_out = requests.iter().filter_map(|r| left_out(r, &before));
+    hints.extend(left_out);
     let id = log.decide(store::now(), acts.clone());
+    contradiction(&settings(&log), Some(log.heard.duration_s))
+        .map_err(|why| DecideError::asked(format!("nothing was changed: {why}")))?;
     validate::sense(&log)
         .map_err(|fault| DecideError::asked(format!("that cannot be decided: {fault}")))?;
     let (song, unfit) = resolve_with_unfit(&log);

@@ -1,5 +1,6 @@
 //! A song as JSON for machines, the same for every command (docs/log-format.md).
 
+use crate::songlog::form;
 use crate::songlog::song::{Song, Span, State};
 use serde_json::{Value, json};
 
@@ -18,11 +19,13 @@ pub fn song(song: &Song) -> Value {
         "meter": song.meter.map(|(b, v)| format!("{b}/{v}")),
         "key": song.key.map(|k| k.label()),
         "n_open": song.n_open(),
-        "sections": song.sections.iter().map(|s| json!({
+        "sections": song.sections.iter().zip(form::roadmap(song)).map(|(s, in_roadmap)| json!({
             "letter": s.letter,
+            "in_roadmap": in_roadmap,
             "name": s.name,
             "first_bar": s.first_bar,
             "last_bar": s.last_bar,
+            "key": s.key.map(|k| k.label()),
             "differs": s.differs,
         })).collect::<Vec<_>>(),
         "bars": song.bars.iter().map(|b| json!({

@@ -67,6 +67,10 @@ pub fn words(act: &Act, song: &Song) -> String {
             end_s,
             letter,
         } => format!("{}: section {letter}", place(*start_s, *end_s)),
+        Act::BarBeats { at_s, n_beats } => {
+            let plural = if *n_beats == 1 { "" } else { "s" };
+            format!("bar {} has {n_beats} beat{plural}", at(*at_s))
+        }
         Act::SectionSplit { at_s } => format!("a section starts at {}", at(*at_s)),
         Act::SectionJoin { at_s } => format!("no section starts at {}", at(*at_s)),
         other => other.text(),
@@ -92,7 +96,12 @@ pub fn hints(acts: &[Act], song: &Song) -> Vec<String> {
                     hints.extend(chord.and_then(|c| foreign_notes(shape, c, song)));
                 }
             }
-            Act::Capo(_) | Act::Tuning(_) | Act::Meter(..) | Act::Tempo(_) => {
+            Act::Capo(_)
+            | Act::Tuning(_)
+            | Act::Meter(..)
+            | Act::Tempo(_)
+            | Act::Beats(_)
+            | Act::BarBeats { .. } => {
                 hints.push("draft the take again to have it heard that way; decisions stay".into());
             }
             _ => {}

@@ -11,6 +11,7 @@ mod chords;
 mod error;
 mod evidence;
 mod fit;
+mod form_search;
 mod grid;
 mod harmony;
 mod interpret;
@@ -30,12 +31,12 @@ pub use chords::ChordWeights;
 pub use error::HearingError;
 pub use evidence::{StretchEvidence, evidence_classes};
 pub use fit::FitWeights;
+pub use form_search::SectionWeights;
 pub use interpret::{Sound, Weights, interpret};
 pub use live::{Live, LiveAnswer};
 pub use notes::{Note, NoteWeights};
 pub use plucks::PluckWeights;
-pub use reading::{Given, HeardSpan, Hearing};
-pub use sections::SectionWeights;
+pub use reading::{Given, HeardSpan, Hearing, WhichBar};
 
 /// Takes a take's samples block by block and hears them.
 pub struct Listener {

@@ -8,6 +8,7 @@ mod confirm;
 #[cfg(feature = "desk")]
 mod desk;
 mod draft;
+mod form;
 mod grade;
 mod imply;
 #[cfg(feature = "mic")]
