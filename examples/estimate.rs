@@ -150,6 +150,9 @@ fn estimate(heard: &Hearing, set_up: &SetUp) -> Value {
         "meter": heard.meter.map(|(n, value)| format!("{n}/{value}")),
         "key": heard.key.map(|k| k.label()),
         "sections": sections,
+        "notes": heard.notes.iter().map(|n| json!({
+            "start": n.start_s, "end": n.end_s, "midi": n.midi, "probability": n.probability,
+        })).collect::<Vec<_>>(),
         "capo": set_up.capo,
         "tuning_offsets": set_up.offsets,
         "warnings": heard.warnings,

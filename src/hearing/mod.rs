@@ -16,6 +16,8 @@ mod grid;
 mod harmony;
 mod interpret;
 mod live;
+#[cfg(test)]
+mod net_tests;
 mod note_numbers;
 mod notes;
 mod plucks;

@@ -1,0 +1,119 @@
+//! The nets as run here, held against ONNX Runtime (PyPI onnxruntime), which
+//! reads the same weights: what the training framework exported is what is heard.
+
+use super::acoustic::run_net;
+use super::spectrum::{LONG_BINS, SHORT_BINS};
+use rten::Model;
+use rten_tensor::prelude::*;
+use serde_json::{Value, json};
+use std::io::Write;
+use std::path::Path;
+use std::process::{Command, Stdio};
+
+/// Numbers from 0 to 1 that look like nothing in particular.
+fn numbers(n: usize, seed: u64) -> Vec<f32> {
+    let mut state = seed;
+    (0..n)
+        .map(|_| {
+            // Knuth's constants for a linear congruential generator, from memory
+            state = state
+                .wrapping_mul(6_364_136_223_846_793_005)
+                .wrapping_add(1_442_695_040_888_963_407);
+            (state >> 40) as f32 / (1u64 << 24) as f32
+        })
+        .collect()
+}
+
+/// The outputs of a net file by ONNX Runtime.
+fn by_others(net: &Path, inputs: &Value) -> Value {
+    let root = Path::new(env!("CARGO_MANIFEST_DIR"));
+    let python = root.join(".venv/bin/python3");
+    assert!(python.exists(), "no {}: run tests/setup", python.display());
+    let mut run = Command::new(python)
+        .arg(root.join("tests/outside/run_net.py"))
+        .arg(net)
+        .stdin(Stdio::piped())
+        .stdout(Stdio::piped())
+        .spawn()
+        .expect("python starts");
+    let mut to = run.stdin.take().expect("a pipe");
+    to.write_all(inputs.to_string().as_bytes()).expect("sent");
+    drop(to);
+    let done = run.wait_with_output().expect("python ends");
+    assert!(
+        done.status.success(),
+        "ONNX Runtime failed: run tests/setup"
+    );
+    serde_json::from_slice(&done.stdout).expect("JSON")
+}
+
+fn check<const N: usize>(file: &str, inputs: &[(&str, &[usize])], outputs: [&str; N]) {
+    let net = Path::new(env!("CARGO_MANIFEST_DIR"))
+        .join("src/hearing/weights")
+        .join(file);
+    let model = Model::load_file(&net).expect("loads");
+    let values: Vec<Vec<f32>> = inputs
+        .iter()
+        .zip(1..)
+        .map(|((_, shape), seed)| numbers(shape.iter().product(), seed))
+        .collect();
+    let tensors: Vec<_> = inputs
+        .iter()
+        .zip(&values)
+        .map(|((_, shape), v)| rten_tensor::Tensor::from_data(*shape, v.clone()))
+        .collect();
+    let given = inputs
+        .iter()
+        .zip(&tensors)
+        .map(|((name, _), t)| (model.node_id(name).expect("an input"), t.view().into()))
+        .collect();
+    let nodes = outputs.map(|name| model.node_id(name).expect("an output"));
+    let ours = run_net(&model, given, nodes).expect("runs");
+    let told: serde_json::Map<String, Value> = inputs
+        .iter()
+        .zip(&values)
+        .map(|((name, shape), v)| ((*name).to_owned(), json!({"shape": shape, "values": v})))
+        .collect();
+    let theirs = by_others(&net, &Value::Object(told));
+    for (name, ours) in outputs.iter().zip(&ours) {
+        let theirs = theirs[*name].as_array().expect("a list");
+        assert_eq!(ours.len(), theirs.len(), "{file} {name}");
+        assert!(!ours.is_empty(), "{file} {name}");
+        for (i, (a, b)) in ours.iter().zip(theirs).enumerate() {
+            let b = b.as_f64().expect("a number");
+            let far = (f64::from(*a) - b).abs();
+            assert!(
+                far < 2e-3 * b.abs().max(1.0),
+                "{file} {name} {i}: {a} and {b}"
+            );
+        }
+    }
+}
+
+#[test]
+fn the_net_for_files_runs_as_by_onnx_runtime() {
+    let long: &[usize] = &[1, 90, LONG_BINS];
+    let short: &[usize] = &[1, 90, SHORT_BINS];
+    check(
+        "acoustic.onnx",
+        &[("long", long), ("short", short)],
+        ["chord", "bass", "tones", "struck", "sounding"],
+    );
+}
+
+#[test]
+fn the_live_net_runs_as_by_onnx_runtime() {
+    let long: &[usize] = &[1, 20, LONG_BINS];
+    let short: &[usize] = &[1, 20, SHORT_BINS];
+    check(
+        "live-front.onnx",
+        &[("long", long), ("short", short)],
+        ["folded", "struck", "sounding"],
+    );
+    let folded: &[usize] = &[1, 44, 70, 12];
+    check(
+        "live-back.onnx",
+        &[("folded", folded)],
+        ["chord", "bass", "tones"],
+    );
+}
