@@ -5,6 +5,7 @@ mod chart;
 mod check;
 mod chords_db;
 mod confirm;
+mod crash;
 mod draft;
 mod grade;
 mod imply;
