@@ -12,7 +12,9 @@ mod draft;
 mod error;
 mod grade;
 mod hear;
+mod help_files;
 mod imply;
+mod interrupt;
 #[cfg(feature = "mic")]
 mod keys;
 mod layout;
@@ -26,7 +28,7 @@ mod song_json;
 mod undo;
 mod words;
 
-use clap::{Parser, Subcommand};
+use clap::{CommandFactory, Parser, Subcommand};
 use std::io::Write;
 use std::process::ExitCode;
 
@@ -34,7 +36,7 @@ pub(crate) use error::CliError;
 
 /// Hears a guitar take, proposes its chords, delivers a chart.
 #[derive(Parser)]
-#[command(name = "takebook", version, about, max_term_width = 100)]
+#[command(name = "takebook", version, long_version = LONG_VERSION, about, max_term_width = 100)]
 struct Cli {
     #[command(subcommand)]
     command: Command,
@@ -64,7 +66,21 @@ enum Command {
     /// Fingerings for a chord, or the smoothest row of them for a progression
     Shapes(Box<shapes::ShapesArgs>),
     Grade(grade::Grade),
+    /// Writes manual pages and completions for shells
+    HelpFiles(help_files::Args),
 }
+
+/// What `--version` says; `-V` says the number alone.
+#[cfg(feature = "mic")]
+const LONG_VERSION: &str = concat!(
+    env!("CARGO_PKG_VERSION"),
+    "\nbuilt with: microphone (mic)\nlogs: version 1"
+);
+#[cfg(not(feature = "mic"))]
+const LONG_VERSION: &str = concat!(
+    env!("CARGO_PKG_VERSION"),
+    "\nbuilt without: microphone (mic)\nlogs: version 1"
+);
 
 /// What a command that ran through has to say by its exit code.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -83,6 +99,7 @@ impl Command {
             Self::Chart(command) => command.run(out),
             Self::Check(args) => check::run(&args, out),
             Self::Grade(command) => command.run(out),
+            Self::HelpFiles(args) => help_files::run(&args, Cli::command(), out),
             Self::Draft(args) => draft::run(args, out),
             Self::Show(args) => show::run(args, out),
             Self::Confirm(args) => confirm::run(&args, out),
@@ -114,6 +131,15 @@ pub fn main() -> ExitCode {
             return ExitCode::from(if failed { 2 } else { 0 });
         }
     };
+    // recording and listening end in their own way
+    if !matches!(cli.command, Command::Record(_) | Command::Listen(_))
+        && let Err(error) = interrupt::watch()
+    {
+        let _ = writeln!(
+            std::io::stderr(),
+            "takebook: Ctrl-C may leave a file: {error}"
+        );
+    }
     let stdout = std::io::stdout();
     let mut out = std::io::BufWriter::new(stdout.lock());
     let result = cli

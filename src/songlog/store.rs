@@ -8,6 +8,7 @@ use super::{Log, LogError, format};
 use std::fs::{File, TryLockError};
 use std::io::Read;
 use std::path::{Path, PathBuf};
+use std::sync::{PoisonError, RwLock, RwLockWriteGuard};
 use std::time::{Duration, Instant};
 
 /// Ending of a log's file name, without the dot.
@@ -101,6 +102,19 @@ pub fn lock(path: &Path) -> Result<Locked, LogError> {
     })
 }
 
+/// Held by each save for reading, and for writing by who wants none to start.
+static SAVING: RwLock<()> = RwLock::new(());
+
+/// While it lives no save of this program is under way.
+#[derive(Debug)]
+pub struct NoSaves(#[expect(dead_code, reason = "held")] RwLockWriteGuard<'static, ()>);
+
+/// Waits for saves under way and holds off later ones: before the program ends
+/// out of turn, so that nothing half-saved is left.
+pub fn hold_saves() -> NoSaves {
+    NoSaves(SAVING.write().unwrap_or_else(PoisonError::into_inner))
+}
+
 /// As [`lock`], for a log that must be there: makes nothing where there is none.
 ///
 /// # Errors
@@ -125,6 +139,7 @@ impl Locked {
     /// * [`LogError::Write`]; what was there before is untouched.
     /// * [`LogError::Unsure`]; the log is replaced, but may not outlast a power cut.
     pub fn save(&self, log: &Log) -> Result<(), LogError> {
+        let _under_way = SAVING.read().unwrap_or_else(PoisonError::into_inner);
         let path = || self.places.log.clone();
         saving::save(&Files, &self.places, &format::write(log)).map_err(|failure| match failure {
             Failure::Untouched(source) => LogError::Write {

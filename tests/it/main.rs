@@ -6,8 +6,11 @@ mod check;
 mod chords_db;
 mod confirm;
 mod crash;
+mod damaged;
 mod draft;
 mod grade;
+mod guide;
+mod help_files;
 mod imply;
 #[cfg(feature = "mic")]
 mod listen;
