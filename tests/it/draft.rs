@@ -437,3 +437,71 @@ fn an_interrupted_draft_leaves_nothing_half_done_and_goes_on_later() {
         assert!(timeless(&log(i)) == *truth, "take {i} drafted later");
     }
 }
+
+/// Numbers of two logs that are not the same, by the name of their field, and
+/// how far they lie apart; all else must be the same.
+fn apart(a: &serde_json::Value, b: &serde_json::Value, name: &str, found: &mut Vec<(String, f64)>) {
+    use serde_json::Value;
+    match (a, b) {
+        (Value::Object(a), Value::Object(b)) => {
+            assert_eq!(a.len(), b.len(), "{name}");
+            for (key, value) in a.iter().filter(|(key, _)| *key != "drafted") {
+                apart(value, &b[key], key, found);
+            }
+        }
+        (Value::Array(a), Value::Array(b)) => {
+            assert_eq!(a.len(), b.len(), "{name}");
+            for (a, b) in a.iter().zip(b) {
+                apart(a, b, name, found);
+            }
+        }
+        (Value::Number(x), Value::Number(y)) if x != y => {
+            let number = |n: &serde_json::Number| n.as_f64().expect("a number");
+            found.push((name.into(), (number(x) - number(y)).abs()));
+        }
+        (a, b) => assert_eq!(a, b, "{name}"),
+    }
+}
+
+/// The same program on a processor of 2003 (SSE2 and no wider registers, no
+/// fused multiplication) by QEMU's user mode (Debian package qemu-user).
+#[test]
+#[cfg(target_arch = "x86_64")]
+fn a_processor_without_wide_registers_hears_the_same() {
+    /// How far numbers of a log may lie apart: two steps of their rounding.
+    const TOLERANCE: f64 = 2.1e-4;
+    let (_keep, dir) = folder();
+    let full = crate::outside::root().join("fixtures/river-stairs.wav");
+    let mut reader = hound::WavReader::open(full).expect("a fixture");
+    let (spec, n) = (reader.spec(), 5 * reader.spec().sample_rate as usize);
+    let mut writer = hound::WavWriter::create(dir.join("a.wav"), spec).expect("writable");
+    for sample in reader.samples::<i16>().take(n) {
+        writer
+            .write_sample(sample.expect("a sample"))
+            .expect("writable");
+    }
+    writer.finalize().expect("writable");
+    run_in(&dir, "draft a.wav -o here.takebook");
+    let output = crate::outside::tool("qemu-x86_64")
+        .args(["-cpu", "qemu64", env!("CARGO_BIN_EXE_takebook")])
+        .args(["draft", "a.wav", "-o", "there.takebook", "--jobs", "1"])
+        .env("RTEN_NUM_THREADS", "1")
+        .current_dir(&dir)
+        .output()
+        .expect("it runs");
+    assert!(output.status.code() != Some(2), "{}", stderr(&output));
+    let read = |name: &str| -> serde_json::Value {
+        let text = std::fs::read_to_string(dir.join(name)).expect("a log");
+        serde_json::from_str(&text).expect("JSON")
+    };
+    let (here, there) = (read("here.takebook"), read("there.takebook"));
+    assert!(
+        here["heard"]["chords"]
+            .as_array()
+            .is_some_and(|c| c.len() > 2)
+    );
+    let mut found = Vec::new();
+    apart(&here, &there, "log", &mut found);
+    found.retain(|(_, by)| *by > TOLERANCE);
+    assert!(found.is_empty(), "{found:?}");
+}

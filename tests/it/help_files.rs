@@ -79,7 +79,7 @@ fn bash_completes_commands_and_options() {
     let complete = |words: &str, n: usize| -> String {
         let text = format!(
             "source '{}'; COMP_WORDS=({words}); COMP_CWORD={n}; \
-             _takebook takebook \"${{COMP_WORDS[$n]}}\" \"\"; echo \"${{COMPREPLY[@]}}\"",
+             _takebook takebook \"${{COMP_WORDS[{n}]}}\" \"${{COMP_WORDS[{n}-1]}}\"; echo \"${{COMPREPLY[@]}}\"",
             script.display()
         );
         let output = tool("bash")

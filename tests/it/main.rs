@@ -7,6 +7,7 @@ mod chords_db;
 mod confirm;
 mod crash;
 mod damaged;
+mod dependencies;
 mod draft;
 mod grade;
 mod guide;
