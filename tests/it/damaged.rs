@@ -182,7 +182,12 @@ fn damaged_words_and_labels_are_refused_or_said_again() {
             n_tried += 1;
             if let Ok(timeline) = takebook::grading::parse_lab(&text) {
                 n_read += 1;
-                assert!(!timeline.spans().is_empty(), "{name} {round}");
+                let spans = timeline.spans();
+                assert!(spans.iter().all(|s| s.start_s < s.end_s), "{name} {round}");
+                assert!(
+                    spans.is_sorted_by(|a, b| a.end_s <= b.start_s),
+                    "{name} {round}"
+                );
             }
         }
     }
