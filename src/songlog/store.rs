@@ -15,7 +15,7 @@ use std::time::{Duration, Instant};
 pub const ENDING: &str = "takebook";
 /// Folder for what the user need not see.
 const SIDE_FOLDER: &str = ".takebook";
-/// The largest log that is read; three hours of picking make about a fiftieth of it.
+/// The largest log that is read: half an hour of strumming makes 3 MB.
 pub const MAX_BYTES: u64 = 256 << 20;
 /// How long to wait for another writer.
 const PATIENCE: Duration = Duration::from_secs(3);
