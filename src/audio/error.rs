@@ -42,6 +42,13 @@ pub enum AudioError {
         /// The rate found, Hz.
         rate_hz: u32,
     },
+    /// A take longer than is heard in one piece; cut it.
+    TooLong {
+        /// Which file.
+        path: PathBuf,
+        /// The longest that is heard, s.
+        longest_s: u32,
+    },
     /// The recording cannot be written; what was caught before is safe.
     Write {
         /// Which file.
@@ -119,6 +126,13 @@ impl std::fmt::Display for AudioError {
             Self::Rate { path, rate_hz } => write!(
                 f,
                 "'{}' claims a sample rate of {rate_hz} Hz (4000 to 768000 are possible); its header is damaged",
+                path.display()
+            ),
+            Self::TooLong { path, longest_s } => write!(
+                f,
+                "'{}' lasts longer than {} hours; cut it into songs first, for example: ffmpeg -i '{}' -ss 0 -t 300 song.wav",
+                path.display(),
+                longest_s / 3600,
                 path.display()
             ),
             Self::Write { path, source } => {

@@ -43,7 +43,7 @@ pub use facts::{Facts, Fingerprint};
 pub use record::{Recording, SampleForm};
 pub use record_level::{Level, LevelMeter};
 pub use record_mono::{Channels, ToHearing};
-pub use source::{Decoded, HEARING_RATE, Source, decode, open};
+pub use source::{Decoded, HEARING_RATE, LONGEST_S, Source, decode, open};
 
 /// File name endings that are worth trying, lower case, without the dot.
 pub const ENDINGS: &[&str] = &[

@@ -11,6 +11,10 @@ use std::path::Path;
 /// The rate that hearing works at: keeps all below 11 kHz, far above a guitar's notes.
 pub const HEARING_RATE: SampleRate = SampleRate(22_050);
 
+/// The longest take that is read: 12 hours. A few bytes of a lossless file can
+/// claim to be a year of silence.
+pub const LONGEST_S: u32 = 43_200;
+
 /// Peaks below this are silence (-70 dB under full scale).
 const SILENT_PEAK: f32 = 3.2e-4;
 /// More than this share at full scale is worth a word.
@@ -90,7 +94,7 @@ impl Source {
     /// take but for its fingerprint (8 bytes for each tenth of a second).
     ///
     /// # Errors
-    /// As [`open`]; damage after the first samples is a warning in [`Source::facts`].
+    /// As [`open`], and [`AudioError::TooLong`] after [`LONGEST_S`]; damage after the first samples is a warning in [`Source::facts`].
     pub fn read_mono_22050(
         &mut self,
         each: &mut dyn FnMut(&[f32]),
@@ -125,9 +129,16 @@ impl Source {
         let mut track = Track::open(&self.facts.path)?;
         let mut mixer = Mixer::new(track.n_channels, mix);
         let mut block = Vec::new();
+        let most = u64::from(LONGEST_S) * u64::from(track.rate_hz);
         let broken = loop {
             match track.next_block(&mut block) {
                 Step::Samples => {
+                    if mixer.n_frames() > most {
+                        return Err(AudioError::TooLong {
+                            path: self.facts.path.clone(),
+                            longest_s: LONGEST_S,
+                        });
+                    }
                     let mono = mixer.push(&mut block);
                     if !mono.is_empty() {
                         each(mono);

@@ -19,6 +19,13 @@ use super::slots::Slot;
 const WRONG: f32 = 14.0;
 /// Cost of a jump to another bar, ln.
 const JUMP: f32 = 11.0;
+/// More for a jump back to the bar just played: a chord that rings on sounds like it.
+const SAME_BAR: f32 = 8.0;
+/// Cost of going on after a pause, ln, wherever that is.
+const AFTER_PAUSE: f32 = JUMP + 4.0;
+/// More for a jump or a start that is at no start of a section, ln: among ways
+/// that sound alike the one that a player would take.
+const WITHIN_SECTION: f32 = 1.0;
 /// Cost of a slot that starts where nothing is struck, ln.
 const NO_STROKE: f32 = 4.0;
 /// Cost of a frame that plays nothing of the chart, ln, beyond what the take's
@@ -53,6 +60,9 @@ pub(crate) struct Alignment {
 /// Where the best path into a cell came from.
 #[derive(Debug, Clone, Copy)]
 enum Before {
+    /// Nothing of the chart was played yet.
+    Start,
+    /// A pause, or the end.
     Aside,
     Slot(usize),
 }
@@ -166,8 +176,9 @@ impl Search<'_> {
         let last_of_bar =
             |i: usize| i + 1 == n_slots || self.slots[i].bar_idx != self.slots[i + 1].bar_idx;
         let mut best = vec![f32::NEG_INFINITY; n * n_slots];
-        let mut back = vec![(0usize, Before::Aside); n * n_slots];
-        let mut enter = vec![(f32::NEG_INFINITY, Before::Aside); n * n_slots];
+        let mut back = vec![(0usize, Before::Start); n * n_slots];
+        let mut enter = vec![(f32::NEG_INFINITY, Before::Start); n * n_slots];
+        let mut start = vec![0.0f32; n];
         let mut aside = vec![(f32::NEG_INFINITY, None::<usize>); n];
         for b in 0..n {
             for i in 0..n_slots {
@@ -191,60 +202,65 @@ impl Search<'_> {
                 }
             }
             let row = &best[b * n_slots..(b + 1) * n_slots];
-            let ended = |cost_at_end: f32| {
+            let ended = |usable: &dyn Fn(usize) -> bool, cost: &dyn Fn(usize) -> f32| {
                 (0..n_slots)
-                    .filter(|i| last_of_bar(*i))
-                    .map(|i| {
-                        let cost = if i + 1 == n_slots { cost_at_end } else { JUMP };
-                        (row[i] - cost, i)
-                    })
+                    .filter(|i| last_of_bar(*i) && usable(*i))
+                    .map(|i| (row[i] - cost(i), i))
                     .max_by(|x, y| x.0.total_cmp(&y.0))
                     .unwrap_or((f32::NEG_INFINITY, 0))
             };
-            let stopped = ended(0.0);
-            let jumped = ended(JUMP);
-            aside[b] = if b == 0 {
-                (0.0, None)
-            } else {
-                // a last chord that rings on is nobody's bar
-                let share = if self.evidence.struck(b - 1) {
-                    1.0
-                } else {
-                    RINGING
-                };
-                let on = self
-                    .evidence
-                    .rest(b - 1)
-                    .max(-share * self.aside * self.evidence.n_frames(b - 1, b));
-                (aside[b - 1].0 + on, None)
-            };
+            if b > 0 {
+                let on = self.beside(b - 1);
+                start[b] = start[b - 1] + on;
+                aside[b] = (aside[b - 1].0 + on, None);
+            }
+            let stopped = ended(&|_| true, &|i| if i + 1 == n_slots { 0.0 } else { JUMP });
             if stopped.0 > aside[b].0 {
                 aside[b] = (stopped.0, Some(stopped.1));
             }
+            let jumped = ended(&|_| true, &|_| JUMP);
+            let bar = |i: usize| self.slots[i].bar_idx;
+            let elsewhere = ended(&|i| bar(i) != bar(jumped.1), &|_| JUMP);
             for i in 0..n_slots {
                 let cell = &mut enter[b * n_slots + i];
-                if i > 0 && row[i - 1] > cell.0 {
-                    *cell = (row[i - 1], Before::Slot(i - 1));
+                let mut offer = |score: f32, from: Before| {
+                    if score > cell.0 {
+                        *cell = (score, from);
+                    }
+                };
+                if i > 0 {
+                    offer(row[i - 1], Before::Slot(i - 1));
                 }
                 if first_of_bar(i) {
-                    let late = if i == 0 { 0.0 } else { JUMP };
-                    if aside[b].0 - late > cell.0 {
-                        *cell = (aside[b].0 - late, Before::Aside);
-                    }
-                    if jumped.0 > cell.0 {
-                        *cell = (jumped.0, Before::Slot(jumped.1));
+                    let within = if self.slots[i].starts_section {
+                        0.0
+                    } else {
+                        WITHIN_SECTION
+                    };
+                    let late = if i == 0 { 0.0 } else { JUMP + within };
+                    offer(start[b] - late, Before::Start);
+                    offer(aside[b].0 - AFTER_PAUSE - within, Before::Aside);
+                    if bar(jumped.1) == bar(i) {
+                        offer(jumped.0 - SAME_BAR, Before::Slot(jumped.1));
+                        offer(elsewhere.0 - within, Before::Slot(elsewhere.1));
+                    } else {
+                        offer(jumped.0 - within, Before::Slot(jumped.1));
                     }
                 }
             }
         }
         // back from the end, where anything may follow the chart
         let mut played = Vec::new();
-        let (score, mut at) = (aside[n - 1].0, (n - 1, Before::Aside));
+        let score = aside[n - 1].0;
+        if start[n - 1] > score {
+            return None;
+        }
+        let mut at = (n - 1, Before::Aside);
         loop {
             match at {
+                (_, Before::Start) => break,
                 (b, Before::Aside) => match aside[b].1 {
                     Some(i) => at = (b, Before::Slot(i)),
-                    None if b == 0 => break,
                     None => at = (b - 1, Before::Aside),
                 },
                 (b, Before::Slot(i)) => {
@@ -260,6 +276,19 @@ impl Search<'_> {
         }
         played.reverse();
         (!played.is_empty()).then_some(Alignment { played, score })
+    }
+
+    /// What the stretch after a bound costs if it plays nothing of the chart.
+    fn beside(&self, from: usize) -> f32 {
+        // a last chord that rings on is nobody's bar
+        let share = if self.evidence.struck(from) {
+            1.0
+        } else {
+            RINGING
+        };
+        self.evidence
+            .rest(from)
+            .max(-share * self.aside * self.evidence.n_frames(from, from + 1))
     }
 
     /// The tempo at each bound: the median over the slots around it.

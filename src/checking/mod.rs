@@ -11,6 +11,8 @@ mod judge;
 mod reading;
 mod slots;
 mod take;
+#[cfg(test)]
+mod tests;
 
 pub use evidence::{Evidence, Stretch};
 pub use judge::{Departure, Finding};

@@ -21,6 +21,8 @@ pub struct Slot {
     pub shapes: Vec<Shape>,
     /// Whether the user decided it.
     pub decided: bool,
+    /// Whether its bar is the first of a section.
+    pub starts_section: bool,
 }
 
 /// Parts of a bar shorter than this share belong to their neighbor: the chord
@@ -51,6 +53,7 @@ pub fn slots(song: &Song) -> Vec<Slot> {
                 label: span.label.clone(),
                 shapes: span.shapes[..span.n_decided_shapes.min(span.shapes.len())].to_vec(),
                 decided: span.state == State::Decided,
+                starts_section: song.sections.iter().any(|s| s.first_bar == bar.number),
             });
         }
         // no gap inside a bar

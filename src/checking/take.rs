@@ -146,31 +146,32 @@ fn tempo_ratio(evidence: &Evidence, slots: &[Slot], alignment: &Alignment) -> f6
 /// Runs of bars, first and last inclusive.
 type BarRuns = Vec<(u32, u32)>;
 
-/// Runs of bars not played, and played again, where the route leaves the chart's order.
+/// Runs of bars not played, and played more than once.
 fn route(song: &Song, slots: &[Slot], played: &[Played]) -> (BarRuns, BarRuns) {
-    let (mut left_out, mut again) = (Vec::new(), Vec::new());
-    let number = |bar: usize| song.bars[bar].number;
     let n_bars = slots.last().map_or(0, |s| s.bar_idx + 1);
-    let mut next = slots.first().map_or(0, |s| s.bar_idx);
-    let mut last_slot = None;
+    let first = slots.first().map_or(0, |s| s.bar_idx);
+    let mut times = vec![0usize; n_bars];
+    let mut last = None;
     for p in played {
         let bar = slots[p.slot_idx].bar_idx;
-        let goes_on = last_slot.is_some_and(|l| l + 1 == p.slot_idx);
-        last_slot = Some(p.slot_idx);
-        if goes_on && bar + 1 == next {
-            continue;
+        let goes_on = last == Some((bar, p.slot_idx.wrapping_sub(1)));
+        if !goes_on {
+            times[bar] += 1;
         }
-        if bar > next {
-            left_out.push((number(next), number(bar - 1)));
-        } else if bar < next {
-            again.push((number(bar), number(next - 1)));
+        last = Some((bar, p.slot_idx));
+    }
+    let runs = |wanted: &dyn Fn(usize) -> bool| -> BarRuns {
+        let mut found = BarRuns::new();
+        for bar in (first..n_bars).filter(|bar| wanted(times[*bar])) {
+            let number = song.bars[bar].number;
+            match found.last_mut() {
+                Some((_, last)) if *last + 1 == number => *last = number,
+                _ => found.push((number, number)),
+            }
         }
-        next = bar + 1;
-    }
-    if next < n_bars {
-        left_out.push((number(next), number(n_bars - 1)));
-    }
-    (left_out, again)
+        found
+    };
+    (runs(&|n| n == 0), runs(&|n| n > 1))
 }
 
 /// How far a change may be off its place, in beats.

@@ -188,6 +188,7 @@ fn save(path: &Path, bytes: &[u8], replace: bool) -> Result<(), CliError> {
         Some(p) if !p.as_os_str().is_empty() => p,
         _ => Path::new("."),
     };
+    let _under_way = super::interrupt::writing();
     let mut file = tempfile::NamedTempFile::new_in(folder).map_err(fail)?;
     file.write_all(bytes).map_err(fail)?;
     file.as_file().sync_all().map_err(fail)?;

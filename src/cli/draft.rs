@@ -14,16 +14,24 @@ use crate::theory::{Key, Label};
 use indicatif::{MultiProgress, ProgressBar, ProgressStyle};
 use rayon::prelude::*;
 use serde_json::{Value, json};
+use std::collections::HashMap;
 use std::io::Write;
 use std::path::{Path, PathBuf};
+use std::sync::atomic::{AtomicBool, Ordering};
 
 /// Arguments of `draft`.
 #[derive(clap::Args)]
 #[command(after_help = "Example: takebook draft evening.wav --capo 2")]
 pub(crate) struct Args {
-    /// Sound files, or folders of them.
-    #[arg(required = true, value_name = "TAKE")]
+    /// Sound files, or folders of them. Of a folder only what is new or changed is drafted.
+    #[arg(required_unless_present = "list", value_name = "TAKE")]
     takes: Vec<PathBuf>,
+    /// A file that names takes or folders, one a line (- for standard input); only what is new or changed is drafted.
+    #[arg(long, value_name = "FILE")]
+    list: Option<PathBuf>,
+    /// Of all takes only what is new or changed since its last draft.
+    #[arg(long)]
+    changed: bool,
     /// The log to write; for several takes a folder. Left out, beside each take.
     #[arg(short, long, value_name = "LOG")]
     output: Option<PathBuf>,
@@ -60,6 +68,9 @@ pub(crate) struct Args {
     /// Results as JSON.
     #[arg(long)]
     json: bool,
+    /// One line of JSON for each take, as soon as it is done.
+    #[arg(long, conflicts_with = "json")]
+    json_lines: bool,
 }
 
 /// What the user said of the take beforehand; it wins over what is heard.
@@ -158,15 +169,22 @@ impl DraftOptions {
 struct Job {
     take: PathBuf,
     log: PathBuf,
-    /// Named through a folder: skipped if nothing changed since its last draft.
-    from_folder: bool,
+    /// Skipped if nothing changed since its last draft.
+    only_changed: bool,
 }
 
-/// What became of one take.
+/// What became of one take; of a thousand takes only this is kept in memory.
 enum Done {
-    Drafted(Box<Log>),
+    Drafted(Box<Told>),
     UpToDate,
     Failed(CliError),
+}
+
+/// What there is to say of a drafted take.
+struct Told {
+    words: String,
+    json: Value,
+    heard_anything: bool,
 }
 
 pub(crate) fn run(args: Args, out: &mut dyn Write) -> Result<Outcome, CliError> {
@@ -176,20 +194,58 @@ pub(crate) fn run(args: Args, out: &mut dyn Write) -> Result<Outcome, CliError> 
         .num_threads(args.jobs.map_or(0, usize::from))
         .build()
         .map_err(|e| CliError::new(format!("cannot start {:?} jobs: {e}", args.jobs)))?;
-    let results: Vec<Done> = pool.install(|| {
-        jobs.par_iter()
-            .map(|job| draft(job, &args, &bars).unwrap_or_else(Done::Failed))
-            .collect()
-    });
+    let (sender, receiver) = std::sync::mpsc::channel();
+    let stop = AtomicBool::new(false);
+    let results = std::thread::scope(|scope| {
+        scope.spawn(|| {
+            let sender = sender;
+            pool.install(|| {
+                jobs.par_iter()
+                    .enumerate()
+                    .for_each_with(sender, |sender, (i, job)| {
+                        if !stop.load(Ordering::Relaxed) {
+                            let done = draft(job, &args, &bars).unwrap_or_else(Done::Failed);
+                            // nobody listens any more only if writing failed
+                            let _ = sender.send((i, done));
+                        }
+                    });
+            });
+        });
+        let told = tell_all(&jobs, &args, receiver, out);
+        stop.store(true, Ordering::Relaxed);
+        told
+    })?;
     if args.json {
         let drafts: Vec<Value> = jobs.iter().zip(&results).map(as_json).collect();
         writeln!(out, "{}", json!({"version": 1, "drafts": drafts}))?;
-    } else {
-        for (job, done) in jobs.iter().zip(&results) {
-            tell(job, done, out)?;
-        }
     }
     close(&jobs, results)
+}
+
+/// Tells of each take as soon as it is its turn; gives what became of all.
+fn tell_all(
+    jobs: &[Job],
+    args: &Args,
+    receiver: std::sync::mpsc::Receiver<(usize, Done)>,
+    out: &mut dyn Write,
+) -> Result<Vec<Done>, CliError> {
+    let mut done: Vec<Option<Done>> = jobs.iter().map(|_| None).collect();
+    let mut next = 0;
+    for (i, one) in receiver {
+        if args.json_lines {
+            writeln!(out, "{}", as_json((&jobs[i], &one)))?;
+            out.flush()?;
+        }
+        done[i] = Some(one);
+        while let Some(Some(one)) = done.get(next) {
+            if !args.json && !args.json_lines {
+                tell(&jobs[next], one, out)?;
+                out.flush()?;
+            }
+            next += 1;
+        }
+    }
+    Ok(done.into_iter().flatten().collect())
 }
 
 /// Exit code and error of all takes together.
@@ -201,7 +257,7 @@ fn close(jobs: &[Job], results: Vec<Done>) -> Result<Outcome, CliError> {
         match done {
             Done::Failed(error) if n == 1 => return Err(error),
             Done::Failed(error) => failed.push(format!("  {}: {error}", job.take.display())),
-            Done::Drafted(log) => silent |= !heard_anything(&log.heard),
+            Done::Drafted(told) => silent |= !told.heard_anything,
             Done::UpToDate => {}
         }
     }
@@ -226,7 +282,10 @@ fn heard_anything(heard: &Heard) -> bool {
 /// Which takes go to which logs.
 fn plan(args: &Args) -> Result<Vec<Job>, CliError> {
     let mut takes: Vec<(PathBuf, bool)> = Vec::new();
-    for path in &args.takes {
+    let listed = args.list.as_deref().map(listed).transpose()?;
+    let named = args.takes.iter().map(|path| (path, args.changed));
+    let listed = listed.iter().flatten().map(|path| (path, true));
+    for (path, only_changed) in named.chain(listed) {
         if path.is_dir() {
             let found = sound_files(path)?;
             if found.is_empty() {
@@ -237,7 +296,7 @@ fn plan(args: &Args) -> Result<Vec<Job>, CliError> {
             }
             takes.extend(found.into_iter().map(|take| (take, true)));
         } else {
-            takes.push((path.clone(), false));
+            takes.push((path.clone(), only_changed));
         }
     }
     let several = takes.len() > 1;
@@ -253,7 +312,8 @@ fn plan(args: &Args) -> Result<Vec<Job>, CliError> {
         ));
     }
     let mut jobs: Vec<Job> = Vec::new();
-    for (take, from_folder) in takes {
+    let mut of_log: HashMap<PathBuf, usize> = HashMap::new();
+    for (take, only_changed) in takes {
         let beside = take.with_extension(store::ENDING);
         let log = match (folder, &args.output) {
             (Some(folder), _) => folder.join(beside.file_name().unwrap_or_default()),
@@ -266,7 +326,7 @@ fn plan(args: &Args) -> Result<Vec<Job>, CliError> {
                 take.display()
             )));
         }
-        if let Some(other) = jobs.iter().find(|j| j.log == log) {
+        if let Some(other) = of_log.insert(log.clone(), jobs.len()).map(|i| &jobs[i]) {
             return Err(CliError::new(format!(
                 "'{}' and '{}' would share the log '{}'; draft one of them alone with -o",
                 other.take.display(),
@@ -277,10 +337,47 @@ fn plan(args: &Args) -> Result<Vec<Job>, CliError> {
         jobs.push(Job {
             take,
             log,
-            from_folder,
+            only_changed,
         });
     }
     Ok(jobs)
+}
+
+/// The largest list of takes that is read, bytes.
+const LARGEST_LIST: u64 = 64 << 20;
+
+/// Takes named in a file, one a line; empty lines and lines with # are passed over.
+fn listed(list: &Path) -> Result<Vec<PathBuf>, CliError> {
+    let failed = |e: std::io::Error| {
+        CliError::new(format!("cannot read the list '{}': {e}", list.display()))
+    };
+    let input: Box<dyn std::io::Read> = if list == Path::new("-") {
+        Box::new(std::io::stdin())
+    } else {
+        Box::new(std::fs::File::open(list).map_err(failed)?)
+    };
+    let mut text = String::new();
+    std::io::Read::read_to_string(&mut std::io::Read::take(input, LARGEST_LIST + 1), &mut text)
+        .map_err(failed)?;
+    if text.len() as u64 > LARGEST_LIST {
+        return Err(CliError::new(format!(
+            "the list '{}' is larger than {} MiB; draft it in parts",
+            list.display(),
+            LARGEST_LIST >> 20
+        )));
+    }
+    let takes: Vec<PathBuf> = text
+        .lines()
+        .filter(|line| !line.trim().is_empty() && !line.starts_with('#'))
+        .map(PathBuf::from)
+        .collect();
+    if takes.is_empty() {
+        return Err(CliError::new(format!(
+            "the list '{}' names no take (one a line is expected)",
+            list.display()
+        )));
+    }
+    Ok(takes)
 }
 
 fn sound_files(folder: &Path) -> Result<Vec<PathBuf>, CliError> {
@@ -321,7 +418,7 @@ fn draft(job: &Job, args: &Args, bars: &MultiProgress) -> Result<Done, CliError>
         let named = args.bar_beats.iter();
         options.bar_beats = named.map(|(bar, n)| (WhichBar::Number(*bar), *n)).collect();
     }
-    if job.from_folder
+    if job.only_changed
         && given.is_empty()
         && before
             .as_ref()
@@ -372,7 +469,7 @@ fn save(job: &Job, source: &Source, heard: Heard, given: Vec<Act>) -> Result<Don
         ))
     })?;
     locked.save(&log)?;
-    Ok(Done::Drafted(Box::new(log)))
+    Ok(Done::Drafted(Box::new(told(job, &log)?)))
 }
 
 fn refuse_another_take(job: &Job, before: &Log, take: &songlog::Take) -> Result<(), CliError> {
@@ -518,27 +615,30 @@ fn progress_bar(bars: &MultiProgress, take: &Path) -> ProgressBar {
 }
 
 fn tell(job: &Job, done: &Done, out: &mut dyn Write) -> Result<(), CliError> {
-    let log = match done {
-        Done::Failed(_) => return Ok(()),
-        Done::UpToDate => {
-            writeln!(
-                out,
-                "{}: nothing new since its last draft, skipped",
-                job.take.display()
-            )?;
-            return Ok(());
-        }
-        Done::Drafted(log) => log,
-    };
-    writeln!(out, "{} -> {}", job.take.display(), job.log.display())?;
+    match done {
+        Done::Failed(_) => {}
+        Done::UpToDate => writeln!(
+            out,
+            "{}: nothing new since its last draft, skipped",
+            job.take.display()
+        )?,
+        Done::Drafted(told) => out.write_all(told.words.as_bytes())?,
+    }
+    Ok(())
+}
+
+fn told(job: &Job, log: &Log) -> Result<Told, CliError> {
     let song = songlog::resolve(log);
+    let heard_anything = heard_anything(&log.heard);
+    let mut words = Vec::new();
+    writeln!(words, "{} -> {}", job.take.display(), job.log.display())?;
     for warning in &song.warnings {
         let line = format!("  note: {warning}");
-        writeln!(out, "{}", super::layout::wrap_from(&line, 8))?;
+        writeln!(words, "{}", super::layout::wrap_from(&line, 8))?;
     }
-    if heard_anything(&log.heard) {
+    if heard_anything {
         writeln!(
-            out,
+            words,
             "  {} bars, {} chords, {} open{}",
             song.bars.len(),
             song.spans.len(),
@@ -547,11 +647,28 @@ fn tell(job: &Job, done: &Done, out: &mut dyn Write) -> Result<(), CliError> {
                 .map(|f| format!("; {f}"))
                 .unwrap_or_default()
         )?;
-        writeln!(out, "  see them: takebook show {}", job.log.display())?;
+        writeln!(words, "  see them: takebook show {}", job.log.display())?;
     } else {
-        writeln!(out, "  no chord was heard in {:.1} s", song.duration_s)?;
+        writeln!(words, "  no chord was heard in {:.1} s", song.duration_s)?;
     }
-    Ok(())
+    let json = json!({
+        "state": "drafted",
+        "heard_anything": heard_anything,
+        "duration_s": song.duration_s,
+        "n_bars": song.bars.len(),
+        "n_chords": song.spans.len(),
+        "n_open": song.n_open(),
+        "tempo_bpm": song.tempo_bpm,
+        "meter": song.meter.map(|(b, v)| format!("{b}/{v}")),
+        "key": song.key.map(|k| k.label()),
+        "tuning_cents": log.heard.tuning_cents,
+        "warnings": song.warnings,
+    });
+    Ok(Told {
+        words: String::from_utf8_lossy(&words).into_owned(),
+        json,
+        heard_anything,
+    })
 }
 
 fn as_json((job, done): (&Job, &Done)) -> Value {
@@ -562,21 +679,7 @@ fn as_json((job, done): (&Job, &Done)) -> Value {
     let more = match done {
         Done::Failed(error) => json!({"state": "failed", "error": error.to_string()}),
         Done::UpToDate => json!({"state": "up to date"}),
-        Done::Drafted(log) => {
-            let song = songlog::resolve(log);
-            json!({
-                "state": "drafted",
-                "heard_anything": heard_anything(&log.heard),
-                "n_bars": song.bars.len(),
-                "n_chords": song.spans.len(),
-                "n_open": song.n_open(),
-                "tempo_bpm": song.tempo_bpm,
-                "meter": song.meter.map(|(b, v)| format!("{b}/{v}")),
-                "key": song.key.map(|k| k.label()),
-                "tuning_cents": log.heard.tuning_cents,
-                "warnings": song.warnings,
-            })
-        }
+        Done::Drafted(told) => told.json.clone(),
     };
     if let (Value::Object(all), Value::Object(more)) = (&mut value, more) {
         all.extend(more);

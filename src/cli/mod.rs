@@ -13,7 +13,9 @@ mod desk;
 mod draft;
 mod error;
 mod grade;
+mod help_files;
 mod imply;
+mod interrupt;
 #[cfg(feature = "mic")]
 mod keys;
 mod layout;
@@ -25,15 +27,16 @@ mod show;
 mod taps;
 mod undo;
 
-use clap::{Parser, Subcommand};
+use clap::{CommandFactory, Parser, Subcommand};
 use std::io::Write;
 use std::process::ExitCode;
+use std::sync::LazyLock;
 
 pub(crate) use error::CliError;
 
 /// Hears a guitar take, proposes its chords, delivers a chart.
 #[derive(Parser)]
-#[command(name = "takebook", version, about, max_term_width = 100)]
+#[command(name = "takebook", version, long_version = LONG_VERSION.as_str(), about, max_term_width = 100)]
 struct Cli {
     #[command(subcommand)]
     command: Command,
@@ -66,7 +69,21 @@ enum Command {
     /// Fingerings for a chord, or the smoothest row of them for a progression
     Shapes(Box<shapes::ShapesArgs>),
     Grade(grade::Grade),
+    /// Writes manual pages and completions for shells
+    HelpFiles(help_files::Args),
 }
+
+/// What `--version` says; `-V` says the number alone.
+static LONG_VERSION: LazyLock<String> = LazyLock::new(|| {
+    let has = |built: bool| if built { "with" } else { "without" };
+    format!(
+        "{}\nbuilt {}: microphone (mic)\nbuilt {}: desk (desk)\nlogs: version {}",
+        env!("CARGO_PKG_VERSION"),
+        has(cfg!(feature = "mic")),
+        has(cfg!(feature = "desk")),
+        crate::songlog::VERSION,
+    )
+});
 
 /// What a command that ran through has to say by its exit code.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -78,6 +95,16 @@ pub(crate) enum Outcome {
 }
 
 impl Command {
+    /// Whether it hears Ctrl-C and the like by itself.
+    fn minds_signals(&self) -> bool {
+        match self {
+            Self::Record(_) | Self::Listen(_) => true,
+            #[cfg(feature = "desk")]
+            Self::Desk(_) => true,
+            _ => false,
+        }
+    }
+
     fn run(self, out: &mut dyn Write) -> Result<Outcome, CliError> {
         match self {
             Self::Record(args) => record::run(&args, out),
@@ -85,6 +112,7 @@ impl Command {
             Self::Chart(command) => command.run(out),
             Self::Check(args) => check::run(&args, out),
             Self::Grade(command) => command.run(out),
+            Self::HelpFiles(args) => help_files::run(&args, Cli::command(), out),
             Self::Draft(args) => draft::run(args, out),
             Self::Show(args) => show::run(args, out),
             Self::Confirm(args) => confirm::run(&args, out),
@@ -118,6 +146,15 @@ pub fn main() -> ExitCode {
             return ExitCode::from(if failed { 2 } else { 0 });
         }
     };
+    // recording and listening end in their own way
+    if !cli.command.minds_signals()
+        && let Err(error) = interrupt::watch()
+    {
+        let _ = writeln!(
+            std::io::stderr(),
+            "takebook: Ctrl-C may leave a file: {error}"
+        );
+    }
     let stdout = std::io::stdout();
     let mut out = std::io::BufWriter::new(stdout.lock());
     let result = cli

@@ -21,6 +21,7 @@ mod error;
 mod events;
 mod lab;
 mod matching;
+pub mod reliability;
 mod sections;
 mod timeline;
 

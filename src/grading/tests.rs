@@ -141,3 +141,38 @@ fn every_quality_of_the_vocabulary_is_read_as_theory_reads_it() {
         }
     }
 }
+
+fn said(start_s: f64, end_s: f64, label: &str, probability: f64) -> reliability::Said {
+    reliability::Said {
+        start_s,
+        end_s,
+        label: label.parse().expect("a label"),
+        probability,
+    }
+}
+
+/// By hand: 8 of 10 s right at 0.9, 1 of 10 s right at 0.3.
+#[test]
+fn said_against_right_is_counted_by_time() {
+    let truth =
+        parse_lab("0 8 C:maj\n8 10 G:maj\n10 11 D:7\n11 20 Gb:maj\n20 30 X\n").expect("lab");
+    let mut all = reliability::Reliability::default();
+    assert_eq!(all.error(), None);
+    let list = [
+        said(0.0, 10.0, "C", 0.9),
+        said(10.0, 20.0, "D7", 0.3),
+        said(20.0, 30.0, "A", 1.0),
+    ];
+    all.add(&list, &truth).expect("labels");
+    let error = all.error().expect("measured");
+    assert!((error - (0.5 * 0.1 + 0.5 * 0.2)).abs() < 1e-12, "{error}");
+    assert!((all.bins[9].right().expect("a bin") - 0.8).abs() < 1e-12);
+    assert!((all.bins[3].said().expect("a bin") - 0.3).abs() < 1e-12);
+    assert_eq!(all.bins[5].said(), None);
+    // another spelling is the same chord, another bass is not
+    let mut all = reliability::Reliability::default();
+    let list = [said(11.0, 20.0, "F#", 1.0), said(0.0, 8.0, "C/E", 1.0)];
+    all.add(&list, &truth).expect("labels");
+    assert!((all.bins[9].right_s - 9.0).abs() < 1e-12);
+    assert!((all.error().expect("measured") - 8.0 / 17.0).abs() < 1e-12);
+}

@@ -20,6 +20,14 @@ pub enum LogError {
         /// What the system said.
         source: std::io::Error,
     },
+    /// The file was written, but the system did not confirm that it is on the
+    /// disk; look at it before going on.
+    Unsure {
+        /// Which file.
+        path: PathBuf,
+        /// What the system said.
+        source: std::io::Error,
+    },
     /// Not a log at all.
     NotALog {
         /// Which file.
@@ -66,6 +74,11 @@ impl std::fmt::Display for LogError {
                 "cannot write the log '{}': {source} (what was there before is untouched)",
                 path.display()
             ),
+            Self::Unsure { path, source } => write!(
+                f,
+                "the log '{}' was written, but the disk did not confirm it: {source} (look at it with show before going on; the version before is in the folder .takebook beside it)",
+                path.display()
+            ),
             Self::NotALog { path, found } => write!(
                 f,
                 "'{}' is not a log of takebook: {found} (make one with: takebook draft TAKE)",
@@ -98,7 +111,9 @@ impl std::fmt::Display for LogError {
 impl std::error::Error for LogError {
     fn source(&self) -> Option<&(dyn std::error::Error + 'static)> {
         match self {
-            Self::Read { source, .. } | Self::Write { source, .. } => Some(source),
+            Self::Read { source, .. }
+            | Self::Write { source, .. }
+            | Self::Unsure { source, .. } => Some(source),
             _ => None,
         }
     }

@@ -16,6 +16,7 @@ mod format;
 pub mod heard;
 mod records;
 pub mod resolve;
+mod saving;
 pub mod song;
 pub mod store;
 #[cfg(test)]

@@ -3,18 +3,20 @@
 //! Beside the logs lies a folder `.takebook` with the lock, the file being
 //! written and the last five versions of each log.
 
+use super::saving::{self, Failure, Files, Places};
 use super::{Log, LogError, format};
 use std::fs::{File, TryLockError};
-use std::io::Write;
+use std::io::Read;
 use std::path::{Path, PathBuf};
+use std::sync::{PoisonError, RwLock, RwLockWriteGuard};
 use std::time::{Duration, Instant};
 
 /// Ending of a log's file name, without the dot.
 pub const ENDING: &str = "takebook";
 /// Folder for what the user need not see.
 const SIDE_FOLDER: &str = ".takebook";
-/// How many old versions are kept.
-const N_KEPT: usize = 5;
+/// The largest log that is read: half an hour of strumming makes 3 MB.
+pub const MAX_BYTES: u64 = 256 << 20;
 /// How long to wait for another writer.
 const PATIENCE: Duration = Duration::from_secs(3);
 
@@ -24,10 +26,22 @@ const PATIENCE: Duration = Duration::from_secs(3);
 /// * [`LogError::Read`] if there is no such file, or it cannot be read.
 /// * [`LogError::NotALog`], [`LogError::Newer`], [`LogError::Wrong`] by its content.
 pub fn load(path: &Path) -> Result<Log, LogError> {
-    let bytes = std::fs::read(path).map_err(|source| LogError::Read {
+    let failed = |source| LogError::Read {
         path: path.into(),
         source,
-    })?;
+    };
+    let file = File::open(path).map_err(failed)?;
+    let mut bytes = Vec::new();
+    // not by its stated size: a device or a pipe states none
+    file.take(MAX_BYTES + 1)
+        .read_to_end(&mut bytes)
+        .map_err(failed)?;
+    if bytes.len() as u64 > MAX_BYTES {
+        return Err(LogError::NotALog {
+            path: path.into(),
+            found: format!("it is larger than {} MiB", MAX_BYTES >> 20),
+        });
+    }
     let text = String::from_utf8(bytes).map_err(|_| LogError::NotALog {
         path: path.into(),
         found: "its content is not text".into(),
@@ -38,8 +52,7 @@ pub fn load(path: &Path) -> Result<Log, LogError> {
 /// A log file that nobody else writes to while this value lives.
 #[derive(Debug)]
 pub struct Locked {
-    path: PathBuf,
-    side: PathBuf,
+    places: Places,
     _lock: File,
 }
 
@@ -80,10 +93,26 @@ pub fn lock(path: &Path) -> Result<Locked, LogError> {
         }
     }
     Ok(Locked {
-        path: real,
-        side,
+        places: Places {
+            folder: folder(&real).into(),
+            log: real,
+            side,
+        },
         _lock: lock,
     })
+}
+
+/// Held by each save for reading, and for writing by who wants none to start.
+static SAVING: RwLock<()> = RwLock::new(());
+
+/// While it lives no save of this program is under way.
+#[derive(Debug)]
+pub struct NoSaves(#[expect(dead_code, reason = "held")] RwLockWriteGuard<'static, ()>);
+
+/// Waits for saves under way and holds off later ones: before the program ends
+/// out of turn, so that nothing half-saved is left.
+pub fn hold_saves() -> NoSaves {
+    NoSaves(SAVING.write().unwrap_or_else(PoisonError::into_inner))
 }
 
 /// As [`lock`], for a log that must be there: makes nothing where there is none.
@@ -101,74 +130,27 @@ impl Locked {
     /// # Errors
     /// As [`load`].
     pub fn load(&self) -> Result<Log, LogError> {
-        load(&self.path)
+        load(&self.places.log)
     }
 
     /// Saves the log: whole or not at all; the version before is kept.
     ///
     /// # Errors
     /// * [`LogError::Write`]; what was there before is untouched.
+    /// * [`LogError::Unsure`]; the log is replaced, but may not outlast a power cut.
     pub fn save(&self, log: &Log) -> Result<(), LogError> {
-        self.save_text(&format::write(log))
-            .map_err(|source| LogError::Write {
-                path: self.path.clone(),
+        let _under_way = SAVING.read().unwrap_or_else(PoisonError::into_inner);
+        let path = || self.places.log.clone();
+        saving::save(&Files, &self.places, &format::write(log)).map_err(|failure| match failure {
+            Failure::Untouched(source) => LogError::Write {
+                path: path(),
                 source,
-            })
-    }
-
-    fn save_text(&self, text: &str) -> std::io::Result<()> {
-        self.clear_unfinished();
-        let mut builder = tempfile::Builder::new();
-        let prefix = side_name(&self.path, ".saving-");
-        builder.prefix(&prefix);
-        #[cfg(unix)]
-        let permissions = {
-            use std::os::unix::fs::PermissionsExt;
-            // what a new file gets; the user's mask is applied by the system
-            std::fs::Permissions::from_mode(0o666)
-        };
-        #[cfg(unix)]
-        builder.permissions(permissions);
-        let mut file = builder.tempfile_in(&self.side)?;
-        file.write_all(text.as_bytes())?;
-        file.as_file().sync_all()?;
-        self.keep_old()?;
-        file.persist(&self.path).map_err(|e| e.error)?;
-        #[cfg(unix)]
-        File::open(folder(&self.path))?.sync_all()?;
-        Ok(())
-    }
-
-    /// Removes what a writer of this log left that was killed while saving.
-    fn clear_unfinished(&self) {
-        let prefix = side_name(&self.path, ".saving-");
-        let Ok(entries) = std::fs::read_dir(&self.side) else {
-            return;
-        };
-        for entry in entries.flatten() {
-            let name = entry.file_name();
-            if name
-                .as_encoded_bytes()
-                .starts_with(prefix.as_encoded_bytes())
-            {
-                // a leftover that stays does no harm
-                let _ = std::fs::remove_file(entry.path());
-            }
-        }
-    }
-
-    /// Moves the kept versions one on and copies the present one to the front.
-    fn keep_old(&self) -> std::io::Result<()> {
-        if !self.path.exists() {
-            return Ok(());
-        }
-        let kept = |n: usize| self.side.join(side_name(&self.path, &format!("~{n}")));
-        for n in (1..N_KEPT).rev() {
-            if kept(n).exists() {
-                std::fs::rename(kept(n), kept(n + 1))?;
-            }
-        }
-        std::fs::copy(&self.path, kept(1)).map(|_| ())
+            },
+            Failure::Unsure(source) => LogError::Unsure {
+                path: path(),
+                source,
+            },
+        })
     }
 }
 

@@ -184,9 +184,7 @@ impl Chord {
                 chord.omitted.push(omit.parse().ok()?);
             } else {
                 let degree: Degree = part.parse().ok()?;
-                if !row.degrees.contains(&degree) && !chord.added.contains(&degree) {
-                    chord.added.push(degree);
-                }
+                chord.added.push(degree);
             }
         }
         Some(chord.canonical())
@@ -194,22 +192,46 @@ impl Chord {
 
     /// The same degrees under a row of their own, if one has exactly these and
     /// the chord was written as a shorthand with additions.
-    fn canonical(self) -> Self {
+    fn canonical(mut self) -> Self {
+        // said twice, or added to what has it, or left out and added: said once
+        let (mut added, mut omitted) = (Vec::new(), Vec::new());
+        for degree in &self.omitted {
+            if !omitted.contains(degree) && !self.added.contains(degree) {
+                omitted.push(*degree);
+            }
+        }
+        for degree in &self.added {
+            if !added.contains(degree) && !self.quality.degrees.contains(degree) {
+                added.push(*degree);
+            }
+        }
+        (self.added, self.omitted) = (added, omitted);
         if self.added.is_empty() && self.omitted.is_empty() {
             return self;
         }
-        let mut mine = self.degrees();
-        mine.sort();
-        let same = QUALITIES.iter().find(|q| {
-            let mut theirs = q.degrees.to_vec();
-            theirs.sort();
-            theirs == mine
-        });
-        match same {
-            Some(row) => Self {
-                quality: row,
+        let row_of = |mut degrees: Vec<Degree>| {
+            degrees.sort();
+            QUALITIES.iter().find(|q| {
+                let mut theirs = q.degrees.to_vec();
+                theirs.sort();
+                theirs == degrees
+            })
+        };
+        if let Some(quality) = row_of(self.degrees()) {
+            return Self {
+                quality,
                 added: Vec::new(),
                 omitted: Vec::new(),
+                ..self
+            };
+        }
+        // or a row that has what was added, with the same left out
+        let mut with_added = self.quality.degrees.to_vec();
+        with_added.extend(&self.added);
+        match row_of(with_added) {
+            Some(quality) => Self {
+                quality,
+                added: Vec::new(),
                 ..self
             },
             None => self,

@@ -104,3 +104,19 @@ fn spelling_follows_the_key() {
         "B♭ major"
     );
 }
+
+/// Found by damaging symbols at random (tests/it/damaged.rs).
+#[test]
+fn what_is_said_twice_in_a_chord_is_said_once_in_its_label() {
+    let label = |text: &str| -> String {
+        let chord: Chord = text.parse().unwrap_or_else(|e| panic!("{e}"));
+        chord.label()
+    };
+    assert_eq!(label("A9add9(no3)"), "A:9(*3)");
+    assert_eq!(label("C(add9)(add9)"), label("Cadd9"));
+    assert_eq!(label("Cno3add3"), "C:maj");
+    assert_eq!(label("C:maj(*3,3)"), "C:maj");
+    assert_eq!(label("C:7(*5,*5,b5)"), label("C:7(*5,b5)"));
+    assert_eq!(label("Aadd9(no3)"), label("A:maj(*3,9)"));
+    assert_eq!(label(&label("Aadd9(no3)")), label("Aadd9(no3)"));
+}

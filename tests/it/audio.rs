@@ -370,3 +370,29 @@ fn channels_out_of_phase_are_not_lost() {
     assert!(take.samples.iter().any(|x| x.abs() > 0.3));
     assert!(take.facts.warnings[0].contains("only channel 1 is heard"));
 }
+
+#[test]
+fn a_small_file_that_is_hours_of_silence_is_refused_in_time() {
+    let (_keep, dir) = folder();
+    let path = dir.join("night.flac");
+    let seconds = (audio::LONGEST_S + 60).to_string();
+    ffmpeg(&[
+        "-f",
+        "lavfi",
+        "-i",
+        "anullsrc=r=4000:cl=mono",
+        "-t",
+        &seconds,
+        &path.to_string_lossy(),
+    ]);
+    assert!(std::fs::metadata(&path).expect("written").len() < 16 << 20);
+    let mut source = audio::open(&path).unwrap_or_else(|e| panic!("{e}"));
+    let error = source
+        .read_mono_22050(&mut |_| {}, &|_| {})
+        .expect_err("too long");
+    assert!(matches!(error, AudioError::TooLong { .. }), "{error}");
+    assert!(
+        error.to_string().contains("longer than 12 hours"),
+        "{error}"
+    );
+}

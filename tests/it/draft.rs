@@ -282,3 +282,226 @@ fn many_writers_at_once_lose_no_decision() {
         .count();
     assert_eq!(kept, 6); // the lock and five versions, nothing half-written
 }
+
+#[test]
+fn a_list_names_takes_and_what_is_up_to_date_is_skipped() {
+    let (_keep, dir) = folder();
+    take(&dir, "a.wav", 1.0, 110.0);
+    take(&dir, "b.wav", 1.0, 220.0);
+    std::fs::create_dir(dir.join("more")).expect("writable");
+    take(&dir.join("more"), "c.wav", 1.0, 330.0);
+    let list = "# this week\na.wav\n\nb.wav\nmore\n";
+    std::fs::write(dir.join("takes.txt"), list).expect("writable");
+    let (code, out, err) = run_in(&dir, "draft --list takes.txt");
+    assert!(code != 2 && err.is_empty(), "{err}");
+    assert_eq!(out.matches(" -> ").count(), 3, "{out}");
+    let (_, out, _) = run_in(&dir, "draft --list takes.txt");
+    assert_eq!(out.matches("skipped").count(), 3, "{out}");
+    let (_, out, _) = run_in(&dir, "draft a.wav b.wav --changed");
+    assert_eq!(out.matches("skipped").count(), 2, "{out}");
+    let (_, out, _) = run_in(&dir, "draft a.wav");
+    assert_eq!(out.matches(" -> ").count(), 1, "{out}");
+    std::fs::write(dir.join("none.txt"), "# nothing\n").expect("writable");
+    fails(&dir, "draft --list none.txt", "names no take");
+    fails(
+        &dir,
+        "draft --list gone.txt",
+        "cannot read the list 'gone.txt'",
+    );
+}
+
+#[test]
+fn json_lines_tell_each_take_once_by_itself() {
+    let (_keep, dir) = folder();
+    for i in 0..4 {
+        take(&dir, &format!("t{i}.wav"), 1.0, 110.0 + 20.0 * f64::from(i));
+    }
+    std::fs::write(dir.join("t9.wav"), "no sound").expect("writable");
+    let (code, out, err) = run_in(&dir, "draft . --json-lines --jobs 3");
+    assert_eq!(code, 2, "{err}");
+    let mut states: Vec<(String, String)> = out
+        .lines()
+        .map(|line| {
+            let json: serde_json::Value = serde_json::from_str(line).expect("JSON in each line");
+            let text = |name: &str| json[name].as_str().expect("a text").to_owned();
+            (text("take"), text("state"))
+        })
+        .collect();
+    states.sort();
+    let seen: Vec<&str> = states.iter().map(|s| s.1.as_str()).collect();
+    assert_eq!(seen, ["drafted", "drafted", "drafted", "drafted", "failed"]);
+    let (_, out, _) = run_in(&dir, "draft t0.wav --changed --json-lines");
+    assert!(out.contains(r#""state":"up to date""#), "{out}");
+}
+
+/// A log without the moment of its draft.
+fn timeless(path: &Path) -> String {
+    let text = std::fs::read_to_string(path).unwrap_or_else(|e| panic!("{}: {e}", path.display()));
+    assert!(text.contains("\"drafted\": "));
+    text.lines()
+        .filter(|l| !l.trim_start().starts_with("\"drafted\": "))
+        .collect()
+}
+
+#[test]
+fn a_draft_is_the_same_to_the_byte_on_any_number_of_threads() {
+    let (_keep, dir) = folder();
+    let names = ["attic-letters", "river-stairs"];
+    for name in names {
+        let take = crate::outside::root().join("fixtures").join(name);
+        std::fs::copy(take.with_extension("wav"), dir.join(format!("{name}.wav"))).expect("copied");
+    }
+    take(&dir, "tone.wav", 3.0, 146.8);
+    let mut first: Option<Vec<String>> = None;
+    for (threads, jobs) in [("1", "1"), ("2", "2"), ("5", "5"), ("5", "1"), ("1", "3")] {
+        let output = takebook()
+            .args([
+                "draft",
+                "attic-letters.wav",
+                "river-stairs.wav",
+                "tone.wav",
+                "--jobs",
+                jobs,
+            ])
+            .env("RAYON_NUM_THREADS", threads)
+            .env("RTEN_NUM_THREADS", threads)
+            .current_dir(&dir)
+            .output()
+            .expect("it runs");
+        assert!(output.status.code() != Some(2), "{}", stderr(&output));
+        let logs: Vec<String> = ["attic-letters", "river-stairs", "tone"]
+            .map(|name| timeless(&dir.join(format!("{name}.takebook"))))
+            .to_vec();
+        let same = first.get_or_insert_with(|| logs.clone());
+        assert!(*same == logs, "{threads} threads, {jobs} jobs: another log");
+    }
+}
+
+/// Ctrl-C at random moments of a draft of many takes, then the rest of them.
+#[test]
+fn an_interrupted_draft_leaves_nothing_half_done_and_goes_on_later() {
+    use std::os::unix::process::ExitStatusExt;
+    const TAKES: usize = 6;
+    let (_keep, dir) = folder();
+    for i in 0..TAKES {
+        take(&dir, &format!("t{i}.wav"), 1.0, 110.0 + 20.0 * i as f64);
+    }
+    let log = |i: usize| dir.join(format!("t{i}.takebook"));
+    let start = std::time::Instant::now();
+    run_in(&dir, "draft .");
+    let whole = start.elapsed();
+    let truth: Vec<String> = (0..TAKES).map(|i| timeless(&log(i))).collect();
+    let mut n_stopped = 0;
+    for round in 0..40u32 {
+        for i in 0..TAKES {
+            // whether it is there depends on the round before
+            let _ = std::fs::remove_file(log(i));
+        }
+        let mut child = takebook()
+            .args(["draft", ".", "--jobs", "2"])
+            .current_dir(&dir)
+            .stdout(std::process::Stdio::null())
+            .spawn()
+            .expect("it starts");
+        std::thread::sleep(whole * (round * 7919 % 40) / 40);
+        let id = child.id().to_string();
+        let sent = std::process::Command::new("sh")
+            .args(["-c", "kill -INT $1", "sh", &id])
+            .status();
+        assert!(sent.expect("a shell").success());
+        let status = child.wait().expect("it ends");
+        assert!(
+            status.signal() == Some(2) || status.success(),
+            "round {round}: {status}"
+        );
+        n_stopped += usize::from(!status.success());
+        for entry in std::fs::read_dir(dir.join(".takebook"))
+            .into_iter()
+            .flatten()
+        {
+            let name = entry
+                .expect("an entry")
+                .file_name()
+                .to_string_lossy()
+                .into_owned();
+            assert!(!name.contains("ing-"), "round {round}: {name} is left");
+        }
+        for i in (0..TAKES).filter(|i| log(*i).exists()) {
+            assert!(timeless(&log(i)) == truth[i], "round {round}: take {i}");
+        }
+    }
+    assert!(n_stopped > 10, "only {n_stopped} of 40 were stopped");
+    let (code, _, err) = run_in(&dir, "draft .");
+    assert!(code != 2, "{err}");
+    for (i, truth) in truth.iter().enumerate() {
+        assert!(timeless(&log(i)) == *truth, "take {i} drafted later");
+    }
+}
+
+/// Numbers of two logs that are not the same, by the name of their field, and
+/// how far they lie apart; all else must be the same.
+fn apart(a: &serde_json::Value, b: &serde_json::Value, name: &str, found: &mut Vec<(String, f64)>) {
+    use serde_json::Value;
+    match (a, b) {
+        (Value::Object(a), Value::Object(b)) => {
+            assert_eq!(a.len(), b.len(), "{name}");
+            for (key, value) in a.iter().filter(|(key, _)| *key != "drafted") {
+                apart(value, &b[key], key, found);
+            }
+        }
+        (Value::Array(a), Value::Array(b)) => {
+            assert_eq!(a.len(), b.len(), "{name}");
+            for (a, b) in a.iter().zip(b) {
+                apart(a, b, name, found);
+            }
+        }
+        (Value::Number(x), Value::Number(y)) if x != y => {
+            let number = |n: &serde_json::Number| n.as_f64().expect("a number");
+            found.push((name.into(), (number(x) - number(y)).abs()));
+        }
+        (a, b) => assert_eq!(a, b, "{name}"),
+    }
+}
+
+/// The same program on a processor of 2003 (SSE2 and no wider registers, no
+/// fused multiplication) by QEMU's user mode (Debian package qemu-user).
+#[test]
+#[cfg(target_arch = "x86_64")]
+fn a_processor_without_wide_registers_hears_the_same() {
+    /// How far numbers of a log may lie apart: two steps of their rounding.
+    const TOLERANCE: f64 = 2.1e-4;
+    let (_keep, dir) = folder();
+    let full = crate::outside::root().join("fixtures/river-stairs.wav");
+    let mut reader = hound::WavReader::open(full).expect("a fixture");
+    let (spec, n) = (reader.spec(), 5 * reader.spec().sample_rate as usize);
+    let mut writer = hound::WavWriter::create(dir.join("a.wav"), spec).expect("writable");
+    for sample in reader.samples::<i16>().take(n) {
+        writer
+            .write_sample(sample.expect("a sample"))
+            .expect("writable");
+    }
+    writer.finalize().expect("writable");
+    run_in(&dir, "draft a.wav -o here.takebook");
+    let output = crate::outside::tool("qemu-x86_64")
+        .args(["-cpu", "qemu64", env!("CARGO_BIN_EXE_takebook")])
+        .args(["draft", "a.wav", "-o", "there.takebook", "--jobs", "1"])
+        .env("RTEN_NUM_THREADS", "1")
+        .current_dir(&dir)
+        .output()
+        .expect("it runs");
+    assert!(output.status.code() != Some(2), "{}", stderr(&output));
+    let read = |name: &str| -> serde_json::Value {
+        let text = std::fs::read_to_string(dir.join(name)).expect("a log");
+        serde_json::from_str(&text).expect("JSON")
+    };
+    let (here, there) = (read("here.takebook"), read("there.takebook"));
+    assert!(
+        here["heard"]["chords"]
+            .as_array()
+            .is_some_and(|c| c.len() > 2)
+    );
+    let mut found = Vec::new();
+    apart(&here, &there, "log", &mut found);
+    found.retain(|(_, by)| *by > TOLERANCE);
+    assert!(found.is_empty(), "{found:?}");
+}

@@ -5,11 +5,16 @@ mod chart;
 mod check;
 mod chords_db;
 mod confirm;
+mod crash;
+mod damaged;
+mod dependencies;
 #[cfg(feature = "desk")]
 mod desk;
 mod draft;
 mod form;
 mod grade;
+mod guide;
+mod help_files;
 mod imply;
 #[cfg(feature = "mic")]
 mod listen;

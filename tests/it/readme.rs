@@ -23,7 +23,7 @@ fn shown(readme: &str) -> Vec<(String, String)> {
 }
 
 /// Words of a command line; double quotes hold words together.
-fn words(command: &str) -> Vec<String> {
+pub(crate) fn words(command: &str) -> Vec<String> {
     command
         .split('"')
         .enumerate()

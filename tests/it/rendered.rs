@@ -7,6 +7,7 @@ use crate::outside;
 use serde_json::Value;
 use std::path::{Path, PathBuf};
 use std::sync::OnceLock;
+use takebook::grading::reliability::{Reliability, Said};
 use takebook::grading::{
     BEAT_WINDOW_S, NoteEvent, ONSET_WINDOW_S, Strictness, Timeline, beat_f, grade_chords, note_f,
     parse_lab,
@@ -69,6 +70,12 @@ const FLOORS: [Floor; 5] = [
         note_f: 0.94,
     },
 ];
+/// Said against right of the first candidates (Guo et al., ICML 2017), at most.
+/// The aim is 0.05, reached on takes like those that hearing was fitted on
+/// (docs/hearing.md); on these 0.198 was measured: what is said to be sure is
+/// right in four fifths of the time, most of the rest being sevenths heard as
+/// triads.
+const CALIBRATION_ERROR: f64 = 0.21;
 const SOUNDS: [&str; 2] = ["fluid", "tim"];
 
 /// The rendered takes, made once a run: paths without ending.
@@ -146,6 +153,8 @@ fn the_truth_of_rendered_takes_agrees_with_itself() {
 /// What the program heard in a take.
 struct HeardTake {
     chords: Timeline,
+    /// The first candidate of each chord.
+    first: Vec<Said>,
     beats_s: Vec<f64>,
     notes: Vec<NoteEvent>,
 }
@@ -169,6 +178,17 @@ fn hear(take: &Path) -> HeardTake {
         .zip(&labels)
         .map(|(s, label)| (s.start_s, s.end_s, label.as_str()));
     HeardTake {
+        first: log
+            .heard
+            .chords
+            .iter()
+            .map(|c| Said {
+                start_s: c.start_s,
+                end_s: c.end_s,
+                label: c.candidates[0].label.clone(),
+                probability: c.candidates[0].probability,
+            })
+            .collect(),
         chords: Timeline::from_parts(parts).expect("spans in order"),
         beats_s: log.heard.beats.iter().map(|b| b.time_s).collect(),
         notes: log
@@ -191,6 +211,7 @@ fn hear(take: &Path) -> HeardTake {
 )]
 fn draft_hears_other_guitars() {
     let mut below = Vec::new();
+    let mut honest = Reliability::default();
     for (floor, take) in rendered() {
         let name = take.file_name().expect("a name").to_string_lossy();
         let heard = hear(take);
@@ -198,6 +219,7 @@ fn draft_hears_other_guitars() {
         let (beats, notes) = beats_and_notes(&truth);
         let reference = parse_lab(&text(take, "lab")).expect("a timeline");
         let grades = grade_chords(&heard.chords, &reference).expect("grades");
+        honest.add(&heard.first, &reference).expect("labels");
         let ratio = |strictness, with_bass| {
             let recall = grades.recall(strictness, with_bass).expect("measured");
             recall.ratio().expect("something was compared")
@@ -232,6 +254,15 @@ fn draft_hears_other_guitars() {
                 below.push(format!("{name}: {what} {reached:.3}, at least {least:.2}"));
             }
         }
+    }
+    for bin in honest.bins.iter().filter(|b| b.time_s > 0.0) {
+        let (said, right) = (bin.said().unwrap_or(0.0), bin.right().unwrap_or(0.0));
+        println!("said {said:.3}, right {right:.3} of {:.1} s", bin.time_s);
+    }
+    let error = honest.error().expect("measured");
+    println!("expected calibration error {error:.3} (at most {CALIBRATION_ERROR})");
+    if error > CALIBRATION_ERROR {
+        below.push(format!("expected calibration error {error:.3}"));
     }
     assert!(below.is_empty(), "{}", below.join("\n"));
 }

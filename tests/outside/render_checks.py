@@ -169,4 +169,5 @@ def main(folder, first, n):
         (folder / f"{seed}.json").write_text(json.dumps(truth))
 
 
-main(Path(sys.argv[1]), int(sys.argv[2]), int(sys.argv[3]))
+if __name__ == "__main__":
+    main(Path(sys.argv[1]), int(sys.argv[2]), int(sys.argv[3]))

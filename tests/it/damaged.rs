@@ -1,0 +1,198 @@
+//! Files that are damaged in thousands of ways: every reader refuses in words or
+//! reads, and never panics. The seeds are those of the fuzzing in `tests/fuzz`;
+//! what is changed comes from a fixed row of random numbers.
+
+use crate::outside::{folder, root};
+use std::path::Path;
+use takebook::songlog;
+
+/// xorshift64* (Marsaglia 2003, Vigna 2016; from memory).
+struct Dice(u64);
+
+impl Dice {
+    fn below(&mut self, n: usize) -> usize {
+        self.0 ^= self.0 >> 12;
+        self.0 ^= self.0 << 25;
+        self.0 ^= self.0 >> 27;
+        (self.0.wrapping_mul(0x2545_F491_4F6C_DD1D) >> 33) as usize % n.max(1)
+    }
+}
+
+/// Files of a folder of seeds, in order of their names.
+fn seeds(kind: &str) -> Vec<(String, Vec<u8>)> {
+    let mut all: Vec<(String, Vec<u8>)> =
+        std::fs::read_dir(root().join("tests/fuzz/seeds").join(kind))
+            .expect("seeds")
+            .map(|e| {
+                let path = e.expect("an entry").path();
+                let name = path
+                    .file_name()
+                    .expect("a name")
+                    .to_string_lossy()
+                    .into_owned();
+                (name, std::fs::read(path).expect("a seed"))
+            })
+            .collect();
+    all.sort();
+    assert!(!all.is_empty(), "no seeds of {kind}");
+    all
+}
+
+/// One to four changes: a byte, a bit, a cut, a doubled, a moved or an extreme piece.
+fn damage(bytes: &[u8], dice: &mut Dice) -> Vec<u8> {
+    let mut bytes = bytes.to_vec();
+    for _ in 0..=dice.below(4) {
+        let (at, n) = (dice.below(bytes.len()), 1 + dice.below(8));
+        let end = (at + n).min(bytes.len());
+        match dice.below(7) {
+            0 if !bytes.is_empty() => bytes[at] = dice.below(256) as u8,
+            1 if !bytes.is_empty() => bytes[at] ^= 1 << dice.below(8),
+            2 => bytes.truncate(at),
+            3 => drop(bytes.drain(at..end)),
+            4 => {
+                let piece = bytes[at..end].to_vec();
+                let to = dice.below(bytes.len());
+                bytes.splice(to..to, piece);
+            }
+            5 => {
+                let piece: &[u8] = [
+                    &[0xFF; 4][..],
+                    &[0; 4],
+                    &[0x7F, 0xFF, 0xFF, 0xFF],
+                    b"-1",
+                    b"1e999",
+                ][dice.below(5)];
+                bytes.splice(at..end, piece.iter().copied());
+            }
+            _ => bytes.insert(at, dice.below(256) as u8),
+        }
+    }
+    bytes
+}
+
+#[test]
+fn damaged_sound_files_are_refused_in_words_or_heard_as_far_as_they_go() {
+    let (_keep, dir) = folder();
+    let (mut n_read, mut n_refused) = (0, 0);
+    for (name, seed) in seeds("sound") {
+        let mut dice = Dice(1 + seed.len() as u64);
+        for round in 0..250 {
+            let path = dir.join(format!("take-{name}"));
+            // damage the head more often than the sound behind it
+            let (head, tail) = seed.split_at(if round % 2 == 0 {
+                seed.len().min(120)
+            } else {
+                seed.len()
+            });
+            let mut bytes = damage(head, &mut dice);
+            bytes.extend_from_slice(tail);
+            std::fs::write(&path, bytes).expect("writable");
+            match takebook::audio::decode(&path) {
+                Ok(take) => {
+                    n_read += 1;
+                    assert!(take.samples.iter().all(|x| x.is_finite()), "{name} {round}");
+                    assert!(!take.samples.is_empty());
+                }
+                Err(error) => {
+                    n_refused += 1;
+                    let said = error.to_string();
+                    assert!(
+                        said.contains(&name) && said.len() < 400,
+                        "{name} {round}: {said}"
+                    );
+                }
+            }
+        }
+    }
+    assert!(
+        n_read > 200 && n_refused > 200,
+        "{n_read} read, {n_refused} refused"
+    );
+}
+
+#[test]
+fn damaged_logs_are_refused_with_their_place_or_make_a_song() {
+    let path = Path::new("damaged.takebook");
+    let (mut n_read, mut n_refused) = (0, 0);
+    for (name, seed) in seeds("log") {
+        let mut dice = Dice(7);
+        for round in 0..3_000 {
+            let text = String::from_utf8_lossy(&damage(&seed, &mut dice)).into_owned();
+            match songlog::read(path, &text) {
+                Ok(log) => {
+                    n_read += 1;
+                    let song = songlog::resolve(&log);
+                    takebook::checking::read_chart(&song);
+                    let written = songlog::write(&log);
+                    let again = songlog::read(path, &written)
+                        .unwrap_or_else(|e| panic!("{name} {round}: {e}"));
+                    assert_eq!(songlog::write(&again), written, "{name} {round}");
+                }
+                Err(error) => {
+                    n_refused += 1;
+                    assert!(
+                        error.to_string().contains("damaged.takebook"),
+                        "{name} {round}"
+                    );
+                }
+            }
+        }
+    }
+    assert!(
+        n_read > 40 && n_refused > 1_000,
+        "{n_read} read, {n_refused} refused"
+    );
+}
+
+#[test]
+fn damaged_words_and_labels_are_refused_or_said_again() {
+    let mut n_read = 0;
+    for (name, seed) in seeds("words") {
+        let mut dice = Dice(11);
+        for round in 0..2_000 {
+            let text = String::from_utf8_lossy(&damage(&seed, &mut dice)).into_owned();
+            if let Ok(label) = text.parse::<takebook::theory::Label>() {
+                n_read += 1;
+                let again: Result<takebook::theory::Label, _> = label.label().parse();
+                assert_eq!(
+                    again.map(|l| l.label()).ok(),
+                    Some(label.label()),
+                    "{name} {round} '{text}'"
+                );
+            }
+            if let Ok(shape) = text.parse::<takebook::fretboard::Shape>() {
+                n_read += 1;
+                assert_eq!(
+                    shape.text().parse().ok(),
+                    Some(shape),
+                    "{name} {round} '{text}'"
+                );
+            }
+            let _ = text.parse::<takebook::fretboard::Tuning>();
+            let _ = text.parse::<takebook::theory::Key>();
+            let _ = songlog::read_meter(&text);
+        }
+    }
+    assert!(n_read > 1_000, "only {n_read} were read");
+    let (mut n_tried, mut n_read) = (0, 0);
+    for (name, seed) in seeds("labels") {
+        let mut dice = Dice(13);
+        for round in 0..2_000 {
+            let text = String::from_utf8_lossy(&damage(&seed, &mut dice)).into_owned();
+            n_tried += 1;
+            if let Ok(timeline) = takebook::grading::parse_lab(&text) {
+                n_read += 1;
+                let spans = timeline.spans();
+                assert!(spans.iter().all(|s| s.start_s < s.end_s), "{name} {round}");
+                assert!(
+                    spans.is_sorted_by(|a, b| a.end_s <= b.start_s),
+                    "{name} {round}"
+                );
+            }
+        }
+    }
+    assert!(
+        n_read > n_tried / 20 && n_read < n_tried,
+        "{n_read} of {n_tried} were read"
+    );
+}
