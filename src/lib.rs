@@ -10,6 +10,7 @@
 //! * [`voice`] is the project's own plucked string.
 //! * [`hearing`] turns samples into notes, beats and chord proposals; pure.
 //! * [`songlog`] keeps what was heard and what was decided apart.
+//! * [`foreign`] takes files of other programs in.
 //! * [`chart`] writes a song in each format.
 //! * [`checking`] holds a chart against itself and against a take.
 //! * [`grading`] measures one timeline against another.
@@ -25,6 +26,7 @@ pub mod audio;
 pub mod chart;
 pub mod checking;
 pub mod cli;
+pub mod foreign;
 pub mod fretboard;
 pub mod grading;
 pub mod hearing;

@@ -1,5 +1,7 @@
 //! `takebook draft`: hears takes and writes a log for each.
 
+pub(super) mod taken_in;
+
 use super::hear::hear;
 use super::{CliError, Outcome};
 use crate::audio::{self, Source};
@@ -20,7 +22,8 @@ use std::path::{Path, PathBuf};
 #[derive(clap::Args)]
 #[command(after_help = "Example: takebook draft evening.wav --capo 2")]
 pub(crate) struct Args {
-    /// Sound files, or folders of them.
+    /// Sound files, or folders of them; or someone's file of chords or notes to
+    /// start from: .lab, .jams, .musicxml, .mid.
     #[arg(required = true, value_name = "TAKE")]
     takes: Vec<PathBuf>,
     /// The log to write; for several takes a folder. Left out, beside each take.
@@ -269,6 +272,9 @@ fn sound_files(folder: &Path) -> Result<Vec<PathBuf>, CliError> {
 }
 
 fn draft(job: &Job, args: &Args, bars: &MultiProgress) -> Result<Done, CliError> {
+    if let Some(kind) = taken_in::kind(&job.take) {
+        return taken_in::draft(job, args, kind);
+    }
     // what cannot be written, or is no log, is said before the work
     drop(store::lock(&job.log)?);
     let before = load_if_there(&job.log)?;
@@ -356,8 +362,8 @@ fn for_audio(f: &songlog::Fingerprint) -> audio::Fingerprint {
     }
 }
 
-fn take_record(job: &Job, source: &Source) -> songlog::Take {
-    let facts = source.facts();
+/// The take's name for the log: relative where it lies in or under the log's folder.
+fn take_file(job: &Job) -> String {
     let real = |p: &Path| std::fs::canonicalize(p).unwrap_or_else(|_| p.into());
     let take = real(&job.take);
     let folder = match job.log.parent() {
@@ -365,8 +371,13 @@ fn take_record(job: &Job, source: &Source) -> songlog::Take {
         _ => real(Path::new(".")),
     };
     let file = take.strip_prefix(&folder).unwrap_or(&take);
+    file.to_string_lossy().into_owned()
+}
+
+fn take_record(job: &Job, source: &Source) -> songlog::Take {
+    let facts = source.facts();
     songlog::Take {
-        file: file.to_string_lossy().into_owned(),
+        file: take_file(job),
         kind: facts.kind.clone(),
         rate_hz: facts.rate_hz,
         channels: facts.channels,

@@ -16,6 +16,10 @@ const TABLE: &[(&str, &[&str])] = &[
         &["songlog", "grading", "fretboard", "theory", "units"],
     ),
     ("songlog", &["fretboard", "theory", "units"]),
+    (
+        "foreign",
+        &["songlog", "grading", "fretboard", "theory", "units"],
+    ),
     ("chart", &["songlog", "fretboard", "theory", "units"]),
     (
         "cli",
@@ -23,6 +27,7 @@ const TABLE: &[(&str, &[&str])] = &[
             "audio",
             "chart",
             "checking",
+            "foreign",
             "fretboard",
             "grading",
             "hearing",
