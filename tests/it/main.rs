@@ -6,6 +6,7 @@ mod check;
 mod chords_db;
 mod confirm;
 mod draft;
+mod foreign;
 mod grade;
 mod imply;
 #[cfg(feature = "mic")]

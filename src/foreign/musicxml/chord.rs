@@ -117,6 +117,10 @@ fn with_degrees(plain: Chord, harmony: Node<'_, '_>) -> Result<Chord, String> {
                 // counted from a dominant chord's, whose seventh is lowered
                 let from = if number == 7 { -1 } else { 0 };
                 let added = Degree::new(number, from + alter);
+                // some programs add an altered third, fifth or seventh to the plain one they mean
+                if number <= 7 && alter != 0 {
+                    degrees.retain(|d| d.number() != number);
+                }
                 if !degrees.contains(&added) {
                     degrees.push(added);
                 }
