@@ -20,7 +20,7 @@ h2 .differs{font-weight:normal;font-style:italic;margin-left:.8em}
 .row{display:grid;grid-template-columns:1.9em repeat(4,1fr) 2px;break-inside:avoid;margin:0 0 .45em}
 .row.c2{grid-template-columns:1.9em repeat(2,1fr) 2px}
 .row.c1{grid-template-columns:1.9em 1fr 2px}
-.row .no{font-size:.68em;color:#444;align-self:start;padding-top:.35em;text-align:right;padding-right:.6em}
+.row .no{grid-column:1;font-size:.68em;color:#444;align-self:start;padding-top:.35em;text-align:right;padding-right:.6em}
 .bar{position:relative;border-left:1.5px solid #111;padding:1.05em .5em .15em;display:flex;flex-wrap:wrap;min-width:0;min-height:2.6em}
 .bar.last{border-right:1.5px solid #111}
 .bar.from{border-left:4px solid #111;padding-left:1em}
@@ -37,6 +37,10 @@ h2 .differs{font-weight:normal;font-style:italic;margin-left:.8em}
 .chord .tail{font-size:.72em;position:relative;top:-.3em}
 .chord sup{font-size:.55em;vertical-align:.75em;line-height:0}
 .open{border-bottom:2px dotted #111}
+.under{font-size:.8em;line-height:1.1;white-space:nowrap}
+.moves{font-style:italic}
+.roadmap{text-align:center;margin:0 0 .4em;font-weight:bold;font-size:.9em}
+.row svg.tab{width:100%;height:3.4em;display:block;margin-top:.25em}
 .slashes{display:flex;justify-content:space-around;color:#555;font-size:.95em}
 .shapes{display:flex;flex-wrap:wrap;gap:.5em 1.5em;margin:0}
 .shapes figure{margin:0;text-align:center;break-inside:avoid}
@@ -97,18 +101,27 @@ pub(super) fn write(sheet: &Sheet, options: &Options) -> String {
             "<p class=\"doubt\"><span class=\"open\">?</span>{words}</p>"
         );
     }
+    if !sheet.roadmap.is_empty() {
+        let _ = writeln!(
+            out,
+            "<p class=\"roadmap\" dir=\"auto\">{}</p>",
+            escape(&sheet.roadmap)
+        );
+    }
     out.push_str("</header>\n<main>\n");
     for (i, block) in sheet.blocks.iter().enumerate() {
-        write_block(&mut out, block, scale, i + 1 == sheet.blocks.len());
+        let last = i + 1 == sheet.blocks.len();
+        write_block(&mut out, block, scale, sheet.n_strings, last);
     }
-    if sheet.has_half_beats() {
-        out.push_str("<p class=\"plain\">&amp; = on the second half of the beat</p>\n");
+    let signs: Vec<String> = sheet.signs().iter().map(|s| escape(s)).collect();
+    if !signs.is_empty() {
+        let _ = writeln!(out, "<p class=\"plain\">{}</p>", signs.join(" &middot; "));
     }
     list(&mut out, "Form", "ul", &sheet.form);
     if !sheet.legend.is_empty() {
         out.push_str("<section>\n<h2>Shapes</h2>\n<div class=\"shapes\">\n");
         for entry in &sheet.legend {
-            write_entry(&mut out, entry, options.left_handed);
+            write_entry(&mut out, entry, options);
         }
         out.push_str("</div>\n</section>\n");
     }
@@ -140,7 +153,7 @@ fn list(out: &mut String, heading: &str, tag: &str, items: &[String]) {
     let _ = write!(out, "</{tag}>\n</section>\n");
 }
 
-fn write_block(out: &mut String, block: &Block, scale: f64, last_block: bool) {
+fn write_block(out: &mut String, block: &Block, scale: f64, n_strings: usize, last_block: bool) {
     out.push_str("<section>\n");
     let mut heading = String::new();
     if !block.letter.is_empty() {
@@ -167,6 +180,13 @@ fn write_block(out: &mut String, block: &Block, scale: f64, last_block: bool) {
             escape(&block.differs)
         );
     }
+    if !block.strokes.is_empty() {
+        let _ = write!(
+            heading,
+            "<span class=\"differs\">{}</span>",
+            escape(&block.strokes)
+        );
+    }
     if !heading.is_empty() {
         let _ = writeln!(out, "<h2>{heading}</h2>");
     }
@@ -177,7 +197,7 @@ fn write_block(out: &mut String, block: &Block, scale: f64, last_block: bool) {
                 last_block && r + 1 == block.rows.len() && (c + 1) * columns >= row.len();
             // the bar before the line's first, for its ending
             let before = (c > 0).then(|| &row[c * columns - 1]);
-            write_line(out, line, before, columns, last_line);
+            write_line(out, line, before, columns, n_strings, last_line);
         }
     }
     out.push_str("</section>\n");
@@ -189,6 +209,7 @@ fn write_line(
     line: &[Measure],
     before: Option<&Measure>,
     columns: usize,
+    n_strings: usize,
     last_line: bool,
 ) {
     let number = match line.first() {
@@ -216,7 +237,47 @@ fn write_line(
         write_measure(out, measure, end, first_of_ending);
         before = Some(measure);
     }
+    if line.iter().any(|m| !m.simile && !m.tab.is_empty()) {
+        out.push_str("<span class=\"no tab\">TAB</span>");
+        for measure in line {
+            write_tab(out, measure, n_strings);
+        }
+    }
     out.push_str("</div>\n");
+}
+
+/// The tablature of one bar.
+fn write_tab(out: &mut String, measure: &Measure, n_strings: usize) {
+    const WIDTH: f64 = 160.0;
+    const GAP: f64 = 9.0;
+    let height = GAP * (n_strings - 1) as f64;
+    let words = format!("tablature of bar {}", measure.number);
+    let _ = write!(
+        out,
+        "<svg class=\"tab\" role=\"img\" aria-label=\"{words}\" viewBox=\"0 -5 {WIDTH} {}\" preserveAspectRatio=\"none\"><path d=\"",
+        height + 10.0
+    );
+    for string in 0..n_strings {
+        let _ = write!(out, "M0 {}H{WIDTH}", GAP * string as f64);
+    }
+    let _ = write!(
+        out,
+        "M.4 0V{height}M{} 0V{height}\" stroke=\"#111\" stroke-width=\".8\" fill=\"none\"/>",
+        WIDTH - 0.4
+    );
+    if !measure.simile {
+        for note in &measure.tab {
+            let x = 8.0 + (WIDTH - 14.0) * note.at / f64::from(measure.n_beats.max(1));
+            let y = GAP * (n_strings - 1 - note.string.min(n_strings - 1)) as f64;
+            let _ = write!(
+                out,
+                "<text x=\"{x:.1}\" y=\"{}\" font-size=\"9.5\" stroke=\"#fff\" stroke-width=\"3\" paint-order=\"stroke\">{}</text>",
+                y + 3.3,
+                note.fret
+            );
+        }
+    }
+    out.push_str("</svg>");
 }
 
 fn write_measure(out: &mut String, measure: &Measure, end: &str, first_of_ending: bool) {
@@ -260,11 +321,11 @@ fn write_measure(out: &mut String, measure: &Measure, end: &str, first_of_ending
 
 /// A chord over the slashes of the beats it lasts.
 fn write_cell(out: &mut String, mark: &Mark, from: u8, to: u8) {
-    let _ = write!(
-        out,
-        "<div class=\"cell g{}\"><div class=\"chord\">",
-        (to - from).min(32)
-    );
+    let _ = write!(out, "<div class=\"cell g{}\">", (to - from).min(32));
+    if let Some(top) = &mark.top {
+        let _ = write!(out, "<div class=\"under moves\">{}</div>", escape(top));
+    }
+    out.push_str("<div class=\"chord\">");
     write_symbol(out, &mark.symbol, mark.open);
     if let Some(variant) = mark.variant {
         let _ = write!(out, "<sup>({variant})</sup>");
@@ -272,7 +333,11 @@ fn write_cell(out: &mut String, mark: &Mark, from: u8, to: u8) {
     for remark in &mark.remarks {
         let _ = write!(out, "<sup>[{remark}]</sup>");
     }
-    out.push_str("</div><div class=\"slashes\">");
+    out.push_str("</div>");
+    if let Some(degree) = &mark.degree {
+        let _ = write!(out, "<div class=\"under\">{}</div>", escape(degree));
+    }
+    out.push_str("<div class=\"slashes\">");
     for half in from..to {
         if half % 2 == 0 {
             out.push_str("<span>/</span>");
@@ -280,7 +345,11 @@ fn write_cell(out: &mut String, mark: &Mark, from: u8, to: u8) {
             out.push_str("<span>&amp;</span>");
         }
     }
-    out.push_str("</div></div>");
+    out.push_str("</div>");
+    if let Some(bass) = &mark.bass {
+        let _ = write!(out, "<div class=\"under moves\">{}</div>", escape(bass));
+    }
+    out.push_str("</div>");
 }
 
 /// The symbol with its tail raised; open ones dotted and with a question mark.
@@ -299,7 +368,7 @@ fn write_symbol(out: &mut String, symbol: &str, open: bool) {
     }
 }
 
-fn write_entry(out: &mut String, entry: &Entry, left_handed: bool) {
+fn write_entry(out: &mut String, entry: &Entry, options: &Options) {
     out.push_str("<figure><figcaption>");
     write_symbol(out, &entry.symbol, entry.open);
     if let Some(variant) = entry.variant {
@@ -318,7 +387,7 @@ fn write_entry(out: &mut String, entry: &Entry, left_handed: bool) {
             out.push_str("<span class=\"or\">or</span>");
         }
         out.push_str("<div>");
-        write_box(out, shape_box, left_handed);
+        write_box(out, shape_box, options);
         let _ = write!(
             out,
             "<span class=\"frets\">{}</span></div>",
@@ -328,12 +397,21 @@ fn write_entry(out: &mut String, entry: &Entry, left_handed: bool) {
     out.push_str("</div></figure>\n");
 }
 
-fn write_box(out: &mut String, shape_box: &ShapeBox, left_handed: bool) {
+fn write_box(out: &mut String, shape_box: &ShapeBox, options: &Options) {
     const DX: f64 = 9.0;
     const DY: f64 = 11.0;
     const LEFT: f64 = 16.0;
     const TOP: f64 = 14.0;
+    let left_handed = options.left_handed;
     let d: Diagram = diagram(shape_box, left_handed);
+    let (disc, number, barre) = match options.save_ink {
+        true => (
+            " fill=\"#fff\" stroke=\"#111\" stroke-width=\".8\"",
+            "#111",
+            1.4,
+        ),
+        false => ("", "#fff", 7.4),
+    };
     let width = DX * (d.n_strings - 1) as f64;
     let height = DY * f64::from(d.n_rows);
     let x = |column: usize| LEFT + DX * column as f64;
@@ -374,7 +452,7 @@ fn write_box(out: &mut String, shape_box: &ShapeBox, left_handed: bool) {
     for (row, a, b) in &d.barres {
         let _ = write!(
             out,
-            "<path d=\"M{} {}H{}\" stroke-width=\"7.4\" stroke-linecap=\"round\"/>",
+            "<path d=\"M{} {}H{}\" stroke-width=\"{barre}\" stroke-linecap=\"round\"/>",
             x(*a),
             y(*row),
             x(*b)
@@ -383,11 +461,11 @@ fn write_box(out: &mut String, shape_box: &ShapeBox, left_handed: bool) {
     out.push_str("</g><g font-size=\"6.6\" text-anchor=\"middle\">");
     for (column, row, finger) in &d.dots {
         let (cx, cy) = (x(*column), y(*row));
-        let _ = write!(out, "<circle cx=\"{cx}\" cy=\"{cy}\" r=\"3.9\"/>");
+        let _ = write!(out, "<circle cx=\"{cx}\" cy=\"{cy}\" r=\"3.9\"{disc}/>");
         if let Some(finger) = finger {
             let _ = write!(
                 out,
-                "<text x=\"{cx}\" y=\"{}\" fill=\"#fff\">{}</text>",
+                "<text x=\"{cx}\" y=\"{}\" fill=\"{number}\">{}</text>",
                 cy + 2.3,
                 escape(finger)
             );

@@ -10,7 +10,7 @@ use super::ChartError;
 use super::font::{Fonts, STYLES, Style};
 use super::layout::{Group, Item, Laid, Role};
 use pdf_writer::types::{
-    CidFontType, FontFlags, LineCapStyle, StructRole, SystemInfo, UnicodeCmap,
+    CidFontType, FontFlags, LineCapStyle, PageMode, StructRole, SystemInfo, TabOrder, UnicodeCmap,
 };
 use pdf_writer::{Content, Filter, Finish, Name, Pdf, Rect, Ref, Str, TextStr};
 use std::collections::BTreeMap;
@@ -57,7 +57,8 @@ pub(super) fn write(laid: &Laid) -> Result<Vec<u8>, ChartError> {
         refs.next(),
     );
     let font_refs: Vec<Ref> = STYLES.iter().map(|_| refs.next()).collect();
-    let mut used: [Used; 3] = Default::default();
+    let styles = styles(laid, &fonts)?;
+    let mut used: [Used; 4] = Default::default();
     let (w, h) = laid.page.size_mm();
     let mut page_refs = Vec::new();
     let mut elements: Vec<(Ref, usize, &Group)> = Vec::new();
@@ -95,11 +96,12 @@ pub(super) fn write(laid: &Laid) -> Result<Vec<u8>, ChartError> {
             .parent(tree)
             .media_box(Rect::new(0.0, 0.0, pt(w), pt(h)))
             .contents(stream)
-            .struct_parents(p as i32);
+            .struct_parents(p as i32)
+            .tab_order(TabOrder::StructureOrder);
         let mut resources = writer.resources();
         let mut names = resources.fonts();
-        for style in STYLES {
-            names.pair(Name(resource(style)), font_refs[style.index()]);
+        for style in &styles {
+            names.pair(Name(resource(*style)), font_refs[style.index()]);
         }
         names.finish();
         resources.finish();
@@ -108,8 +110,17 @@ pub(super) fn write(laid: &Laid) -> Result<Vec<u8>, ChartError> {
     pdf.pages(tree)
         .count(page_refs.len() as i32)
         .kids(page_refs.iter().copied());
+    let outline = outline(&mut pdf, &mut refs, &laid.outline, &page_refs, h);
+    let metadata = refs.next();
+    let title = super::xml::one_line(&laid.title);
+    pdf.stream(metadata, xmp(&title).as_bytes())
+        .pair(Name(b"Type"), Name(b"Metadata"))
+        .pair(Name(b"Subtype"), Name(b"XML"));
     let mut writer = pdf.catalog(catalog);
-    writer.pages(tree).lang(TextStr("en"));
+    writer.pages(tree).lang(TextStr("en")).metadata(metadata);
+    if let Some(outline) = outline {
+        writer.outlines(outline).page_mode(PageMode::UseOutlines);
+    }
     writer.mark_info().marked(true);
     writer.viewer_preferences().display_doc_title(true);
     writer.pair(Name(b"StructTreeRoot"), structure);
@@ -122,7 +133,7 @@ pub(super) fn write(laid: &Laid) -> Result<Vec<u8>, ChartError> {
         &elements,
         &parents,
     );
-    for style in STYLES {
+    for style in styles {
         embed(
             &mut pdf,
             &mut refs,
@@ -133,10 +144,70 @@ pub(super) fn write(laid: &Laid) -> Result<Vec<u8>, ChartError> {
         )?;
     }
     pdf.document_info(info)
-        .title(TextStr(&super::xml::one_line(&laid.title)))
+        .title(TextStr(&title))
         .creator(TextStr(concat!("takebook ", env!("CARGO_PKG_VERSION"))))
         .subject(TextStr(super::PERMISSION));
     Ok(pdf.finish())
+}
+
+/// Bookmarks to the songs of a binder.
+fn outline(
+    pdf: &mut Pdf,
+    refs: &mut Refs,
+    entries: &[(String, usize)],
+    pages: &[Ref],
+    height: f64,
+) -> Option<Ref> {
+    let root = entries.first().map(|_| refs.next())?;
+    let ids: Vec<Ref> = entries.iter().map(|_| refs.next()).collect();
+    pdf.outline(root)
+        .first(ids[0])
+        .last(ids[ids.len() - 1])
+        .count(ids.len() as i32);
+    for (i, (title, page)) in entries.iter().enumerate() {
+        let mut item = pdf.outline_item(ids[i]);
+        item.title(TextStr(title)).parent(root);
+        if let Some(next) = ids.get(i + 1) {
+            item.next(*next);
+        }
+        if let Some(before) = i.checked_sub(1) {
+            item.prev(ids[before]);
+        }
+        if let Some(page) = pages.get(*page) {
+            item.dest().page(*page).xyz(0.0, pt(height), None);
+        }
+    }
+    Some(root)
+}
+
+/// The title as metadata that other programs read (XMP, ISO 16684-1); no date, no identifier.
+fn xmp(title: &str) -> String {
+    format!(
+        "<?xpacket begin=\"\u{feff}\" id=\"W5M0MpCehiHzreSzNTczkc9d\"?>\n\
+         <x:xmpmeta xmlns:x=\"adobe:ns:meta/\"><rdf:RDF xmlns:rdf=\"http://www.w3.org/1999/02/22-rdf-syntax-ns#\">\
+         <rdf:Description rdf:about=\"\" xmlns:dc=\"http://purl.org/dc/elements/1.1/\" xmlns:xmp=\"http://ns.adobe.com/xap/1.0/\">\
+         <dc:format>application/pdf</dc:format>\
+         <dc:title><rdf:Alt><rdf:li xml:lang=\"x-default\">{}</rdf:li></rdf:Alt></dc:title>\
+         <dc:description><rdf:Alt><rdf:li xml:lang=\"x-default\">{}</rdf:li></rdf:Alt></dc:description>\
+         <xmp:CreatorTool>takebook {}</xmp:CreatorTool>\
+         </rdf:Description></rdf:RDF></x:xmpmeta>\n<?xpacket end=\"r\"?>",
+        super::xml::escape(title),
+        super::xml::escape(super::PERMISSION),
+        env!("CARGO_PKG_VERSION")
+    )
+}
+
+/// The faces that the pages need: that for other scripts only where it is used.
+fn styles(laid: &Laid, fonts: &Fonts) -> Result<Vec<Style>, ChartError> {
+    let mut other = false;
+    for item in laid.pages.iter().flatten().flat_map(|g| &g.items) {
+        if let Item::Text { style, text, .. } = item {
+            let runs = fonts.runs(*style, text)?;
+            other |= runs.iter().any(|r| r.style == Style::Other);
+        }
+    }
+    let needed = |s: &Style| other || *s != Style::Other;
+    Ok(STYLES.into_iter().filter(needed).collect())
 }
 
 fn pt(mm: f64) -> f32 {
@@ -148,6 +219,7 @@ fn resource(style: Style) -> &'static [u8] {
         Style::Regular => b"F1",
         Style::Bold => b"F2",
         Style::Italic => b"F3",
+        Style::Other => b"F4",
     }
 }
 
@@ -155,7 +227,7 @@ fn role(role: &Role) -> StructRole {
     match role {
         Role::Title => StructRole::H1,
         Role::Heading => StructRole::H2,
-        Role::Paragraph | Role::Foot => StructRole::P,
+        Role::Paragraph | Role::Row(_) | Role::Foot => StructRole::P,
         Role::Figure(_) => StructRole::Figure,
     }
 }
@@ -166,7 +238,7 @@ fn draw(
     item: &Item,
     height: f64,
     fonts: &Fonts,
-    used: &mut [Used; 3],
+    used: &mut [Used; 4],
 ) -> Result<(), ChartError> {
     let x = pt;
     let y = |mm: f64| pt(height - mm);
@@ -179,20 +251,24 @@ fn draw(
             text,
             white,
         } => {
-            let mut codes = Vec::new();
-            for (c, glyph) in fonts.glyphs(*style, text)? {
-                let used = &mut used[style.index()];
-                let new = used.remapper.remap(glyph.0);
-                used.chars.entry(new).or_insert((glyph.0, c));
-                codes.extend(new.to_be_bytes());
+            content.set_fill_gray(if *white { 1.0 } else { 0.0 });
+            let mut at = *left;
+            for run in fonts.runs(*style, text)? {
+                let mut codes = Vec::new();
+                let used = &mut used[run.style.index()];
+                for (c, glyph) in &run.glyphs {
+                    let new = used.remapper.remap(glyph.0);
+                    used.chars.entry(new).or_insert((glyph.0, *c));
+                    codes.extend(new.to_be_bytes());
+                }
+                content
+                    .begin_text()
+                    .set_font(Name(resource(run.style)), pt(*size))
+                    .set_text_matrix([1.0, 0.0, 0.0, 1.0, x(at), y(*baseline)])
+                    .show(Str(&codes))
+                    .end_text();
+                at += fonts.run_width(&run) * size;
             }
-            content
-                .set_fill_gray(if *white { 1.0 } else { 0.0 })
-                .begin_text()
-                .set_font(Name(resource(*style)), pt(*size))
-                .set_text_matrix([1.0, 0.0, 0.0, 1.0, x(*left), y(*baseline)])
-                .show(Str(&codes))
-                .end_text();
         }
         Item::Line {
             from,
@@ -231,7 +307,11 @@ fn draw(
             }
             content.close_path();
             match stroke {
-                Some(width) => content.set_line_width(pt(*width)).stroke(),
+                // white inside, so that a number on it can be read
+                Some(width) => content
+                    .set_fill_gray(1.0)
+                    .set_line_width(pt(*width))
+                    .fill_nonzero_and_stroke(),
                 None => content.set_fill_gray(0.0).fill_nonzero(),
             };
         }
@@ -283,6 +363,9 @@ fn tag(
             .page(pages[*p]);
         if let Role::Figure(words) = &group.role {
             writer.alt(TextStr(words));
+        }
+        if let Role::Row(words) = &group.role {
+            writer.actual_text(TextStr(words));
         }
         writer.children().marked_content_id(next[*p]);
         next[*p] += 1;

@@ -7,14 +7,18 @@
 
 mod bars;
 mod legend;
+mod moving;
+mod plucked;
 mod repeats;
 
 pub(super) use bars::all_bars;
 pub use legend::{Entry, ShapeBox};
+pub use plucked::TabNote;
 
 use super::{ChartError, Options};
 use crate::songlog::song::Song;
 use crate::theory::{Label, midi_name, roman};
+use std::collections::HashMap;
 
 /// Bars in a row: a phrase of four stays whole.
 pub const BARS_IN_ROW: usize = 4;
@@ -26,8 +30,12 @@ pub struct Sheet {
     pub title: String,
     /// Key, tempo, meter, tuning, capo: short texts in reading order.
     pub facts: Vec<String>,
+    /// Strings of the instrument.
+    pub n_strings: usize,
     /// Beats in a bar and note value of a beat; 4/4 where unknown.
     pub meter: (u8, u8),
+    /// The sections in the order in which they are played, on one line; empty for a single one.
+    pub roadmap: String,
     /// Sections in order, repeats folded unless written out.
     pub blocks: Vec<Block>,
     /// The order of sections, one text each; only of a short sheet.
@@ -57,6 +65,8 @@ pub struct Block {
     pub differs: String,
     /// How often it is played as it stands.
     pub times: u32,
+    /// On what the hand was heard to strike or pick, in words; empty if it is not clear.
+    pub strokes: String,
     /// Rows of at most [`BARS_IN_ROW`] bars; a pickup has a row of its own.
     pub rows: Vec<Vec<Measure>>,
 }
@@ -70,6 +80,8 @@ pub struct Measure {
     pub n_beats: u8,
     /// Chords by their place, first at the start of the bar.
     pub marks: Vec<Mark>,
+    /// Plucked notes for the tablature, in order; none where chords are played whole.
+    pub tab: Vec<TabNote>,
     /// Whether it says the same as the bar before (a simile mark may stand for it).
     pub simile: bool,
     /// A forward repeat sign at its start.
@@ -91,6 +103,12 @@ pub struct Mark {
     pub open: bool,
     /// Which shape of the legend, where the chord has several: `a`, `b`.
     pub variant: Option<char>,
+    /// Its degree of the key, where degrees are wanted under the symbols.
+    pub degree: Option<String>,
+    /// The top note here, where the top notes move by step over several chords.
+    pub top: Option<String>,
+    /// The bass note here, where the bass walks by step over several chords.
+    pub bass: Option<String>,
     /// Numbers of the remarks that belong to it, from 1.
     pub remarks: Vec<usize>,
     /// Index of its span in the song.
@@ -132,6 +150,50 @@ impl Measure {
     }
 }
 
+impl Measure {
+    /// Whether the same strings are plucked at the same frets; where in the bar is left to the ear.
+    fn same_tab(&self, other: &Self) -> bool {
+        let pressed = |m: &Self| {
+            let mut all: Vec<(usize, u8)> = m.tab.iter().map(|t| (t.string, t.fret)).collect();
+            all.sort_unstable();
+            all.dedup();
+            all
+        };
+        pressed(self) == pressed(other)
+    }
+
+    /// In words, for a reader who cannot see it: `bar 3: G, on 3 D over F♯`.
+    pub fn words(&self) -> String {
+        let number = match self.number {
+            0 => "pickup".into(),
+            n => format!("bar {n}"),
+        };
+        let mut parts: Vec<String> = Vec::new();
+        if self.repeat_start {
+            parts.push("repeat from here".into());
+        }
+        if let Some(ending) = self.ending {
+            parts.push(format!("ending {ending}"));
+        }
+        for mark in &self.marks {
+            let half = if mark.half_beat % 2 == 1 { " and" } else { "" };
+            let on = match mark.half_beat {
+                0 => String::new(),
+                h => format!("on {}{half} ", h / 2 + 1),
+            };
+            let open = if mark.open { ", open" } else { "" };
+            parts.push(format!("{on}{}{open}", mark.symbol));
+        }
+        if self.marks.is_empty() {
+            parts.push("as before".into());
+        }
+        if self.repeat_end {
+            parts.push("repeat to here".into());
+        }
+        format!("{number}: {}", parts.join(", "))
+    }
+}
+
 impl Block {
     /// Letter and name: `A  Verse`.
     pub fn heading(&self) -> String {
@@ -156,12 +218,17 @@ impl Sheet {
         let print = printer(song, options)?;
         let (legend, variants) = legend::legend(song, &print);
         let mut remarks = Vec::new();
-        let measures = bars::measures(song, &print, &variants, &mut remarks);
-        let (blocks, form) = repeats::blocks(song, measures, options);
+        let mut measures = bars::measures(song, &print, &variants, &mut remarks);
+        annotate(song, options, &mut measures)?;
+        plucked::tab(song, &mut measures);
+        let (mut blocks, form) = repeats::blocks(song, measures, options);
+        plucked::strokes(song, &mut blocks);
         Ok(Self {
             title: song.title.clone(),
             facts: facts(song),
+            n_strings: song.instrument.tuning.n_strings(),
             meter: song.meter.unwrap_or((4, 4)),
+            roadmap: repeats::roadmap(song),
             blocks,
             form,
             cautions: legend::cautions(&legend),
@@ -183,6 +250,38 @@ impl Sheet {
             .any(|m| m.half_beat % 2 == 1)
     }
 
+    /// Whether a bar shows more than chords, and what the signs mean.
+    pub fn signs(&self) -> Vec<String> {
+        let marks = || {
+            self.blocks
+                .iter()
+                .flat_map(Block::measures)
+                .flat_map(|m| &m.marks)
+        };
+        let mut signs = Vec::new();
+        if self.has_half_beats() {
+            signs.push("& = on the second half of the beat".to_owned());
+        }
+        if marks().any(|m| m.bass.is_some()) {
+            signs.push("note under the bar = the bass walks".into());
+        }
+        if marks().any(|m| m.top.is_some()) {
+            signs.push("note over the symbol = the top note moves".into());
+        }
+        if self
+            .blocks
+            .iter()
+            .flat_map(Block::measures)
+            .any(|m| !m.tab.is_empty())
+        {
+            signs.push(
+                "tablature = notes heard, at one place they can be played; the highest string is the top line"
+                    .into(),
+            );
+        }
+        signs
+    }
+
     /// What is said about chords that are open; none if all are confirmed.
     pub fn open_words(&self) -> Option<String> {
         (self.n_open > 0).then(|| {
@@ -196,6 +295,30 @@ impl Sheet {
 
 /// How a label is printed on this sheet.
 type Printer = Box<dyn Fn(&Label) -> String>;
+
+/// Puts degrees, a walking bass and moving top notes to the marks.
+fn annotate(song: &Song, options: &Options, measures: &mut [Measure]) -> Result<(), ChartError> {
+    let key = match (options.degrees_under, song.key) {
+        (true, None) => {
+            return Err(ChartError::NoKey {
+                option: "--degrees",
+            });
+        }
+        (true, key) => key,
+        (false, _) => None,
+    };
+    let basses: HashMap<usize, String> = moving::basses(song).into_iter().collect();
+    let tops: HashMap<usize, String> = moving::tops(song).into_iter().collect();
+    for mark in measures.iter_mut().flat_map(|m| &mut m.marks) {
+        let chord = song.spans[mark.span].label.chord();
+        mark.degree = key.zip(chord).map(|(key, chord)| roman(chord, key));
+        if !mark.held {
+            mark.bass = basses.get(&mark.span).cloned();
+            mark.top = tops.get(&mark.span).cloned();
+        }
+    }
+    Ok(())
+}
 
 fn printer(song: &Song, options: &Options) -> Result<Printer, ChartError> {
     if !options.degrees {

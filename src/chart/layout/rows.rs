@@ -2,20 +2,29 @@
 
 use super::{Item, MARGIN, Pager, Role, Style, dots, line};
 use crate::chart::ChartError;
-use crate::chart::sheet::{Block, Mark, Measure, bars_on_line, split_symbol};
+use crate::chart::sheet::{Block, Mark, Measure, TabNote, bars_on_line, split_symbol};
 
-/// Height of a row and the space under it, mm.
-const ROW: f64 = 14.0;
+/// Space under a row, mm.
 const ROW_GAP: f64 = 2.5;
 /// Room for bar numbers, mm.
 const NUMBERS: f64 = 7.0;
 /// From the row's top, mm.
 const BAR_TOP: f64 = 1.2;
 const SYMBOL: f64 = 7.6;
-const SLASH: f64 = 12.4;
+/// From the symbols to the slashes, and from there to the row's end, mm.
+const SLASH: f64 = 4.8;
+const UNDER_SLASH: f64 = 1.6;
+/// A line of top notes, degrees or bass notes, mm.
+const NOTE_LINE: f64 = 3.6;
+const NOTE_POINTS: f64 = 8.0;
+/// Between two lines of the tablature, and above it, mm.
+const TAB_LINE: f64 = 2.1;
+const TAB_ABOVE: f64 = 3.0;
+const TAB_POINTS: f64 = 7.0;
 /// Bar lines, mm.
 const THIN: f64 = 0.35;
 const THICK: f64 = 1.0;
+const TAB_THIN: f64 = 0.2;
 /// Size of a symbol's root, points; its tail is smaller and raised.
 const ROOT_POINTS: f64 = 14.0;
 const TAIL: f64 = 0.72;
@@ -33,8 +42,62 @@ enum End {
     Song,
 }
 
+/// What a line of bars has besides symbols and slashes; mm from its top, at the print's scale.
+struct Heights {
+    /// Baselines of the parts.
+    top_note: f64,
+    symbol: f64,
+    degree: f64,
+    slash: f64,
+    bass: f64,
+    /// Top line of the tablature, if there is one.
+    tab: Option<f64>,
+    /// The whole.
+    all: f64,
+}
+
+impl Heights {
+    fn of(page: &Pager, bars: &[Measure], n_strings: usize) -> Self {
+        let shown = || bars.iter().filter(|m| !m.simile);
+        let marks = || shown().flat_map(|m| &m.marks);
+        let line = |any: bool| if any { NOTE_LINE } else { 0.0 };
+        let top = line(marks().any(|m| m.top.is_some()));
+        let degrees = line(marks().any(|m| m.degree.is_some()));
+        let bass = line(marks().any(|m| m.bass.is_some()));
+        let s = page.scale;
+        let symbol = SYMBOL + top;
+        let slash = symbol + degrees + SLASH;
+        let under = slash + UNDER_SLASH + bass;
+        let tab = shown()
+            .any(|m| !m.tab.is_empty())
+            .then_some((under + TAB_ABOVE) * s);
+        let tab_height = TAB_LINE * n_strings.saturating_sub(1) as f64;
+        Self {
+            top_note: (SYMBOL + 0.4 - 1.2) * s,
+            symbol: symbol * s,
+            degree: (symbol + NOTE_LINE + 0.2) * s,
+            slash: slash * s,
+            bass: (slash + NOTE_LINE) * s,
+            all: match tab {
+                Some(tab) => tab + (tab_height + 1.0) * s,
+                None => under * s,
+            },
+            tab,
+        }
+    }
+
+    /// Where bar lines end: the tablature has its own.
+    fn bar_bottom(&self, s: f64) -> f64 {
+        self.tab.map_or(self.all, |tab| tab - TAB_ABOVE * s)
+    }
+}
+
 /// How a line of bars stands among the others.
 struct Place {
+    /// Where its parts are.
+    heights: Heights,
+    /// Strings of the tablature.
+    n_strings: usize,
     /// Bars that a full line has.
     columns: usize,
     /// What its last line closes.
@@ -44,15 +107,24 @@ struct Place {
 }
 
 /// A section: its heading and rows.
-pub(super) fn block(page: &mut Pager, block: &Block, last_block: bool) -> Result<(), ChartError> {
-    let row_height = ROW * page.scale;
-    heading(page, block, row_height)?;
+pub(super) fn block(
+    page: &mut Pager,
+    block: &Block,
+    n_strings: usize,
+    last_block: bool,
+) -> Result<(), ChartError> {
+    let first = block.rows.first().map_or(&[][..], |r| r);
+    heading(page, block, Heights::of(page, first, n_strings).all)?;
     for (i, row) in block.rows.iter().enumerate() {
         let columns = bars_on_line(row, page.scale);
         for (c, bars) in row.chunks(columns).enumerate() {
+            let heights = Heights::of(page, bars, n_strings);
+            let row_height = heights.all;
             page.need(row_height);
             let last = i + 1 == block.rows.len() && (c + 1) * columns >= row.len();
             let place = Place {
+                heights,
+                n_strings,
                 columns,
                 end: match last_block && last {
                     true => End::Song,
@@ -61,7 +133,8 @@ pub(super) fn block(page: &mut Pager, block: &Block, last_block: bool) -> Result
                 ending_before: c.checked_sub(1).and_then(|_| row[c * columns - 1].ending),
             };
             let items = row_items(page, bars, &place)?;
-            page.add(Role::Paragraph, items);
+            let words: Vec<String> = bars.iter().map(Measure::words).collect();
+            page.add(Role::Row(words.join("; ")), items);
             page.y += row_height + ROW_GAP * page.scale;
         }
     }
@@ -120,6 +193,17 @@ fn heading(page: &mut Pager, block: &Block, keep: f64) -> Result<(), ChartError>
             items.push(page.text_item(x, page.y, small, Style::Italic, part));
         }
     }
+    if !block.strokes.is_empty() {
+        let small = size * 0.85;
+        let right = MARGIN + page.width();
+        let w = page.fonts.width(Style::Italic, small, &block.strokes)?;
+        // beside the name where there is room, else below
+        if !block.differs.is_empty() || x + w > right {
+            page.y += small * 1.3;
+            x = MARGIN;
+        }
+        items.push(page.text_item(x, page.y, small, Style::Italic, &block.strokes));
+    }
     page.y += size * 0.5;
     page.add(Role::Heading, items);
     Ok(())
@@ -149,7 +233,14 @@ fn row_items(page: &Pager, row: &[Measure], place: &Place) -> Result<Vec<Item>, 
         } else {
             End::Bar
         };
-        bar_lines(page, measure, (left, left + bar_width), end, &mut items);
+        bar_lines(
+            page,
+            measure,
+            (left, left + bar_width),
+            place.heights.bar_bottom(s),
+            end,
+            &mut items,
+        );
         if let Some(ending) = measure.ending {
             let y = top - 1.3 * s;
             items.push(line((left, y), (left + bar_width - 1.0, y), THIN));
@@ -170,12 +261,33 @@ fn row_items(page: &Pager, row: &[Measure], place: &Place) -> Result<Vec<Item>, 
         if measure.simile {
             simile(
                 (inner_left + inner_right) / 2.0,
-                top + 8.6 * s,
+                top + (BAR_TOP * s + place.heights.bar_bottom(s)) / 2.0,
                 s,
                 &mut items,
             );
         } else {
-            measure_items(page, measure, (inner_left, inner_right), &mut items)?;
+            let room = (inner_left, inner_right);
+            measure_items(page, measure, room, &place.heights, &mut items)?;
+        }
+        if let Some(tab) = place.heights.tab {
+            let notes = if measure.simile {
+                &[][..]
+            } else {
+                &measure.tab
+            };
+            let span = (left, left + bar_width);
+            tablature(page, measure, notes, span, top + tab, place, &mut items)?;
+        }
+    }
+    if let Some(tab) = place.heights.tab {
+        // which lines these are, where the bars' number stands above
+        let size = page.points(6.5);
+        let step = TAB_LINE * s * place.n_strings.saturating_sub(1) as f64 / 3.0;
+        for (i, letter) in ["T", "A", "B"].into_iter().enumerate() {
+            let w = page.fonts.width(Style::Bold, size, letter)?;
+            let y = top + tab + step * (i as f64 + 0.5) + size * 0.35;
+            let x = MARGIN + NUMBERS - w - 1.5;
+            items.push(page.text_item(x, y, size, Style::Bold, letter));
         }
     }
     Ok(items)
@@ -186,11 +298,12 @@ fn bar_lines(
     page: &Pager,
     measure: &Measure,
     (left, right): (f64, f64),
+    bottom: f64,
     end: End,
     items: &mut Vec<Item>,
 ) {
     let s = page.scale;
-    let (top, bottom) = (page.y + BAR_TOP * s, page.y + ROW * s);
+    let (top, bottom) = (page.y + BAR_TOP * s, page.y + bottom);
     let mut vertical = |x: f64, width: f64| items.push(line((x, top), (x, bottom), width));
     let mut colons = Vec::new();
     if measure.repeat_start {
@@ -243,6 +356,7 @@ fn measure_items(
     page: &Pager,
     measure: &Measure,
     (left, right): (f64, f64),
+    heights: &Heights,
     items: &mut Vec<Item>,
 ) -> Result<(), ChartError> {
     let s = page.scale;
@@ -273,12 +387,22 @@ fn measure_items(
         xs[i] = xs[i].min(end - widths[i] * shrink).max(left);
         end = xs[i] - GAP;
     }
-    let y = page.y + SYMBOL * s;
+    let y = page.y + heights.symbol;
     for (mark, x) in measure.marks.iter().zip(&xs) {
         symbol_items(page, mark, *x, y, full * shrink, items)?;
+        let small = page.points(NOTE_POINTS);
+        for (text, style, y) in [
+            (&mark.top, Style::Italic, heights.top_note),
+            (&mark.degree, Style::Regular, heights.degree),
+            (&mark.bass, Style::Italic, heights.bass),
+        ] {
+            if let Some(text) = text {
+                items.push(page.text_item(*x, page.y + y, small, style, text));
+            }
+        }
     }
     let size = page.points(9.0);
-    let slash_y = page.y + SLASH * s;
+    let slash_y = page.y + heights.slash;
     for beat in 0..measure.n_beats {
         let x = at(f64::from(2 * beat));
         items.push(page.text_item(x + 0.6 * s, slash_y, size, Style::Regular, "/"));
@@ -286,6 +410,52 @@ fn measure_items(
             let x = at(f64::from(2 * beat + 1));
             items.push(page.text_item(x, slash_y, size * 0.8, Style::Regular, "&"));
         }
+    }
+    Ok(())
+}
+
+/// Lines of the tablature of one bar, broken where a fret stands.
+fn tablature(
+    page: &Pager,
+    measure: &Measure,
+    notes: &[TabNote],
+    (left, right): (f64, f64),
+    top: f64,
+    place: &Place,
+    items: &mut Vec<Item>,
+) -> Result<(), ChartError> {
+    let s = page.scale;
+    let n = place.n_strings;
+    let y = |string: usize| top + TAB_LINE * s * (n - 1 - string.min(n - 1)) as f64;
+    // as the symbols above: a repeat sign takes its room
+    let from = left + if measure.repeat_start { 4.4 } else { 2.0 } * s;
+    let to = right - 1.2 * s;
+    let x = |at: f64| from + (to - from) * at / f64::from(measure.n_beats.max(1));
+    let size = page.points(TAB_POINTS);
+    let mut gaps: Vec<Vec<(f64, f64)>> = vec![Vec::new(); n];
+    for note in notes {
+        let text = note.fret.to_string();
+        let w = page.fonts.width(Style::Regular, size, &text)?;
+        let at = x(note.at);
+        let string = note.string.min(n - 1);
+        items.push(page.text_item(at, y(string) + size * 0.36, size, Style::Regular, &text));
+        gaps[string].push((at - 0.4 * s, at + w + 0.4 * s));
+    }
+    for (string, gaps) in gaps.iter_mut().enumerate() {
+        gaps.sort_by(|a, b| a.0.total_cmp(&b.0));
+        let mut at = left;
+        for (from, to) in gaps.iter() {
+            if *from > at {
+                items.push(line((at, y(string)), (*from, y(string)), TAB_THIN));
+            }
+            at = at.max(*to);
+        }
+        if at < right {
+            items.push(line((at, y(string)), (right, y(string)), TAB_THIN));
+        }
+    }
+    for x in [left, right] {
+        items.push(line((x, y(n - 1)), (x, y(0)), TAB_THIN));
     }
     Ok(())
 }
