@@ -239,8 +239,16 @@ fn write_line(
     }
     if line.iter().any(|m| !m.simile && !m.tab.is_empty()) {
         out.push_str("<span class=\"no tab\">TAB</span>");
+        let mut before = false;
         for measure in line {
-            write_tab(out, measure, n_strings);
+            let shown = !measure.simile && !measure.tab.is_empty();
+            match (shown, before) {
+                (true, _) => write_tab(out, measure, n_strings),
+                // the hand goes on alike
+                (false, true) => out.push_str("<span class=\"under moves\">sim.</span>"),
+                _ => out.push_str("<span></span>"),
+            }
+            before = shown;
         }
     }
     out.push_str("</div>\n");
@@ -265,17 +273,15 @@ fn write_tab(out: &mut String, measure: &Measure, n_strings: usize) {
         "M.4 0V{height}M{} 0V{height}\" stroke=\"#111\" stroke-width=\".8\" fill=\"none\"/>",
         WIDTH - 0.4
     );
-    if !measure.simile {
-        for note in &measure.tab {
-            let x = 8.0 + (WIDTH - 14.0) * note.at / f64::from(measure.n_beats.max(1));
-            let y = GAP * (n_strings - 1 - note.string.min(n_strings - 1)) as f64;
-            let _ = write!(
-                out,
-                "<text x=\"{x:.1}\" y=\"{}\" font-size=\"9.5\" stroke=\"#fff\" stroke-width=\"3\" paint-order=\"stroke\">{}</text>",
-                y + 3.3,
-                note.fret
-            );
-        }
+    for note in &measure.tab {
+        let x = 8.0 + (WIDTH - 14.0) * note.at / f64::from(measure.n_beats.max(1));
+        let y = GAP * (n_strings - 1 - note.string.min(n_strings - 1)) as f64;
+        let _ = write!(
+            out,
+            "<text x=\"{x:.1}\" y=\"{}\" font-size=\"9.5\" stroke=\"#fff\" stroke-width=\"3\" paint-order=\"stroke\">{}</text>",
+            y + 3.3,
+            note.fret
+        );
     }
     out.push_str("</svg>");
 }

@@ -179,16 +179,17 @@ fn tab_lines(bars: &[Measure], room: usize, n_strings: usize) -> Vec<String> {
         .map(|string| {
             let mut line = format!("{:>3} |", n_strings - string);
             for bar in bars {
-                let mut cell = vec!['-'; room + 2];
+                // a bar without notes of its own has no lines either
+                let shown = !bar.simile && !bar.tab.is_empty();
+                let mut cell = vec![if shown { '-' } else { ' ' }; room + 2];
                 let notes = bar.tab.iter().filter(|t| t.string == string && !bar.simile);
                 for note in notes {
                     let part = note.at / f64::from(bar.n_beats.max(1));
-                    let mut at = 1 + (part * (room - 2) as f64) as usize;
-                    for digit in note.fret.to_string().chars() {
+                    let from = 1 + (part * (room - 2) as f64) as usize;
+                    for (at, digit) in (from..).zip(note.fret.to_string().chars()) {
                         if let Some(place) = cell.get_mut(at) {
                             *place = digit;
                         }
-                        at += 1;
                     }
                 }
                 line.extend(cell);

@@ -262,9 +262,8 @@ fn bars(beats: &[HeardBeat], duration_s: f64) -> Vec<HeardBar> {
     if *first > 0 {
         starts.insert(0, 0);
     }
-    let mut number = u32::from(*first == 0);
     let mut bars = Vec::new();
-    for (i, start) in starts.iter().enumerate() {
+    for (number, (i, start)) in (u32::from(*first == 0)..).zip(starts.iter().enumerate()) {
         let next = starts.get(i + 1);
         bars.push(HeardBar {
             number,
@@ -272,7 +271,6 @@ fn bars(beats: &[HeardBeat], duration_s: f64) -> Vec<HeardBar> {
             end_s: next.map_or(end_s, |n| beats[*n].time_s),
             n_beats: u8::try_from(next.unwrap_or(&beats.len()) - start).unwrap_or(u8::MAX),
         });
-        number += 1;
     }
     bars
 }

@@ -232,7 +232,7 @@ impl Clock {
 
 /// Length of a beat in quarters: dotted in 6/8, 9/8, 12/8.
 pub(super) fn beat_quarters(n: u8, value: u8) -> f64 {
-    if value == 8 && n > 3 && n % 3 == 0 {
+    if value == 8 && n > 3 && n.is_multiple_of(3) {
         1.5
     } else {
         4.0 / f64::from(value.max(1))

@@ -5,6 +5,7 @@ mod chart;
 mod check;
 mod chords_db;
 mod confirm;
+mod delivery;
 mod draft;
 mod foreign;
 mod grade;

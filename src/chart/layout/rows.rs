@@ -2,7 +2,7 @@
 
 use super::{Item, MARGIN, Pager, Role, Style, dots, line};
 use crate::chart::ChartError;
-use crate::chart::sheet::{Block, Mark, Measure, TabNote, bars_on_line, split_symbol};
+use crate::chart::sheet::{Block, Mark, Measure, bars_on_line, split_symbol};
 
 /// Space under a row, mm.
 const ROW_GAP: f64 = 2.5;
@@ -270,16 +270,21 @@ fn row_items(page: &Pager, row: &[Measure], place: &Place) -> Result<Vec<Item>, 
             measure_items(page, measure, room, &place.heights, &mut items)?;
         }
         if let Some(tab) = place.heights.tab {
-            let notes = if measure.simile {
-                &[][..]
-            } else {
-                &measure.tab
-            };
+            let has_tab = |m: &Measure| !m.simile && !m.tab.is_empty();
             let span = (left, left + bar_width);
-            tablature(page, measure, notes, span, top + tab, place, &mut items)?;
+            if has_tab(measure) {
+                tablature(page, measure, span, top + tab, place, &mut items)?;
+            } else if i.checked_sub(1).is_some_and(|b| has_tab(&row[b])) {
+                // the hand goes on alike
+                let middle = TAB_LINE * s * place.n_strings.saturating_sub(1) as f64 / 2.0;
+                let (x, y) = (left + 2.0 * s, top + tab + middle);
+                let size = page.points(8.0);
+                items.push(page.text_item(x, y + size * 0.3, size, Style::Italic, "sim."));
+            }
         }
     }
-    if let Some(tab) = place.heights.tab {
+    let begins = row.first().is_some_and(|m| !m.simile && !m.tab.is_empty());
+    if let Some(tab) = place.heights.tab.filter(|_| begins) {
         // which lines these are, where the bars' number stands above
         let size = page.points(6.5);
         let step = TAB_LINE * s * place.n_strings.saturating_sub(1) as f64 / 3.0;
@@ -418,7 +423,6 @@ fn measure_items(
 fn tablature(
     page: &Pager,
     measure: &Measure,
-    notes: &[TabNote],
     (left, right): (f64, f64),
     top: f64,
     place: &Place,
@@ -433,7 +437,7 @@ fn tablature(
     let x = |at: f64| from + (to - from) * at / f64::from(measure.n_beats.max(1));
     let size = page.points(TAB_POINTS);
     let mut gaps: Vec<Vec<(f64, f64)>> = vec![Vec::new(); n];
-    for note in notes {
+    for note in &measure.tab {
         let text = note.fret.to_string();
         let w = page.fonts.width(Style::Regular, size, &text)?;
         let at = x(note.at);

@@ -75,11 +75,12 @@ pub(super) fn order(measures: &[Written]) -> Result<Vec<Step>, ForeignError> {
             }
             (start, pass) = (i + 1, 1);
         }
-        if jumped && m.to_coda {
-            if let Some(at) = coda(i) {
-                i = at;
-                continue;
-            }
+        if jumped
+            && m.to_coda
+            && let Some(at) = coda(i)
+        {
+            i = at;
+            continue;
         }
         if !jumped && (m.da_capo || m.dal_segno) {
             jumped = true;
