@@ -143,6 +143,15 @@ pub fn lay_out(sheet: &Sheet, options: &Options) -> Result<Laid, ChartError> {
     Ok(laid)
 }
 
+/// Many parts of a form run on in one paragraph: a line each would take a page.
+fn compact(form: &[String]) -> Vec<String> {
+    const LINES: usize = 5;
+    match form.len() {
+        0..=LINES => form.to_vec(),
+        _ => vec![form.join(" – ")],
+    }
+}
+
 /// The chart at a size, and how much of its last page is filled, 0 to 1.
 fn lay_out_at(sheet: &Sheet, options: &Options, shrink: f64) -> Result<(Laid, f64), ChartError> {
     let mut page = Pager::new(options)?;
@@ -168,7 +177,7 @@ fn lay_out_at(sheet: &Sheet, options: &Options, shrink: f64) -> Result<(Laid, f6
     if !signs.is_empty() {
         page.paragraph(&signs.join(" · "), Style::Italic, 8.5)?;
     }
-    page.list("Form", &sheet.form)?;
+    page.list("Form", &compact(&sheet.form))?;
     shapes::legend(&mut page, &sheet.legend, options)?;
     let remarks: Vec<String> = sheet
         .remarks
