@@ -16,6 +16,7 @@ pub use legend::{Entry, ShapeBox};
 pub use plucked::TabNote;
 
 use super::{ChartError, Options};
+use crate::fretboard::string_name;
 use crate::songlog::song::Song;
 use crate::theory::{Label, midi_name, roman};
 use std::collections::HashMap;
@@ -30,8 +31,10 @@ pub struct Sheet {
     pub title: String,
     /// Key, tempo, meter, tuning, capo: short texts in reading order.
     pub facts: Vec<String>,
-    /// Strings of the instrument.
+    /// Number of strings of the instrument.
     pub n_strings: usize,
+    /// Names of the strings, lowest first: `E`, `A` to `e`.
+    pub strings: Vec<String>,
     /// Beats in a bar and note value of a beat; 4/4 where unknown.
     pub meter: (u8, u8),
     /// The sections in the order in which they are played, on one line; empty for a single one.
@@ -227,6 +230,9 @@ impl Sheet {
             title: song.title.clone(),
             facts: facts(song),
             n_strings: song.instrument.tuning.n_strings(),
+            strings: (0..song.instrument.tuning.n_strings())
+                .map(|s| string_name(&song.instrument, s))
+                .collect(),
             meter: song.meter.unwrap_or((4, 4)),
             roadmap: repeats::roadmap(song),
             blocks,

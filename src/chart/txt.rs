@@ -23,7 +23,7 @@ pub(super) fn write(sheet: &Sheet, options: &Options) -> String {
     }
     for block in &sheet.blocks {
         lines.push(String::new());
-        lines.extend(block_lines(block, sheet.n_strings));
+        lines.extend(block_lines(block, &sheet.strings));
     }
     for sign in sheet.signs() {
         lines.extend(wrap(&sign, ""));
@@ -85,7 +85,7 @@ fn wrap(text: &str, indent: &str) -> Vec<String> {
     lines
 }
 
-fn block_lines(block: &Block, n_strings: usize) -> Vec<String> {
+fn block_lines(block: &Block, strings: &[String]) -> Vec<String> {
     let mut heading = one_line(&block.heading());
     if block.times > 1 {
         heading.push_str(&format!("  x{}", block.times));
@@ -98,13 +98,13 @@ fn block_lines(block: &Block, n_strings: usize) -> Vec<String> {
         lines.extend(wrap(&block.strokes, "  "));
     }
     for row in &block.rows {
-        lines.extend(row_lines(row, n_strings));
+        lines.extend(row_lines(row, strings));
     }
     lines
 }
 
 /// One row, on one line where its bars fit a quarter of it each, else on more lines.
-fn row_lines(row: &[Measure], n_strings: usize) -> Vec<String> {
+fn row_lines(row: &[Measure], strings: &[String]) -> Vec<String> {
     for per_line in [BARS_IN_ROW, 2, 1] {
         // number column of 4, bar lines of up to two signs
         let room = (WIDTH - 6) / per_line - 3;
@@ -129,7 +129,7 @@ fn row_lines(row: &[Measure], n_strings: usize) -> Vec<String> {
                 }
                 let mut lines = vec![line];
                 lines.extend(note_lines(bars, room));
-                lines.extend(tab_lines(bars, room, n_strings));
+                lines.extend(tab_lines(bars, room, strings));
                 lines
             })
             .collect();
@@ -170,14 +170,15 @@ fn note_lines(bars: &[Measure], room: usize) -> Vec<String> {
 }
 
 /// Plucked notes, a line a string with the highest on top.
-fn tab_lines(bars: &[Measure], room: usize, n_strings: usize) -> Vec<String> {
+fn tab_lines(bars: &[Measure], room: usize, strings: &[String]) -> Vec<String> {
     if bars.iter().all(|b| b.simile || b.tab.is_empty()) {
         return Vec::new();
     }
-    (0..n_strings)
+    (0..strings.len())
         .rev()
         .map(|string| {
-            let mut line = format!("{:>3} |", n_strings - string);
+            let name = strings[string].trim_end_matches(':');
+            let mut line = format!("{name:>3} |");
             for bar in bars {
                 // a bar without notes of its own has no lines either
                 let shown = !bar.simile && !bar.tab.is_empty();

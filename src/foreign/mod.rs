@@ -44,11 +44,12 @@ pub enum Kind {
 }
 
 /// File endings (lower case, without the dot) and what they are.
-pub const ENDINGS: [(&str, Kind); 6] = [
+pub const ENDINGS: [(&str, Kind); 7] = [
     ("lab", Kind::Lab),
     ("jams", Kind::Jams),
     ("musicxml", Kind::MusicXml),
     ("xml", Kind::MusicXml),
+    ("mxl", Kind::MusicXml),
     ("mid", Kind::Midi),
     ("midi", Kind::Midi),
 ];

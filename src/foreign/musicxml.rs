@@ -8,6 +8,7 @@
 //! W3C Music Notation Community Group, MusicXML 4.0 reference.
 
 mod chord;
+mod packed;
 mod play;
 mod score;
 
@@ -21,16 +22,19 @@ use score::{Score, Written};
 /// Quarters a minute where the file says nothing.
 const USUAL_TEMPO: f64 = 120.0;
 
-/// The text of a file: UTF-8, or UTF-16 with its mark.
+/// The text of a file: UTF-8, or UTF-16 with its mark; unpacked if it is compressed.
 pub(super) fn decode(bytes: &[u8]) -> Result<String, ForeignError> {
     let not = |reason: &str| ForeignError::NotOfKind {
         expected: "a MusicXML document",
         reason: reason.into(),
     };
     if bytes.starts_with(b"PK") {
-        return Err(not(
-            "it is compressed (save it as uncompressed .musicxml, or unpack it: it is a zip archive)",
-        ));
+        let unpacked = packed::unpack(bytes)?;
+        // an archive in an archive is no score
+        return match unpacked.starts_with(b"PK") {
+            true => Err(not("the archive holds another archive")),
+            false => decode(&unpacked),
+        };
     }
     let wide = |big: bool| -> Result<String, ForeignError> {
         let units: Vec<u16> = bytes[2..]

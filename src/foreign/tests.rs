@@ -251,7 +251,7 @@ fn what_cannot_be_read_is_said_with_its_place() {
         ),
         (Kind::MusicXml, b"<score-partwise>", "MusicXML"),
         (Kind::MusicXml, b"<score-timewise/>", "partwise"),
-        (Kind::MusicXml, b"PK\x03\x04", "compressed"),
+        (Kind::MusicXml, b"PK\x03\x04", "damaged"),
         (Kind::MusicXml, b"<score-partwise><part/></score-partwise>", "harmony"),
         (Kind::Midi, b"RIFF", "Standard MIDI File"),
         (Kind::Midi, b"MThd\0\0\0\x06\0\x02\0\0\x01\xe0", "type 2"),
@@ -300,7 +300,9 @@ proptest::proptest! {
         // one byte of a good file changed
         let good = midi(&[(0, &[0x90, 60, 80]), (4, &[0x80, 60, 0]), (0, &[0xff, 0x58, 4, 3, 3, 24, 8])]);
         let text = score(&[&symbol("G", "minor-seventh")]);
-        for (kind, mut bytes) in [(Kind::Midi, good), (Kind::MusicXml, text.into_bytes())] {
+        // an archive with nothing but its end
+        let packed = [&b"PK\x05\x06"[..], &[0; 6], &[1, 0, 0, 0, 0, 0], &[0; 6]].concat();
+        for (kind, mut bytes) in [(Kind::Midi, good), (Kind::MusicXml, text.into_bytes()), (Kind::MusicXml, packed)] {
             let n = bytes.len();
             bytes[at % n] = with;
             let _ = read(kind, &bytes, &Given::default());

@@ -45,6 +45,7 @@ for number, row in enumerate(rows, 1):
 music21.repeat.insertRepeat(part, 1, 2, inPlace=True)
 score.insert(0, part)
 score.write("musicxml", fp=str(folder / "score.musicxml"))
+score.write("mxl", fp=str(folder / "packed.mxl"))
 beat = 0.6
 played = [rows[i] for i in (0, 1, 0, 1, 2, 3)]
 labels = {"D/F#": "D:maj/3", "Em7": "E:min7", "B-maj7": "Bb:maj7", "F#m7b5": "F#:hdim7"}
@@ -54,6 +55,7 @@ for row in played:
         truth.append(f"{at * beat:.3f}={labels.get(figure, figure + ':maj')}")
         at += length
 print("score.musicxml", *truth)
+print("packed.mxl", *truth)
 
 # --- pretty_midi: strummed block chords at 90 bpm, drums beside them
 midi = pretty_midi.PrettyMIDI(initial_tempo=90.0)
