@@ -92,7 +92,7 @@ fn push_once(list: &mut Vec<String>, text: String) {
     }
 }
 
-/// Whether a beginner's hand holds it at the nut or capo.
+/// Whether a string rings open in it and a beginner's hand holds it at the nut or capo.
 fn is_open(instrument: &Instrument, shape: &Shape) -> bool {
     let pressed = || shape.frets().iter().flatten().copied().filter(|f| *f > 0);
     let (low, high) = (pressed().min().unwrap_or(0), pressed().max().unwrap_or(0));
@@ -105,7 +105,8 @@ fn is_open(instrument: &Instrument, shape: &Shape) -> bool {
         (Some(a), Some(b)) => b - a + 1 == sounding.len(),
         _ => false,
     };
-    high <= HIGHEST_FRET
+    shape.frets().contains(&Some(0))
+        && high <= HIGHEST_FRET
         && high - low <= REACH
         && together
         && hold(instrument, shape).is_some_and(easy)

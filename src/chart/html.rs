@@ -39,6 +39,7 @@ h2 .differs{font-weight:normal;font-style:italic;margin-left:.8em}
 .open{border-bottom:2px dotted #111}
 .under{font-size:.8em;line-height:1.1;white-space:nowrap}
 .moves{font-style:italic}
+.sim{font-style:italic;font-size:.8em;padding:.9em .5em}
 .roadmap{text-align:center;margin:0 0 .4em;font-weight:bold;font-size:.9em}
 .row svg.tab{width:100%;height:3.4em;display:block;margin-top:.25em}
 .slashes{display:flex;justify-content:space-around;color:#555;font-size:.95em}
@@ -245,7 +246,7 @@ fn write_line(
             match (shown, before) {
                 (true, _) => write_tab(out, measure, n_strings),
                 // the hand goes on alike
-                (false, true) => out.push_str("<span class=\"under moves\">sim.</span>"),
+                (false, true) => out.push_str("<span class=\"sim\">sim.</span>"),
                 _ => out.push_str("<span></span>"),
             }
             before = shown;
@@ -319,17 +320,24 @@ fn write_measure(out: &mut String, measure: &Measure, end: &str, first_of_ending
                 .marks
                 .get(i + 1)
                 .map_or(2 * measure.n_beats, |m| m.half_beat);
-            write_cell(out, mark, from, to.max(from + 1));
+            // a line of notes is kept free in every cell of the bar, so that slashes stay level
+            let degrees = measure.marks.iter().any(|m| m.degree.is_some());
+            let tops = measure.marks.iter().any(|m| m.top.is_some());
+            write_cell(out, mark, (from, to.max(from + 1)), (tops, degrees));
         }
     }
     out.push_str("</div>");
 }
 
 /// A chord over the slashes of the beats it lasts.
-fn write_cell(out: &mut String, mark: &Mark, from: u8, to: u8) {
+fn write_cell(out: &mut String, mark: &Mark, (from, to): (u8, u8), (tops, degrees): (bool, bool)) {
     let _ = write!(out, "<div class=\"cell g{}\">", (to - from).min(32));
-    if let Some(top) = &mark.top {
-        let _ = write!(out, "<div class=\"under moves\">{}</div>", escape(top));
+    let note = |text: &Option<String>| match text {
+        Some(text) => escape(text),
+        None => "&nbsp;".into(),
+    };
+    if tops {
+        let _ = write!(out, "<div class=\"under moves\">{}</div>", note(&mark.top));
     }
     out.push_str("<div class=\"chord\">");
     write_symbol(out, &mark.symbol, mark.open);
@@ -340,8 +348,8 @@ fn write_cell(out: &mut String, mark: &Mark, from: u8, to: u8) {
         let _ = write!(out, "<sup>[{remark}]</sup>");
     }
     out.push_str("</div>");
-    if let Some(degree) = &mark.degree {
-        let _ = write!(out, "<div class=\"under\">{}</div>", escape(degree));
+    if degrees {
+        let _ = write!(out, "<div class=\"under\">{}</div>", note(&mark.degree));
     }
     out.push_str("<div class=\"slashes\">");
     for half in from..to {

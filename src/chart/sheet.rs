@@ -18,7 +18,7 @@ pub use plucked::TabNote;
 use super::{ChartError, Options};
 use crate::fretboard::string_name;
 use crate::songlog::song::Song;
-use crate::theory::{Label, midi_name, roman};
+use crate::theory::{Label, Spelled, midi_name, roman};
 use std::collections::HashMap;
 
 /// Bars in a row: a phrase of four stays whole.
@@ -328,7 +328,7 @@ fn annotate(song: &Song, options: &Options, measures: &mut [Measure]) -> Result<
 
 fn printer(song: &Song, options: &Options) -> Result<Printer, ChartError> {
     if !options.degrees {
-        return Ok(Box::new(|label| label.symbol()));
+        return Ok(Box::new(at_sight));
     }
     let key = song.key.ok_or(ChartError::NoKey {
         option: "--degrees",
@@ -337,6 +337,22 @@ fn printer(song: &Song, options: &Options) -> Result<Printer, ChartError> {
         Some(chord) => roman(chord, key),
         None => label.symbol(),
     }))
+}
+
+/// The symbol, its bass as it is read at sight: E♭♭ is printed D (common practice, no source).
+fn at_sight(label: &Label) -> String {
+    let Some(chord) = label.chord() else {
+        return label.symbol();
+    };
+    let bass = chord.bass_note();
+    let plain = match bass.alter() {
+        2.. => Spelled::from_fifths(bass.fifths() - 12),
+        ..=-2 => Spelled::from_fifths(bass.fifths() + 12),
+        _ => return chord.symbol(),
+    };
+    let mut upper = chord.clone();
+    upper.bass = None;
+    format!("{}/{}", upper.symbol(), plain.text())
 }
 
 fn facts(song: &Song) -> Vec<String> {

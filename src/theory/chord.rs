@@ -124,7 +124,7 @@ impl Chord {
         text.push_str(&pretty(&self.symbol_tail()));
         if self.bass.is_some() {
             text.push('/');
-            text.push_str(&plain(self.bass_note()).text());
+            text.push_str(&self.bass_note().text());
         }
         text
     }
@@ -298,15 +298,6 @@ impl Chord {
             }
         }
         Some(&rest[end..])
-    }
-}
-
-/// A bass over a slash is read at sight: E♭♭ is written D (common practice, no source).
-fn plain(note: Spelled) -> Spelled {
-    match note.alter() {
-        2.. => Spelled::from_fifths(note.fifths() - 12),
-        ..=-2 => Spelled::from_fifths(note.fifths() + 12),
-        _ => note,
     }
 }
 

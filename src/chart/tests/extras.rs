@@ -156,7 +156,11 @@ fn open_shapes_leave_notes_out_and_say_so() {
         4,
         &[(
             "A",
-            &["G=320003 Cmaj9/E", "Am7=575555 F#m7b5", "Bbm=x13321 D"],
+            &[
+                "G=320003 Cmaj9/E",
+                "Am7=575555 F#m7b5",
+                "Bbm=x13321 B13sus4",
+            ],
         )],
     );
     let easy = prepare(&hard, &options(|o| o.easy = true)).expect("simplified");
@@ -188,7 +192,9 @@ fn open_shapes_leave_notes_out_and_say_so() {
     }
     let notes = easy.notes.join("\n");
     assert!(notes.contains("Simplified: Am7 is played"), "{notes}");
-    assert!(notes.contains("left out"), "{notes}");
+    assert!(notes.contains("B13sus4 is played as B7sus4"), "{notes}");
+    assert!(notes.contains("9 and 13 left out"), "{notes}");
+    assert!(notes.contains("No open shape: B♭m"), "{notes}");
     let page = text(&hard, Format::Txt, &options(|o| o.easy = true));
     assert!(page.contains("Simplified:"), "{page}");
 }
