@@ -8,6 +8,7 @@
 //! W3C Music Notation Community Group, MusicXML 4.0 reference.
 
 mod chord;
+mod marks;
 mod packed;
 mod play;
 mod score;
