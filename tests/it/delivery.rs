@@ -181,7 +181,7 @@ fn titles_of_every_kind_come_out_as_text() {
         for ending in [
             "svg", "html", "txt", "musicxml", "mid", "vtt", "lab", "jams", "json",
         ] {
-            let file = dir.join(format!("{name}.{ending}"));
+            let file = dir.join(format!("{name}-out.{ending}"));
             ran(&["chart", text(&log), "-o", text(&file)], 1);
             if matches!(ending, "svg" | "musicxml") {
                 let check = tool("xmllint")
