@@ -23,7 +23,7 @@ use std::path::{Path, PathBuf};
 #[command(after_help = "Example: takebook draft evening.wav --capo 2")]
 pub(crate) struct Args {
     /// Sound files, or folders of them; or someone's file of chords or notes to
-    /// start from: .lab, .jams, .musicxml, .mid.
+    /// start from: .lab, .jams, .musicxml, .mxl, .mid.
     #[arg(required = true, value_name = "TAKE")]
     takes: Vec<PathBuf>,
     /// The log to write; for several takes a folder. Left out, beside each take.

@@ -11,6 +11,7 @@ use super::{ForeignError, Given, MAX_BARS, MAX_NOTES, notes};
 use crate::songlog::heard::{HeardBar, HeardBeat, HeardNote};
 use crate::theory::{Key, Label, Mode, Spelled};
 use midly::{Format, MetaMessage, MidiMessage, Smf, Timing, TrackEventKind};
+use std::collections::{BTreeMap, VecDeque};
 
 /// Tempo before the file says one, microseconds a quarter: the standard's 120 bpm.
 const USUAL_TEMPO: u32 = 500_000;
@@ -105,7 +106,8 @@ fn events(smf: &Smf<'_>) -> Result<Events, ForeignError> {
     let mut all = Events::default();
     for (t, track) in smf.tracks.iter().enumerate() {
         let mut tick = 0u64;
-        let mut open: Vec<(u8, u8, u64)> = Vec::new();
+        // starts of notes that sound, by channel and key, first in first out
+        let mut open: BTreeMap<(u8, u8), VecDeque<u64>> = BTreeMap::new();
         let mut texts = Vec::new();
         for event in track {
             tick += u64::from(event.delta.as_int());
@@ -139,10 +141,10 @@ fn events(smf: &Smf<'_>) -> Result<Events, ForeignError> {
                         _ => continue,
                     };
                     let channel = channel.as_int();
+                    let starts = open.entry((channel, key)).or_default();
                     if on {
-                        open.push((channel, key, tick));
-                    } else if let Some(i) = open.iter().position(|o| (o.0, o.1) == (channel, key)) {
-                        let (_, _, from) = open.remove(i);
+                        starts.push_back(tick);
+                    } else if let Some(from) = starts.pop_front() {
                         all.notes.push((from, tick.max(from + 1), key));
                     }
                 }
@@ -150,10 +152,12 @@ fn events(smf: &Smf<'_>) -> Result<Events, ForeignError> {
             }
         }
         // a note that is never ended lasts to the end of its track
-        all.notes.extend(
-            open.iter()
-                .map(|(_, key, from)| (*from, tick.max(from + 1), *key)),
-        );
+        for ((_, key), starts) in open {
+            let ended = starts
+                .into_iter()
+                .map(|from| (from, tick.max(from + 1), key));
+            all.notes.extend(ended);
+        }
         all.end = all.end.max(tick);
         all.texts.push(texts);
         if all.notes.len() > MAX_NOTES {
