@@ -189,6 +189,38 @@ fn is_mark(c: char) -> bool {
         | '\u{5c4}' | '\u{5c5}' | '\u{5c7}' | '\u{64b}'..='\u{65f}' | '\u{670}')
 }
 
+/// The letters that a drawn character stands for, so that text in a file can be searched.
+///
+/// # Source
+/// Unicode, Arabic Presentation Forms-B, U+FE80 to U+FEFC (from memory): forms
+/// of one letter follow each other, two or four of them, then lam with alef.
+pub(super) fn letters(drawn: char) -> Vec<char> {
+    const TWO: [u32; 12] = [
+        0x622, 0x623, 0x624, 0x625, 0x627, 0x629, 0x62f, 0x630, 0x631, 0x632, 0x648, 0x649,
+    ];
+    const ALEFS: [char; 4] = ['\u{622}', '\u{623}', '\u{625}', '\u{627}'];
+    let at = u32::from(drawn);
+    if (0xfef5..=0xfefc).contains(&at) {
+        return vec!['\u{644}', ALEFS[((at - 0xfef5) / 2) as usize]];
+    }
+    if !(0xfe80..=0xfef4).contains(&at) {
+        return vec![drawn];
+    }
+    let mut first = 0xfe80;
+    for letter in (0x621..=0x63a).chain(0x641..=0x64a) {
+        let n = match letter {
+            0x621 => 1,
+            l if TWO.contains(&l) => 2,
+            _ => 4,
+        };
+        if at < first + n {
+            return vec![char::from_u32(letter).unwrap_or(drawn)];
+        }
+        first += n;
+    }
+    vec![drawn]
+}
+
 /// The bracket that looks the other way.
 fn mirrored(c: char) -> char {
     match c {

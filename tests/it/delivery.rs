@@ -163,6 +163,11 @@ fn titles_of_every_kind_come_out_as_text() {
             "\u{5e9}\u{5d9}\u{5e8} \u{5e2}\u{5e8}\u{5d1}",
             "\u{5e9}\u{5d9}\u{5e8} \u{5e2}\u{5e8}\u{5d1}",
         ),
+        (
+            "arabic",
+            "\u{623}\u{63a}\u{646}\u{64a}\u{629} \u{627}\u{644}\u{645}\u{633}\u{627}\u{621}",
+            "\u{623}\u{63a}\u{646}\u{64a}\u{629} \u{627}\u{644}\u{645}\u{633}\u{627}\u{621}",
+        ),
         ("none", " ", "Key"),
     ] {
         let log = log_of(&dir, name, title, "0 2 C#m7b5/G\n2 4 A7\n4 6 Dm\n");

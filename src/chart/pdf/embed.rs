@@ -2,7 +2,7 @@
 
 use super::{Refs, Used};
 use crate::chart::ChartError;
-use crate::chart::font::{Fonts, Style};
+use crate::chart::font::{Fonts, Style, letters};
 use pdf_writer::types::{CidFontType, FontFlags, SystemInfo, UnicodeCmap};
 use pdf_writer::{Filter, Finish, Name, Pdf, Rect, Ref, Str};
 
@@ -80,7 +80,7 @@ pub(super) fn embed(
         .pair(Name(b"Length1"), data.len() as i32);
     let mut cmap: UnicodeCmap<u16> = UnicodeCmap::new(Name(b"Custom"), SYSTEM);
     for (new, (_, c)) in &used.chars {
-        cmap.pair(*new, *c);
+        cmap.pair_with_multiple(*new, letters(*c));
     }
     pdf.cmap(cmap_ref, &cmap.finish());
     Ok(())

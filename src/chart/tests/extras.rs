@@ -238,6 +238,10 @@ fn titles_from_right_to_left_stand_in_the_order_they_are_seen() {
     assert_eq!(seen("\u{5d1}\u{5bc}\u{5d0}"), "\u{5d0}\u{5d1}\u{5bc}");
     // Arabic letters take the forms they have when joined
     assert_eq!(seen("\u{628}\u{628}"), "\u{fe90}\u{fe91}");
+    // and a file gives the letters back: the last of the block, and a ligature
+    assert_eq!(font::letters('\u{fef4}'), ['\u{64a}']);
+    assert_eq!(font::letters('\u{fe91}'), ['\u{628}']);
+    assert_eq!(font::letters('\u{fefb}'), ['\u{644}', '\u{627}']);
     assert_eq!(seen("C\u{266f}m7"), "C\u{266f}m7");
     let mut made = demo();
     made.title = "\u{5e9}\u{5d9}\u{5e8} \u{645}\u{633}\u{627}\u{621}".into();
