@@ -2,7 +2,10 @@
 //! a grader reads: NAME.lab (start, end, label) and NAME.est.json (chords with
 //! candidates and shapes, beats, downbeats, tempo, sections).
 //!
-//!     cargo run --release --example estimate -- TAKES OUT [NAME-STARTS-WITH]
+//!     cargo run --release --example estimate -- TAKES OUT [NAME-STARTS-WITH] [WEIGHT=VALUE…]
+//!
+//! A weight of the musical stage is named as in the table at the end of this
+//! file (`key=1.2`): that is how weights are compared on takes whose truth is known.
 //!
 //! Where NAME.truth.json lies beside a take, its `capo` and `tuning_offsets`
 //! (semitones each string is away from standard tuning, low to high) are told
@@ -25,7 +28,15 @@ fn main() -> Result<(), Box<dyn Error>> {
         [takes, out, ..] => (Path::new(takes), Path::new(out)),
         _ => return Err("say a folder of WAV files and a folder to write to".into()),
     };
-    let wanted = arguments.get(2).map_or("", String::as_str);
+    let (settings, names): (Vec<&str>, Vec<&str>) = arguments[2..]
+        .iter()
+        .map(String::as_str)
+        .partition(|a| a.contains('='));
+    let wanted = names.first().copied().unwrap_or("");
+    let mut weights = Weights::default();
+    for setting in settings {
+        set(&mut weights, setting)?;
+    }
     std::fs::create_dir_all(out)?;
     let mut files: Vec<PathBuf> = std::fs::read_dir(takes)?
         .map(|entry| entry.map(|e| e.path()))
@@ -34,7 +45,7 @@ fn main() -> Result<(), Box<dyn Error>> {
     files.sort();
     for file in &files {
         let offsets = sidecar(file)?;
-        let heard = hear(file, &offsets)?;
+        let heard = hear(file, &offsets, &weights)?;
         let name = stem(file);
         std::fs::write(out.join(format!("{name}.lab")), lab(&heard))?;
         let text = estimate(&heard, &offsets).to_string() + "\n";
@@ -88,7 +99,7 @@ fn sidecar(file: &Path) -> Result<SetUp, Box<dyn Error>> {
     })
 }
 
-fn hear(file: &Path, set_up: &SetUp) -> Result<Hearing, Box<dyn Error>> {
+fn hear(file: &Path, set_up: &SetUp, weights: &Weights) -> Result<Hearing, Box<dyn Error>> {
     let mut listener = Listener::new();
     let mut source = takebook::audio::open(file)?;
     source.read_mono_22050(&mut |block| listener.push(block), &|_| {})?;
@@ -97,7 +108,7 @@ fn hear(file: &Path, set_up: &SetUp) -> Result<Hearing, Box<dyn Error>> {
         instrument: set_up.instrument()?,
         ..Given::default()
     };
-    Ok(interpret(&sound, &given, &Weights::default()))
+    Ok(interpret(&sound, &given, weights))
 }
 
 fn lab(heard: &Hearing) -> String {
@@ -121,7 +132,6 @@ fn estimate(heard: &Hearing, set_up: &SetUp) -> Value {
                 "end": last.end_s,
                 "letter": s.letter,
                 "first_bar": s.first_bar,
-                "differs": s.differs,
             }))
         })
         .collect();
@@ -160,4 +170,42 @@ fn chord(span: &takebook::hearing::HeardSpan) -> Value {
         "probabilities": candidates.map(|c| c.1).collect::<Vec<_>>(),
         "voicings": span.shapes.iter().take(N_RANKED).map(|s| frets(&s.0)).collect::<Vec<_>>(),
     })
+}
+
+/// Sets one weight from `name=value`.
+fn set(weights: &mut Weights, setting: &str) -> Result<(), Box<dyn Error>> {
+    let (name, value) = setting
+        .split_once('=')
+        .ok_or("say a weight as name=value")?;
+    let value: f64 = value.parse()?;
+    let c = &mut weights.chords;
+    let single = match name {
+        "chord" => &mut c.chord,
+        "bass" => &mut c.bass,
+        "bass_start" => &mut c.bass_start,
+        "inversion" => &mut c.inversion,
+        "far_bass" => &mut c.far_bass,
+        "on_bar" => &mut c.on_bar,
+        "on_beat" => &mut c.on_beat,
+        "on_half" => &mut c.on_half,
+        "off_grid" => &mut c.off_grid,
+        "key" => &mut c.key,
+        "colour" => &mut c.colour,
+        "rare" => &mut c.rare,
+        "fifths" => &mut c.fifths,
+        "temperature" => &mut weights.temperature,
+        _ => {
+            let double = match name {
+                "ease" => &mut weights.fit.ease,
+                "margin" => &mut weights.fit.margin,
+                "unplucked" => &mut weights.fit.unplucked,
+                "power" => &mut weights.fit.power,
+                _ => return Err(format!("no weight is called '{name}'").into()),
+            };
+            *double = value;
+            return Ok(());
+        }
+    };
+    *single = value as f32;
+    Ok(())
 }

@@ -10,6 +10,9 @@ scaled so that a sine of amplitude 1 has magnitude 1.
 
 even() rounds down to a whole number, then up to an even one.  Both carry a margin of further
 bins on either side (14 and 5), which training uses for transposition and the net never sees.
+The live net reads the same bins with every window at the END of the frame instead of its
+middle (`end=True`): what it knows of the last moment does not wait for the longest window.
+
 Kernels are kept in the frequency domain; entries below 0.004 of their row's largest are
 dropped.
 """
@@ -39,7 +42,7 @@ def window_length(kind, f):
     return even(min(8192, 36 * RATE / f)) if kind is LONG else even(min(2730, max(12 * RATE / f, 256)))
 
 
-def rows(kind):
+def rows(kind, end=False):
     out = []
     for k in range(-kind["margin"], kind["bins"] + kind["margin"]):
         f = C1 * 2 ** (k / kind["per_octave"])
@@ -48,7 +51,7 @@ def rows(kind):
         window = 0.5 - 0.5 * np.cos(2 * np.pi * m / n)       # periodic Hann
         window *= 2 / window.sum()
         atom = np.zeros(SIZE, complex)
-        at = SIZE // 2 - n // 2
+        at = SIZE - n if end else SIZE // 2 - n // 2
         atom[at:at + n] = window * np.exp(2j * np.pi * f / RATE * (m - n // 2))
         row = np.conj(np.fft.fft(atom))[: SIZE // 2 + 1] / SIZE
         row[np.abs(row) < 0.004 * np.abs(row).max()] = 0
@@ -56,17 +59,17 @@ def rows(kind):
     return out
 
 
-@functools.lru_cache(1)
-def kernel():
-    return sparse.vstack(rows(LONG) + rows(SHORT)).tocsr()
+@functools.lru_cache(2)
+def kernel(end=False):
+    return sparse.vstack(rows(LONG, end) + rows(SHORT, end)).tocsr()
 
 
-def spectra(x):
+def spectra(x, end=False):
     """(long [T, 280], short [T, 94]) magnitudes, margins included."""
     x = np.pad(np.asarray(x, np.float32), SIZE // 2)
     count = (len(x) - SIZE) // HOP + 1
     frames = np.lib.stride_tricks.sliding_window_view(x, SIZE)[::HOP][:count]
-    k = kernel()
+    k = kernel(end)
     out = np.empty((count, k.shape[0]), np.float32)
     for a in range(0, count, 128):
         out[a:a + 128] = np.abs(k @ scipy.fft.rfft(frames[a:a + 128], axis=1).T).T

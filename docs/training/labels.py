@@ -9,14 +9,15 @@ from features import HOP, RATE
 LOWEST, PITCHES = 28, 64                      # MIDI 28..91
 
 
-def frame_labels(chords, notes, frames):
+def frame_labels(chords, notes, frames, ahead=0):
     """chords: (start, end, parsed label or None, lowest pitch class or None); notes: (on, off, midi).
 
     Gives class [T] (276 none, 65535 ignored), bass [T] (12 none), pitch classes [T, 12],
     sounding [T, 64], struck [T, 64] and where in its frame a note was struck, as bits of
-    the neighbour that is nearer (struck_next, struck_before are left to training).
+    the neighbour that is nearer (struck_next, struck_before are left to training).  Frame t
+    speaks of sample 1024 t + ahead.
     """
-    t = np.arange(frames) * HOP / RATE
+    t = (np.arange(frames) * HOP + ahead) / RATE
     cls = np.full(frames, theory.NONE, np.uint16)
     bass = np.full(frames, 12, np.uint8)
     pcs = np.zeros((frames, 12), bool)
@@ -39,10 +40,10 @@ def frame_labels(chords, notes, frames):
         p = midi - LOWEST
         if not 0 <= p < PITCHES:
             continue
-        exact = on * RATE / HOP
-        i, j = int(round(exact)), int(round(off * RATE / HOP))
-        sounding[i:max(i + 1, j), p] = True
-        if i < frames:
+        exact = (on * RATE - ahead) / HOP
+        i, j = int(round(exact)), int(round((off * RATE - ahead) / HOP))
+        sounding[max(i, 0):max(i + 1, j, 0), p] = True
+        if 0 <= i < frames:
             struck[i, p] = 3
             rest = exact - i                  # the neighbour on the other side of the border
             if abs(rest) > 0.2:

@@ -4,6 +4,9 @@
     python3 make_packs.py held OUT.xz --seeds FIRST LAST      the same with the held-out guitars
     python3 make_packs.py folder OUT.xz --takes DIR           NAME.wav and NAME.truth.json
 
+With --live, OUT-live.xz holds the same takes in the live net's spectra (windows at the frames'
+ends); its labels are the same, four frames later (see labels.py).
+
 A pack is an xz-compressed .npz: X [frames, 374] bytes (long 280, short 94), class, bass,
 pcs, sounding, struck (see labels.py), and per take: lens, names, fragment, texture, sound.
 """
@@ -73,14 +76,15 @@ def from_folder(folder):
 
 
 class Pack:
-    def __init__(self):
+    def __init__(self, end=False):
+        self.end = end
         self.parts = {k: [] for k in ("X", "cls", "bass", "pcs", "sounding", "struck")}
         self.info = []
 
     def add(self, x, spans, notes, info):
-        q = features.to_bytes(*features.spectra(x))
+        q = features.to_bytes(*features.spectra(x, self.end))
         self.parts["X"].append(q)
-        for key, value in zip(("cls", "bass", "pcs", "sounding", "struck"), labels.frame_labels(spans, notes, len(q))):
+        for key, value in zip(("cls", "bass", "pcs", "sounding", "struck"), labels.frame_labels(spans, notes, len(q), features.SIZE // 2 if self.end else 0)):
             self.parts[key].append(value)
         self.info.append({**info, "frames": len(q)})
 
@@ -109,17 +113,24 @@ def main():
     ap.add_argument("--seeds", nargs=2, type=int)
     ap.add_argument("--takes")
     ap.add_argument("--until", type=float, help="stop after this many seconds and pack what there is")
+    ap.add_argument("--live", action="store_true")
     a = ap.parse_args()
     began, pack, failed = time.time(), Pack(), 0
+    live = Pack(True) if a.live else None
     if a.kind == "folder":
         for item in from_folder(a.takes):
             pack.add(*item)
+            if live:
+                live.add(*item)
     else:
         for seed in range(*a.seeds):
             if a.until and time.time() - began > a.until:
                 break
             try:
-                pack.add(*rendered(seed, a.kind == "held"))
+                item = rendered(seed, a.kind == "held")
+                pack.add(*item)
+                if live:
+                    live.add(*item)
             except Exception as error:                        # one bad take must not lose the rest
                 failed += 1
                 print(f"seed {seed}: {error!r}", file=sys.stderr, flush=True)
@@ -127,6 +138,8 @@ def main():
                     raise
             if seed % 20 == 0:
                 print(f"{a.out}: seed {seed}, {pack.minutes:.1f} min, {time.time() - began:.0f} s", flush=True)
+    if live:
+        live.save(a.out.replace(".xz", "-live.xz"))
     size = pack.save(a.out)
     print(f"{a.out}: {len(pack.info)} takes, {pack.minutes:.1f} min, {size / 2**20:.1f} MiB, "
           f"{failed} failed, {time.time() - began:.0f} s", flush=True)

@@ -106,6 +106,102 @@ class Net(nn.Module):
         return chord, bass, o[:, QUALITIES + 1], keep[:, 0], keep[:, 1]
 
 
+class Late(nn.Module):
+    """A block over time without padding: it needs `reach` frames before each frame it gives."""
+
+    def __init__(self, a, b, kernel, dilation=1, residual=False, **how):
+        super().__init__()
+        self.conv = conv(a, b, kernel, dilation=(dilation, 1), bias=False, **how)
+        self.norm, self.residual, self.reach = nn.BatchNorm2d(b), residual, (kernel[0] - 1) * dilation
+
+    def forward(self, x):
+        y = F.relu(self.norm(self.conv(x)))
+        return x[:, :, self.reach:] + y if self.residual else y
+
+
+class LateOver(nn.Module):
+    """As Over, without padding and without a frame to come."""
+
+    def __init__(self, r, dilation):
+        super().__init__()
+        self.time = conv(r, r, (5, 1), dilation=(dilation, 1), groups=r)
+        self.mix, self.norm, self.reach = conv(r, r, (1, 1), bias=False), nn.BatchNorm2d(r), 4 * dilation
+
+    def forward(self, x):
+        return x[:, :, self.reach:] + F.relu(self.norm(self.mix(self.time(x))))
+
+
+class Front(nn.Module):
+    """The live net's first half: notes and a fold to pitch classes, from FRONT_REACH + 1 frames."""
+
+    def __init__(self, c, p, r):
+        super().__init__()
+        self.long1 = Late(len(LONG_SHIFTS), c, (3, 5), padding=(0, 2))
+        self.long2 = Late(c, c, (3, 3), residual=True, padding=(0, 1))
+        self.long3 = Block(c, p, (1, 5), stride=(1, 3), padding=(0, 1))
+        self.short = Late(len(SHORT_SHIFTS), 12, (3, 3), padding=(0, 1))
+        self.join = Block(p + 12, p, (1, 1))
+        self.pitch1 = Late(p, p, (3, 3), residual=True, padding=(0, 1))
+        self.pitch2 = Late(p, p, (2, 1), dilation=2, residual=True)
+        self.notes = conv(p, 2, (1, 1))
+        self.reduce = Block(p + 2, 16, (1, 1))
+        self.fold = Block(16 * 7, r, (1, 1))
+        self.circle = Circular(r)
+
+    def forward(self, xl, xs):
+        h = self.long3(self.long2(self.long1(stacked(xl, LONG_SHIFTS))))
+        h = self.join(torch.cat([h, self.short(stacked(xs, SHORT_SHIFTS))[:, :, 2:]], 1))
+        h = self.pitch2(self.pitch1(h))
+        n = self.notes(h)
+        z = self.reduce(torch.cat([h, torch.sigmoid(n)], 1))
+        z = torch.cat([z[:, :, :, 12 * o:12 * o + 12] for o in range(7)], 1)
+        keep = n[:, :, :, LOWEST:LOWEST + PITCHES]
+        return self.circle(self.fold(z)), keep[:, 0], keep[:, 1]
+
+
+FRONT_REACH, BACK_REACH = 8, 60
+
+
+class Back(nn.Module):
+    """Its second half: chord, bass and pitch classes, from BACK_REACH + 1 frames of the first."""
+
+    def __init__(self, r, dropout):
+        super().__init__()
+        self.over = nn.ModuleList([LateOver(r, d) for d in (1, 2, 4, 8)])
+        self.circle, self.drop = Circular(r), nn.Dropout(dropout)
+        self.heads, self.none = conv(r, QUALITIES + 2, (1, 1)), conv(r, 2, (1, 1))
+
+    def forward(self, z):
+        for layer in self.over:
+            z = layer(z)
+        z = self.drop(self.circle(z))
+        o, none = self.heads(z), self.none(z).mean(3)
+        b, t = z.shape[0], z.shape[2]
+        chord = o[:, :QUALITIES].permute(0, 2, 1, 3).reshape(b, t, QUALITIES * 12)
+        chord = torch.cat([chord, none[:, 0, :, None]], 2)
+        bass = torch.cat([o[:, QUALITIES], none[:, 1, :, None]], 2)
+        return chord, bass, o[:, QUALITIES + 1]
+
+
+class LiveNet(nn.Module):
+    """No frame to come is needed.  What it says of frame t needs REACH frames before it, which
+    training gives as they were and a stream that has just begun as silence."""
+
+    def __init__(self, c=12, p=28, r=44, dropout=0.15):
+        super().__init__()
+        self.sizes = {"c": c, "p": p, "r": r}
+        self.front, self.back = Front(c, p, r), Back(r, dropout)
+
+    def forward(self, xl, xs):
+        """As Net.forward; the first REACH frames are missing from what it gives."""
+        z, struck, sounding = self.front(xl, xs)
+        chord, bass, tones = self.back(z)
+        return chord, bass, tones, struck[:, BACK_REACH:], sounding[:, BACK_REACH:]
+
+
+REACH = FRONT_REACH + BACK_REACH
+
+
 def cost(net):
     """Weights, and multiply-adds per frame of the convolutions."""
     total = []
@@ -118,7 +214,7 @@ def cost(net):
     was = net.training
     net.eval()
     with torch.no_grad():
-        net(torch.zeros(1, 8, 252, device=device), torch.zeros(1, 8, 84, device=device))
+        net(torch.zeros(1, REACH + 8, 252, device=device), torch.zeros(1, REACH + 8, 84, device=device))
     net.train(was)
     for h in hooks:
         h.remove()

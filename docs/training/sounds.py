@@ -1,4 +1,4 @@
-"""Instruments: our own strings, SoundFonts through fluidsynth, GUS patches through timidity.
+"""Instruments: our own strings, recorded notes, SoundFonts through fluidsynth, GUS patches through timidity.
 
 Each preset is measured once on single notes (attack delay, decay, release) and the table
 kept in CACHE, so that a note's truth is when it is heard, not when it was sent.
@@ -15,15 +15,17 @@ import mido
 import numpy as np
 from scipy.io import wavfile
 
+import recorded
 import strings
 
 RATE = 22050
 TICKS = 480                                   # per beat of 0.5 s: 960 a second
 CACHE = Path(os.environ.get("TRAINING_CACHE", "/tmp/training-cache"))
-PACKAGES = {"FluidR3_GM.sf2": "fluid-soundfont-gm", "TimGM6mb.sf2": "timgm6mb-soundfont"}
+PACKAGES = {"FluidR3_GM.sf2": "fluid-soundfont-gm", "TimGM6mb.sf2": "timgm6mb-soundfont",
+            "MuseScore_General_Lite.sf3": "musescore-general-soundfont-small"}
 # csound-soundfont's sf_GMbank.sf2 holds the same guitar samples as TimGM6mb (attack and decay
 # agree to a hundredth of a second on every preset), so it is held out with it.
-TRAINING = {"FluidR3_GM.sf2": 0.6, "patches": 0.4}
+TRAINING = {"FluidR3_GM.sf2": 0.5, "patches": 0.3, "MuseScore_General_Lite.sf3": 0.2}
 HELD_OUT = "TimGM6mb.sf2"
 VARIATIONS = [8 * 128 + p for p in (24, 25, 25, 26, 28)] + [105, 46]   # ukulele, twelve-string, ..., banjo, harp
 PROBE = (40, 47, 54, 61, 68, 75)
@@ -161,13 +163,23 @@ def backing(rng, take, bank):
             bends[channel] = take.detune_cents
     if take.drums:
         tracks[9] = (0, [[t, t + 0.2, key, v] for t, key, v in take.drums])
-    return render_midi(bank, tracks, bends, take.end + 0.5)
+    real = recorded.play_bass(rng, take.bass, take.detune_cents, take.end) if take.bass and rng.random() < .4 else None
+    if real is None:
+        return render_midi(bank, tracks, bends, take.end + 0.5)
+    tracks.pop(6, None)
+    if not tracks:
+        return real
+    rest = render_midi(bank, tracks, bends, take.end + 0.5)
+    return real / (np.std(real) + 1e-9) * 10 ** (rng.uniform(-6, 6) / 20) + rest / (np.std(rest) + 1e-9)
 
 
-def guitar(rng, take, held_out=False, own_share=0.45):
+def guitar(rng, take, held_out=False, own_share=0.36, recorded_share=0.24):
     """Samples, time after which each note is too faint (s), and the sound's name."""
-    if not held_out and rng.random() < own_share:
+    kind = rng.random()
+    if not held_out and kind < own_share:
         return strings.play(rng, take)
+    if kind > 1 - recorded_share and not (held_out and take.texture == "power"):
+        return recorded.play(rng, take, held_out)
     bank = HELD_OUT if held_out else str(rng.choice(list(TRAINING), p=list(TRAINING.values())))
     programs = (27, 29, 30, 27, 26) if take.texture == "power" else (24, 24, 25, 25, 25, 26, 26, 27, 27, 28)
     if bank == "FluidR3_GM.sf2" and take.texture != "power" and rng.random() < 0.18:

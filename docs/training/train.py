@@ -22,7 +22,7 @@ import torch
 import torch.nn.functional as F
 
 import augment
-from net import Net, cost
+from net import REACH, LiveNet, Net, cost
 
 NONE, IGNORE = 276, 65535
 FRAMES = 256
@@ -59,10 +59,14 @@ SOFT = (0.0, 0.3, 0.5, 1.0)                     # struck codes of labels.py as t
 
 
 class Batches:
-    """Random stretches of takes, transposed, with their truth."""
+    """Random stretches of takes, transposed, with their truth.
 
-    def __init__(self, pack, size, device, seed):
-        self.pack, self.size, self.device = pack, size, device
+    For the live net the truth is that of `late` frames before, and is given from frame REACH on.
+    """
+
+    def __init__(self, pack, size, device, seed, live=False, late=0):
+        self.pack, self.size, self.device, self.late = pack, size, device, late
+        self.skip = REACH if live else 0
         self.rng = np.random.default_rng(seed)
         self.share = pack.lens / pack.lens.sum()
         self.timbre = augment.Timbre(device)
@@ -85,18 +89,26 @@ class Batches:
         gain = 1 + .12 * torch.randn(b, 1, 1, device=dev)
         xl, xs = augment.masked(xl * gain, xs * gain)
 
+        if self.skip:                            # a stream that has just begun: silence before it
+            fresh = torch.randint(0, FRAMES // 2, (b, 1), device=dev) * (torch.rand(b, 1, device=dev) < .15)
+            silent = torch.arange(FRAMES, device=dev)[None] < fresh
+            xl, xs = xl.masked_fill(silent[..., None], 0.), xs.masked_fill(silent[..., None], 0.)
         s = semis[:, None]
+        at = (at - self.late).clamp(min=0)
+        if self.skip:
+            at = at[:, self.skip:]
+        n = at.shape[1]
         cls, bass = p.cls[at], p.bass[at]
         cls = torch.where(cls < NONE, cls // 12 * 12 + (cls % 12 + s) % 12, cls)
         bass = torch.where(bass < 12, (bass + s) % 12, bass)
         turn = (torch.arange(12, device=dev)[None] - s) % 12
-        pcs = torch.gather(p.pcs[at], 2, turn[:, None].expand(-1, FRAMES, -1)).float()
+        pcs = torch.gather(p.pcs[at], 2, turn[:, None].expand(-1, n, -1)).float()
         k = torch.arange(64, device=dev)[None] - s
         inside = ((k >= 0) & (k < 64))[:, None]
-        k = k.clamp(0, 63)[:, None].expand(-1, FRAMES, -1)
+        k = k.clamp(0, 63)[:, None].expand(-1, n, -1)
         struck = self.soft[torch.gather(p.struck[at], 2, k).long()] * inside
         sounding = torch.gather(p.sounding[at], 2, k).float() * inside
-        weight = torch.where(torch.as_tensor(p.fragment[which], device=dev), .5, 1.)[:, None].expand(-1, FRAMES)
+        weight = torch.where(torch.as_tensor(p.fragment[which], device=dev), .5, 1.)[:, None].expand(-1, n)
         return xl, xs, cls, bass, pcs, struck, sounding, weight
 
 
@@ -146,8 +158,10 @@ def half(net):
 
 
 @torch.no_grad()
-def evaluate(net, pack, device, save_to=None):
+def evaluate(net, pack, device, save_to=None, late=0):
+    """Figures over a pack.  For the live net `late` tells how many frames later it speaks."""
     net.eval()
+    live = isinstance(net, LiveNet)
     figures, per, saved = {}, {}, []
     count = {k: 0 for k in ("frames", "chord", "root", "bass", "all")}
     grid = {s: np.zeros(3) for s in (.2, .3, .4, .5, .6, .7)}
@@ -156,7 +170,11 @@ def evaluate(net, pack, device, save_to=None):
         cut = slice(int(at), int(at + n))
         dl, ds = decibels(pack.x[cut][None])
         xl, xs = augment.compressed(10 ** (dl[..., 14:266] / 20), 10 ** (ds[..., 5:89] / 20))
+        if live:                                  # silence before the take
+            xl, xs = F.pad(xl, (0, 0, REACH, 0)), F.pad(xs, (0, 0, REACH, 0))
         chord, low, tones, hit, sound = (o.float()[0] for o in net(xl, xs))
+        if late:
+            chord, low, tones, hit, sound = (o.roll(-late, 0) for o in (chord, low, tones, hit, sound))
         cls, bass = pack.cls[cut], pack.bass[cut]
         known = cls != IGNORE
         root_true = torch.where(cls < NONE, cls % 12, 12)
@@ -206,8 +224,17 @@ def export(net, path):
     net = copy.deepcopy(net).cpu().float().eval()
     example = (torch.rand(1, 200, 252), torch.rand(1, 200, 84))
     names = ["chord", "bass", "tones", "struck", "sounding"]
-    torch.onnx.export(net, example, str(path), input_names=["long", "short"], output_names=names, opset_version=17,
-                      dynamic_axes={k: {1: "T"} for k in ["long", "short", *names]}, dynamo=False)
+    how = {"opset_version": 17, "dynamo": False}
+    if isinstance(net, LiveNet):                                  # two halves, so that the first runs once a frame
+        front = ["folded", "struck", "sounding"]
+        torch.onnx.export(net.front, example, str(path).replace(".onnx", "-front.onnx"), input_names=["long", "short"], output_names=front,
+                          dynamic_axes={"folded": {2: "T"}, **{k: {1: "T"} for k in ["long", "short", *front[1:]]}}, **how)
+        torch.onnx.export(net.back, (torch.rand(1, net.sizes["r"], 200, 12),), str(path).replace(".onnx", "-back.onnx"),
+                          input_names=["folded"], output_names=names[:3],
+                          dynamic_axes={"folded": {2: "T"}, **{k: {1: "T"} for k in names[:3]}}, **how)
+        return
+    torch.onnx.export(net, example, str(path), input_names=["long", "short"], output_names=names,
+                      dynamic_axes={k: {1: "T"} for k in ["long", "short", *names]}, **how)
 
 
 def main():
@@ -225,6 +252,8 @@ def main():
     ap.add_argument("--batch", type=int, default=32)
     ap.add_argument("--lr", type=float, default=3e-3)
     ap.add_argument("--seed", type=int, default=0)
+    ap.add_argument("--live", action="store_true", help="the live net, on packs made with --live")
+    ap.add_argument("--late", type=int, default=0, help="frames that the live net may wait")
     ap.add_argument("--init", help="go on from these weights (.pt)")
     ap.add_argument("--save-outputs", nargs="*", default=["dev"], help="evaluation packs whose outputs are kept")
     a = ap.parse_args()
@@ -237,13 +266,14 @@ def main():
     torch.backends.cuda.matmul.allow_tf32 = torch.backends.cudnn.allow_tf32 = True
     pack = Pack(a.data, device)
     print(f"{a.name}: {len(pack.lens)} takes, {pack.minutes:.1f} min, read in {time.time() - began:.0f} s, {device}", flush=True)
-    net = Net(a.c, a.p, a.r, a.dropout).to(device)
+    kind = LiveNet if a.live else Net
+    net = kind(a.c, a.p, a.r, a.dropout).to(device)
     if a.init:
         net.load_state_dict({k: v.float() if v.is_floating_point() else v for k, v in torch.load(a.init, map_location=device)["state"].items()})
     weights, work = cost(net)
     print(f"{a.name}: {weights} weights, {work} multiply-adds a frame", flush=True)
     figures = {"weights": weights, "multiply_adds_per_frame": work, "minutes": round(pack.minutes, 1), "args": vars(a)}
-    batches = Batches(pack, a.batch, device, a.seed)
+    batches = Batches(pack, a.batch, device, a.seed, a.live, a.late)
     average = Average(net)
     decay = [p for p in net.parameters() if p.dim() > 1]
     plain = [p for p in net.parameters() if p.dim() <= 1]
@@ -280,17 +310,17 @@ def main():
     figures.update(steps=step, train_seconds=round(time.time() - began))
     torch.save(half(average.net), out / f"{a.name}.pt")
     # what is delivered is half precision: evaluate exactly that
-    final = Net(a.c, a.p, a.r, a.dropout).to(device).eval()
+    final = kind(a.c, a.p, a.r, a.dropout).to(device).eval()
     final.load_state_dict({k: v.float() if v.is_floating_point() else v for k, v in half(average.net)["state"].items()})
     try:
         export(final, out / f"{a.name}.onnx")
-        figures["onnx_bytes"] = (out / f"{a.name}.onnx").stat().st_size
+        figures["onnx_bytes"] = sum(p.stat().st_size for p in out.glob(f"{a.name}*.onnx"))
     except Exception as error:                                    # the weights are safe; export elsewhere
         print(f"{a.name}: export failed: {error!r}"[:500], flush=True)
     for path in a.eval:
         name = Path(path).stem
         keep = out / f"{a.name}_{name}.npz" if name in a.save_outputs else None
-        figures[name] = evaluate(final, Pack([path], device), device, keep)
+        figures[name] = evaluate(final, Pack([path], device), device, keep, a.late)
         print(f"{a.name} on {name}: {json.dumps(figures[name])}", flush=True)
         (out / f"{a.name}.json").write_text(json.dumps(figures, indent=1) + "\n")
     (out / f"{a.name}.json").write_text(json.dumps(figures, indent=1) + "\n")

@@ -34,6 +34,7 @@ pub(crate) fn song(title: &str, meter: u8, sections: &[(&str, &[&str])]) -> Song
             name: None,
             first_bar: number,
             last_bar: number + bars.len() as u32 - 1,
+            key: None,
             differs: String::new(),
         });
         for bar in *bars {
@@ -436,7 +437,7 @@ fn repeats_fold_and_can_be_written_out() {
     assert_eq!(short.blocks.len(), 3);
     assert_eq!(
         short.form[1],
-        "A Verse (bars 9–16): as A, but the last two bars"
+        "A' Verse (bars 9–16): as A, but the last two bars"
     );
 }
 

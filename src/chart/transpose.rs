@@ -6,8 +6,9 @@
 
 use super::{ChartError, Options, easy};
 use crate::fretboard::{Instrument, Limits, Shape, Tuning, Wanted, hold, voicings};
+use crate::songlog::form;
 use crate::songlog::song::{Song, Span, State};
-use crate::theory::{Chord, Degree, Key, Label};
+use crate::theory::{Chord, Degree, Key, Label, PitchClass};
 use std::collections::HashMap;
 
 /// Highest capo that leaves an octave of neck.
@@ -128,6 +129,13 @@ fn move_key(song: &mut Song, wanted: Key) -> Result<i32, ChartError> {
             *m = midi(*m);
         }
     }
+    for section in &mut song.sections {
+        section.key = section.key.map(|key| {
+            let tonic = PitchClass::new(key.tonic.pitch_class().index() as i32 + semitones);
+            Key::usual(tonic, key.mode)
+        });
+    }
+    form::describe(song);
     Ok(semitones)
 }
 

@@ -302,11 +302,13 @@ fn repeats(song: &Song) -> Vec<Remark> {
         else {
             continue;
         };
-        let (Some(a), Some(b)) = (bar_of(first.first_bar), bar_of(section.first_bar)) else {
+        // a pickup takes no part in a repeat
+        let (a_bar, b_bar) = (first.first_bar.max(1), section.first_bar.max(1));
+        let (Some(a), Some(b)) = (bar_of(a_bar), bar_of(b_bar)) else {
             continue;
         };
-        let n_first = first.last_bar.saturating_sub(first.first_bar) as usize;
-        let n = section.last_bar.saturating_sub(section.first_bar) as usize;
+        let n_first = first.last_bar.saturating_sub(a_bar) as usize;
+        let n = section.last_bar.saturating_sub(b_bar) as usize;
         for i in 0..=n.min(n_first) {
             if b + i >= song.bars.len() || a + i >= song.bars.len() {
                 break;

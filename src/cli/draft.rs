@@ -2,11 +2,12 @@
 
 pub(super) mod taken_in;
 
-use super::hear::hear;
+use super::taps::{Taps, read_bar_beats, read_taps};
 use super::{CliError, Outcome};
 use crate::audio::{self, Source};
+use crate::drafting::hear;
 use crate::fretboard::{Instrument, Tuning};
-use crate::hearing::Given;
+use crate::hearing::{Given, WhichBar};
 use crate::songlog::decided::Act;
 use crate::songlog::heard::{Heard, HeardChord};
 use crate::songlog::resolve::Settings;
@@ -50,6 +51,12 @@ pub(crate) struct Args {
     /// Where the first downbeat is, in seconds.
     #[arg(long, value_name = "S", value_parser = read_seconds)]
     first_downbeat: Option<f64>,
+    /// Every beat as you tapped it: a file with a time on each line, or 0.5,1.02,1.55,…
+    #[arg(long, value_name = "FILE|TIMES", value_parser = read_taps)]
+    beats: Option<Taps>,
+    /// A bar with other beats than the rest: 9=2 says that bar 9 has two.
+    #[arg(long, value_name = "BAR=N", value_parser = read_bar_beats)]
+    bar_beats: Vec<(u32, u8)>,
     /// How many takes at a time; left out, one a core.
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=256))]
     jobs: Option<u16>,
@@ -73,6 +80,10 @@ pub(crate) struct DraftOptions {
     pub(crate) meter: Option<(u8, u8)>,
     /// The first downbeat, s.
     pub(crate) first_downbeat_s: Option<f64>,
+    /// Every beat as tapped, s.
+    pub(crate) beats_s: Vec<f64>,
+    /// Bars with their beats.
+    pub(crate) bar_beats: Vec<(WhichBar, u8)>,
 }
 
 impl DraftOptions {
@@ -84,6 +95,12 @@ impl DraftOptions {
             tempo_bpm: settings.tempo_bpm,
             meter: settings.meter,
             first_downbeat_s: settings.downbeat_s,
+            beats_s: settings.beats_s.clone().unwrap_or_default(),
+            bar_beats: settings
+                .bar_beats
+                .iter()
+                .map(|(at_s, n)| (WhichBar::At(*at_s), *n))
+                .collect(),
         }
     }
 
@@ -105,7 +122,8 @@ impl DraftOptions {
             tempo_bpm: self.tempo_bpm,
             meter: self.meter,
             first_downbeat_s: self.first_downbeat_s,
-            beats_s: Vec::new(),
+            beats_s: self.beats_s.clone(),
+            bar_beats: self.bar_beats.clone(),
         }
     }
 
@@ -122,6 +140,19 @@ impl DraftOptions {
         add("meter", self.meter.map(|(b, v)| format!("{b}/{v}")));
         let first = self.first_downbeat_s.map(|s| s.to_string());
         add("first-downbeat", first);
+        if let [from, .., to] = self.beats_s[..] {
+            let n = self.beats_s.len();
+            add("beats", Some(format!("{n} from {from} s to {to} s")));
+        }
+        for (which, n_beats) in &self.bar_beats {
+            add(
+                "bar-beats",
+                Some(match which {
+                    WhichBar::Number(bar) => format!("{bar}={n_beats}"),
+                    WhichBar::At(at_s) => format!("{at_s} s={n_beats}"),
+                }),
+            );
+        }
         all
     }
 }
@@ -278,7 +309,7 @@ fn draft(job: &Job, args: &Args, bars: &MultiProgress) -> Result<Done, CliError>
     // what cannot be written, or is no log, is said before the work
     drop(store::lock(&job.log)?);
     let before = load_if_there(&job.log)?;
-    let given = acts(args, before.as_ref());
+    let mut given = acts(args, before.as_ref())?;
     let mut settings_log = before.clone();
     if let Some(log) = &mut settings_log {
         log.decide(store::now(), given.clone());
@@ -287,8 +318,15 @@ fn draft(job: &Job, args: &Args, bars: &MultiProgress) -> Result<Done, CliError>
         Some(log) => resolve::settings(log),
         None => settings_of(given.clone()),
     };
-    let options = DraftOptions::of(&settings);
+    let mut options = DraftOptions::of(&settings);
     let mut source = audio::open(&job.take)?;
+    let duration_s = source.facts().duration_s;
+    songlog::contradiction(&settings, duration_s).map_err(CliError::new)?;
+    if before.is_none() {
+        // no bars are known yet: they are counted first
+        let named = args.bar_beats.iter();
+        options.bar_beats = named.map(|(bar, n)| (WhichBar::Number(*bar), *n)).collect();
+    }
     if job.from_folder
         && given.is_empty()
         && before
@@ -308,6 +346,11 @@ fn draft(job: &Job, args: &Args, bars: &MultiProgress) -> Result<Done, CliError>
     let mut warnings = source.facts().warnings.clone();
     warnings.append(&mut heard.warnings);
     heard.warnings = warnings;
+    if before.is_none() {
+        for (bar, n_beats) in &args.bar_beats {
+            given.push(bar_beats(&heard, *bar, *n_beats)?);
+        }
+    }
     save(job, &source, heard, given)
 }
 
@@ -398,8 +441,26 @@ fn load_if_there(path: &Path) -> Result<Option<Log>, CliError> {
     }
 }
 
+/// The decision that a bar has so many beats, where that bar was heard.
+fn bar_beats(heard: &Heard, number: u32, n_beats: u8) -> Result<Act, CliError> {
+    let bar = heard.bars.iter().find(|b| b.number == number);
+    bar.map(|b| Act::BarBeats {
+        at_s: b.start_s,
+        n_beats,
+    })
+    .ok_or_else(|| match heard.bars.last() {
+        Some(last) => CliError::new(format!(
+            "there is no bar {number}: the take has bars to {}; nothing was written",
+            last.number
+        )),
+        None => CliError::new(format!(
+            "there is no bar {number}: no beat was heard; tap the beats with --beats. Nothing was written"
+        )),
+    })
+}
+
 /// Settings given now that differ from those that hold.
-fn acts(args: &Args, before: Option<&Log>) -> Vec<Act> {
+fn acts(args: &Args, before: Option<&Log>) -> Result<Vec<Act>, CliError> {
     let held = before.map(resolve::settings).unwrap_or_default();
     let mut acts = Vec::new();
     if args.title.is_some() && args.title != held.title {
@@ -423,7 +484,17 @@ fn acts(args: &Args, before: Option<&Log>) -> Vec<Act> {
     if args.first_downbeat.is_some() && args.first_downbeat != held.downbeat_s {
         acts.extend(args.first_downbeat.map(Act::Downbeat));
     }
-    acts
+    let taps = args.beats.as_ref().map(|t| t.0.clone());
+    if taps.is_some() && taps != held.beats_s {
+        acts.extend(taps.map(Act::Beats));
+    }
+    if let (Some(log), false) = (before, args.bar_beats.is_empty()) {
+        let song = resolve(log);
+        for (bar, n_beats) in &args.bar_beats {
+            acts.push(crate::deciding::bar_beats(&song, *bar, *n_beats)?);
+        }
+    }
+    Ok(acts)
 }
 
 fn settings_of(acts: Vec<Act>) -> Settings {

@@ -1,11 +1,12 @@
 //! `takebook show`: a log as a chart in text, or the reasons for one bar.
 
 use super::layout::{WIDTH, chord_box, columns, pad, side_by_side, wrap_from};
-use super::place::{Place, name_of, read, section_at, with_repeats};
-use super::{CliError, Outcome, song_json};
+use super::{CliError, Outcome};
+use crate::deciding::place::{Place, Twin, name_of, read, section_at, twins};
+use crate::deciding::song_json;
 use crate::songlog::decided::clock;
 use crate::songlog::song::{Bar, Section, Song, Span, State};
-use crate::songlog::{resolve, store};
+use crate::songlog::{form, resolve, store};
 use crate::theory::{Label, midi_name};
 use std::io::Write;
 use std::path::{Path, PathBuf};
@@ -71,8 +72,12 @@ fn chart(song: &Song, path: &Path, out: &mut dyn Write) -> Result<(), CliError> 
     for note in &song.notes {
         writeln!(out, "{}", wrap_from(&format!("* {note}"), 2))?;
     }
-    for section in &song.sections {
-        writeln!(out, "\n{}", heading(section, song))?;
+    let names = form::roadmap(song);
+    for line in roadmap(song, &names) {
+        writeln!(out, "{line}")?;
+    }
+    for (section, name) in song.sections.iter().zip(&names) {
+        writeln!(out, "\n{}", heading(section, name, song))?;
         let bars: Vec<&Bar> = song
             .bars
             .iter()
@@ -89,22 +94,42 @@ fn chart(song: &Song, path: &Path, out: &mut dyn Write) -> Result<(), CliError> 
     foot(song, path, out)
 }
 
-fn heading(section: &Section, song: &Song) -> String {
+/// The order of the sections, and how each variant differs; nothing for a single section.
+fn roadmap(song: &Song, names: &[String]) -> Vec<String> {
+    if names.len() < 2 {
+        return Vec::new();
+    }
+    let mut lines = vec![wrap_from(&format!("form: {}", names.join(" ")), 6)];
+    let mut said: Vec<&String> = Vec::new();
+    for (section, name) in song.sections.iter().zip(names) {
+        if !section.differs.is_empty() && !said.contains(&name) {
+            said.push(name);
+            lines.push(wrap_from(&format!("  {name}: {}", section.differs), 6));
+        }
+    }
+    lines
+}
+
+fn heading(section: &Section, name: &str, song: &Song) -> String {
     let first = song.sections.iter().find(|s| s.letter == section.letter);
     let again = first.filter(|f| f.first_bar != section.first_bar);
-    let mut text = format!("[{}]", section.letter);
+    let mut text = format!("[{name}]");
     if let Some(name) = &section.name {
         text.push_str(&format!(" {name}"));
     }
-    match (again, section.differs.as_str()) {
-        (Some(first), "") => {
-            text.push_str(&format!(
-                " (as bars {} to {})",
-                first.first_bar, first.last_bar
-            ));
-        }
-        (_, "") => {}
-        (_, differs) => text.push_str(&format!(" ({differs})")),
+    if let Some(key) = section.key {
+        text.push_str(&format!(" in {}", key.text()));
+    }
+    if let Some(first) = again {
+        let varied = if section.differs.is_empty() {
+            ""
+        } else {
+            ", varied"
+        };
+        text.push_str(&format!(
+            " (as bars {} to {}{varied})",
+            first.first_bar, first.last_bar
+        ));
     }
     wrap_from(&text, 4)
 }
@@ -307,7 +332,7 @@ pub(crate) fn percent(share: f64) -> String {
 
 fn bar(song: &Song, number: u32, json: bool, out: &mut dyn Write) -> Result<(), CliError> {
     let place = read(&number.to_string(), song)?[0];
-    let repeats = &with_repeats(place, song)[1..];
+    let repeats = twins(place, song);
     if json {
         let chords = |place: &Place| {
             let spans = place.spans(song);
@@ -318,10 +343,7 @@ fn bar(song: &Song, number: u32, json: bool, out: &mut dyn Write) -> Result<(), 
         };
         let repeats: Vec<_> = repeats
             .iter()
-            .map(|p| {
-                let bar = section_at(p.start_s(), song).map(|(_, b)| b.number);
-                serde_json::json!({"bar": bar, "chords": chords(p)})
-            })
+            .map(|t| serde_json::json!({"bar": t.bar, "same": t.same, "chords": chords(&t.place)}))
             .collect();
         let result = serde_json::json!({
             "version": song_json::SONG_JSON_VERSION,
@@ -338,7 +360,7 @@ fn bar(song: &Song, number: u32, json: bool, out: &mut dyn Write) -> Result<(), 
         reasons(&song.spans[i], song, out)?;
     }
     if !repeats.is_empty() {
-        let text: Vec<String> = repeats.iter().map(|p| repeat_text(*p, song)).collect();
+        let text: Vec<String> = repeats.iter().map(|t| repeat_text(*t, song)).collect();
         let line = format!("in the repeats: {}", text.join("; "));
         writeln!(out, "\n{}", wrap_from(&line, 16))?;
     }
@@ -360,9 +382,9 @@ fn bar_heading(place: Place, number: u32, song: &Song) -> String {
     wrap_from(&text, 2)
 }
 
-fn repeat_text(place: Place, song: &Song) -> String {
-    let bar = section_at(place.start_s(), song).map_or(0, |(_, b)| b.number);
-    let chords: Vec<String> = place
+fn repeat_text(twin: Twin, song: &Song) -> String {
+    let chords: Vec<String> = twin
+        .place
         .spans(song)
         .into_iter()
         .map(|i| {
@@ -371,7 +393,8 @@ fn repeat_text(place: Place, song: &Song) -> String {
             format!("{} {sure}", marked(span)).trim_end().to_owned()
         })
         .collect();
-    format!("bar {bar} {}", chords.join(", "))
+    let differs = if twin.same { "" } else { " (differs)" };
+    format!("bar {} {}{differs}", twin.bar, chords.join(", "))
 }
 
 fn reasons(span: &Span, song: &Song, out: &mut dyn Write) -> Result<(), CliError> {

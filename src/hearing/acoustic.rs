@@ -13,7 +13,7 @@
 use super::HearingError;
 use super::spectrum::{LONG_BINS, LONG_MARGIN, SHORT_BINS, SHORT_MARGIN, Spectra};
 use rayon::prelude::*;
-use rten::{Model, RunOptions, ThreadPool};
+use rten::{Model, RunOptions, ThreadPool, ValueOrView};
 use rten_tensor::NdTensor;
 use rten_tensor::prelude::*;
 use std::sync::{Arc, OnceLock};
@@ -81,6 +81,31 @@ impl Acoustic {
     /// Probability that a pitch (0 = MIDI 28) sounds in a frame.
     pub(crate) fn sounding(&self, frame: usize, pitch: usize) -> f32 {
         f32::from(self.sounding[frame * N_PITCHES + pitch]) / 255.0
+    }
+
+    /// Adds a frame: logits of chords, basses, pitch classes, struck and sounding pitches.
+    pub(crate) fn push_frame(
+        &mut self,
+        chords: &[f32],
+        basses: &[f32],
+        classes: &[f32],
+        struck: &[f32],
+        sounding: &[f32],
+    ) {
+        log_softmax(chords, &mut self.chords);
+        log_softmax(basses, &mut self.basses);
+        sigmoid(classes, &mut self.classes);
+        sigmoid(struck, &mut self.struck);
+        sigmoid(sounding, &mut self.sounding);
+    }
+
+    /// Lets go of the first frames; those after them count from 0 again.
+    pub(crate) fn forget(&mut self, n_frames: usize) {
+        self.chords.drain(..n_frames * N_CLASSES);
+        self.basses.drain(..n_frames * N_BASSES);
+        self.classes.drain(..n_frames * 12);
+        self.struck.drain(..n_frames * N_PITCHES);
+        self.sounding.drain(..n_frames * N_PITCHES);
     }
 
     fn append(&mut self, other: Self) {
@@ -188,65 +213,67 @@ impl Net {
         let mut long = Vec::with_capacity(n * LONG_BINS);
         let mut short = Vec::with_capacity(n * SHORT_BINS);
         for t in first..last {
-            compress(
-                spectra.long_db(t),
-                LONG_MARGIN,
-                LONG_BINS,
-                shift_cents * 0.03,
-                peak,
-                &mut long,
-            );
-            compress(
-                spectra.short_db(t),
-                SHORT_MARGIN,
-                SHORT_BINS,
-                shift_cents * 0.01,
-                peak,
-                &mut short,
-            );
+            push_input(spectra, t, shift_cents, peak, &mut long, &mut short);
         }
         let long = NdTensor::from_data([1, n, LONG_BINS], long);
         let short = NdTensor::from_data([1, n, SHORT_BINS], short);
-        let broken = |reason: String| HearingError::Model { reason };
-        let options = RunOptions::default().with_thread_pool(Some(ONE_THREAD.with(Arc::clone)));
-        let outputs = self
-            .model
-            .run(
-                vec![
-                    (self.inputs[0], long.view().into()),
-                    (self.inputs[1], short.view().into()),
-                ],
-                &self.outputs,
-                Some(options),
-            )
-            .map_err(|e| broken(e.to_string()))?;
-        let mut values = outputs.into_iter().map(|v| {
-            v.into_tensor::<f32>()
-                .map(|t| t.to_vec())
-                .ok_or_else(|| broken("an output is not made of floats".into()))
-        });
-        let mut next = || {
-            values
-                .next()
-                .unwrap_or_else(|| Err(broken("an output is missing".into())))
-        };
-        let (chords, basses, classes) = (next()?, next()?, next()?);
-        let (struck, sounding) = (next()?, next()?);
+        let inputs = vec![
+            (self.inputs[0], long.view().into()),
+            (self.inputs[1], short.view().into()),
+        ];
+        let [chords, basses, classes, struck, sounding] =
+            run_net(&self.model, inputs, self.outputs)?;
         let (skip, keep) = (start - first, end - start);
         let mut part = Acoustic::default();
         for t in skip..skip + keep {
-            log_softmax(
+            part.push_frame(
                 &chords[t * N_CLASSES..(t + 1) * N_CLASSES],
-                &mut part.chords,
+                &basses[t * N_BASSES..(t + 1) * N_BASSES],
+                &classes[t * 12..(t + 1) * 12],
+                &struck[t * N_PITCHES..(t + 1) * N_PITCHES],
+                &sounding[t * N_PITCHES..(t + 1) * N_PITCHES],
             );
-            log_softmax(&basses[t * N_BASSES..(t + 1) * N_BASSES], &mut part.basses);
-            sigmoid(&classes[t * 12..(t + 1) * 12], &mut part.classes);
-            let pitches = t * N_PITCHES..(t + 1) * N_PITCHES;
-            sigmoid(&struck[pitches.clone()], &mut part.struck);
-            sigmoid(&sounding[pitches], &mut part.sounding);
         }
         Ok(part)
     }
+}
+
+/// Runs a net on one thread and gives its outputs, each flat.
+///
+/// # Errors
+/// * [`HearingError::Model`] if inference fails: a broken build.
+pub(crate) fn run_net<const N: usize>(
+    model: &Model,
+    inputs: Vec<(rten::NodeId, ValueOrView<'_>)>,
+    outputs: [rten::NodeId; N],
+) -> Result<[Vec<f32>; N], HearingError> {
+    let broken = |reason: String| HearingError::Model { reason };
+    let options = RunOptions::default().with_thread_pool(Some(ONE_THREAD.with(Arc::clone)));
+    let values = model
+        .run_n(inputs, outputs, Some(options))
+        .map_err(|e| broken(e.to_string()))?;
+    let mut flat = std::array::from_fn(|_| Vec::new());
+    for (value, flat) in values.into_iter().zip(&mut flat) {
+        *flat = value
+            .into_tensor::<f32>()
+            .map(|t| t.to_vec())
+            .ok_or_else(|| broken("an output is not made of floats".into()))?;
+    }
+    Ok(flat)
+}
+
+/// Appends a frame of both spectra as a net reads it.
+pub(crate) fn push_input(
+    spectra: &Spectra,
+    t: usize,
+    shift_cents: f64,
+    peak: f32,
+    long: &mut Vec<f32>,
+    short: &mut Vec<f32>,
+) {
+    let (a, b) = (spectra.long_db(t), spectra.short_db(t));
+    compress(a, LONG_MARGIN, LONG_BINS, shift_cents * 0.03, peak, long);
+    compress(b, SHORT_MARGIN, SHORT_BINS, shift_cents * 0.01, peak, short);
 }
 
 thread_local! {

@@ -57,24 +57,12 @@ struct Evidence<'a> {
 
 /// Finds the count, or none where there is too little to count.
 pub(crate) fn count(moments: &[Moment], given: &Given, weights: &BeatWeights) -> Option<Count> {
-    let evidence = Evidence {
-        moments,
-        search: BeatEvidence {
-            beat: moments
-                .iter()
-                .map(|m| log_odds(&BEAT, m).clamp(-3.0, 4.0))
-                .collect(),
-            division: moments
-                .iter()
-                .map(|m| log_odds(&DIVISION, m).clamp(-2.0, 2.0))
-                .collect(),
-        },
-        downbeat: moments.iter().map(|m| log_odds(&DOWNBEAT, m)).collect(),
-    };
+    let evidence = Evidence::new(moments);
     let mut all = Vec::new();
+    let fixed = Fixed::of(given);
     for frames in beat_rows(&evidence, given, weights) {
         for per_bar in meters(given) {
-            all.push(evidence.describe(&frames, per_bar, given));
+            all.push(evidence.describe(&frames, per_bar, &fixed));
         }
     }
     all.sort_by(|a, b| b.rank.total_cmp(&a.rank));
@@ -83,7 +71,11 @@ pub(crate) fn count(moments: &[Moment], given: &Given, weights: &BeatWeights) ->
         .iter()
         .find(|h| h.per_bar != best.per_bar || h.frames != best.frames);
     Some(Count {
-        beats_s: best.frames.iter().map(|f| *f as f64 * FINE_HOP_S).collect(),
+        beats_s: if given.beats_s.len() == best.frames.len() {
+            given.beats_s.clone()
+        } else {
+            best.frames.iter().map(|f| *f as f64 * FINE_HOP_S).collect()
+        },
         places: best.places.clone(),
         per_bar: best.per_bar,
         compound: match given.meter {
@@ -92,6 +84,80 @@ pub(crate) fn count(moments: &[Moment], given: &Given, weights: &BeatWeights) ->
         },
         margin: other.map_or(f32::INFINITY, |h| best.rank - h.rank),
     })
+}
+
+/// The same beats counted anew, with bars that start at these times (s) having
+/// so many beats; the rest is fitted around them.
+pub(crate) fn recount(
+    count: &Count,
+    moments: &[Moment],
+    given: &Given,
+    bars: &[(f64, u8)],
+) -> Count {
+    let evidence = Evidence::new(moments);
+    let last = moments.len().saturating_sub(1);
+    let frames: Vec<usize> = count
+        .beats_s
+        .iter()
+        .map(|s| ((s / FINE_HOP_S).round() as usize).min(last))
+        .collect();
+    let mut fixed = Fixed::of(given);
+    fixed.bars = bars.to_vec();
+    let (places, _, _) = evidence.places(&frames, count.per_bar, &fixed);
+    Count {
+        places,
+        ..count.clone()
+    }
+}
+
+/// What the user said of the count.
+#[derive(Debug, Clone, Default)]
+struct Fixed {
+    /// The first downbeat, s.
+    downbeat_s: Option<f64>,
+    /// Start of a bar (s) and its beats.
+    bars: Vec<(f64, u8)>,
+}
+
+impl Fixed {
+    fn of(given: &Given) -> Self {
+        Self {
+            downbeat_s: given.first_downbeat_s,
+            bars: Vec::new(),
+        }
+    }
+
+    /// For each beat whether it must be a downbeat or must not; and runs of beats that are one bar.
+    fn beats(&self, frames: &[usize]) -> (Vec<Option<bool>>, Vec<(usize, usize)>) {
+        let nearest = |at_s: f64| {
+            let wanted = at_s / FINE_HOP_S;
+            (0..frames.len()).min_by(|a, b| {
+                let off = |i: usize| (frames[i] as f64 - wanted).abs();
+                off(*a).total_cmp(&off(*b))
+            })
+        };
+        let mut must = vec![None; frames.len()];
+        if let Some(first) = self.downbeat_s.and_then(nearest) {
+            must[first] = Some(true);
+        }
+        let mut runs = Vec::new();
+        for (at_s, n_beats) in &self.bars {
+            let Some(first) = nearest(*at_s) else {
+                continue;
+            };
+            let next = first + usize::from(*n_beats);
+            for (i, beat) in must
+                .iter_mut()
+                .enumerate()
+                .skip(first)
+                .take(next - first + 1)
+            {
+                *beat = Some(i == first || i == next);
+            }
+            runs.push((first, next.min(frames.len())));
+        }
+        (must, runs)
+    }
 }
 
 /// Beats in a bar worth trying; 6/8 is counted in two, 12/8 in four.
@@ -132,9 +198,7 @@ fn beat_rows(evidence: &Evidence<'_>, given: &Given, weights: &BeatWeights) -> V
         }
     };
     if let Some(bpm) = given.tempo_bpm {
-        let length = 60.0 / bpm / FINE_HOP_S;
-        add(track(&evidence.search, weights, around(length)));
-        return rows;
+        return at_tempo(evidence, weights, 60.0 / bpm / FINE_HOP_S);
     }
     let free = track(&evidence.search, weights, (SHORTEST, LONGEST));
     let length = median_gap(&free);
@@ -147,6 +211,42 @@ fn beat_rows(evidence: &Evidence<'_>, given: &Given, weights: &BeatWeights) -> V
             add(track(&evidence.search, weights, around(length)));
         }
     }
+    rows
+}
+
+/// Rows of beats of about a length in fine frames; where that is outside what
+/// the search can follow, its beats are divided or left out.
+fn at_tempo(evidence: &Evidence<'_>, weights: &BeatWeights, length: f64) -> Vec<Vec<usize>> {
+    let followed = |length: f64| {
+        let low = (length * 0.86).floor() as usize;
+        let high = (length * 1.15).ceil() as usize;
+        track(
+            &evidence.search,
+            weights,
+            (low.max(SHORTEST), high.min(LONGEST)),
+        )
+    };
+    let (shortest, longest) = (SHORTEST as f64, LONGEST as f64);
+    let mut rows = Vec::new();
+    if length < shortest {
+        let parts = (shortest / length).ceil() as usize;
+        let beats = followed(length * parts as f64);
+        let divided = beats
+            .windows(2)
+            .flat_map(|w| (0..parts).map(move |k| w[0] + (w[1] - w[0]) * k / parts));
+        rows.push(divided.chain(beats.last().copied()).collect());
+    } else if length > longest {
+        let parts = (length / longest).ceil() as usize;
+        let beats = followed(length / parts as f64);
+        rows.extend(
+            (0..parts).map(|from| beats.iter().copied().skip(from).step_by(parts).collect()),
+        );
+    } else {
+        let beats = followed(length);
+        let halves = beats.windows(2).map(|w| w[0] + (w[1] - w[0]) / 2).collect();
+        rows.extend([beats, halves]);
+    }
+    rows.retain(|row: &Vec<usize>| row.len() >= 4);
     rows
 }
 
@@ -170,9 +270,24 @@ fn mean(values: impl Iterator<Item = f32>) -> f32 {
     if n == 0 { 0.0 } else { sum / n as f32 }
 }
 
-impl Evidence<'_> {
-    fn describe(&self, frames: &[usize], per_bar: u8, given: &Given) -> Hypothesis {
-        let (places, bar_score, jumps) = self.places(frames, per_bar, given);
+impl<'a> Evidence<'a> {
+    fn new(moments: &'a [Moment]) -> Self {
+        let odds = |model, low: f32, high: f32| -> Vec<f32> {
+            let of = |m: &Moment| log_odds(model, m).clamp(low, high);
+            moments.iter().map(of).collect()
+        };
+        Self {
+            moments,
+            search: BeatEvidence {
+                beat: odds(&BEAT, -3.0, 4.0),
+                division: odds(&DIVISION, -2.0, 2.0),
+            },
+            downbeat: odds(&DOWNBEAT, f32::NEG_INFINITY, f32::INFINITY),
+        }
+    }
+
+    fn describe(&self, frames: &[usize], per_bar: u8, fixed: &Fixed) -> Hypothesis {
+        let (places, bar_score, jumps) = self.places(frames, per_bar, fixed);
         let (beat, division) = (&self.search.beat, &self.search.division);
         let gaps: Vec<(usize, usize)> = frames.windows(2).map(|w| (w[0], w[1] - w[0])).collect();
         let seconds = self.moments.len() as f32 * FINE_HOP_S as f32;
@@ -256,7 +371,7 @@ impl Evidence<'_> {
     }
 
     /// The place of each beat in its bar, the row's score and the jumps in it.
-    fn places(&self, frames: &[usize], per_bar: u8, given: &Given) -> (Vec<u8>, f32, usize) {
+    fn places(&self, frames: &[usize], per_bar: u8, fixed: &Fixed) -> (Vec<u8>, f32, usize) {
         let m = usize::from(per_bar);
         let odds = |frame: usize| self.downbeat[frame];
         let soft = |x: f32| if x > 20.0 { x } else { x.exp().ln_1p() };
@@ -269,14 +384,9 @@ impl Evidence<'_> {
                 -soft(x) - (1.0 - 1.0 / m as f32).ln()
             }
         };
-        let forced = given.first_downbeat_s.and_then(|s| {
-            let wanted = s / FINE_HOP_S;
-            (0..frames.len()).min_by(|a, b| {
-                (frames[*a] as f64 - wanted)
-                    .abs()
-                    .total_cmp(&(frames[*b] as f64 - wanted).abs())
-            })
-        });
+        // more than all evidence together
+        const FORCED: f32 = 1000.0;
+        let (must, runs) = fixed.beats(frames);
         let n = frames.len();
         let mut best = vec![0f32; m];
         let mut from = vec![0usize; n * m];
@@ -291,8 +401,10 @@ impl Evidence<'_> {
                     });
             for place in 0..m {
                 let mut here = score(*frame, place);
-                if forced == Some(k) && place == 0 {
-                    here += 1000.0;
+                if place == 0
+                    && let Some(downbeat) = must[k]
+                {
+                    here += if downbeat { FORCED } else { -FORCED };
                 }
                 let previous = (place + m - 1) % m;
                 let (came, which) = if k == 0 {
@@ -322,8 +434,11 @@ impl Evidence<'_> {
             }
             place = previous;
         }
-        if forced.is_some() {
-            total -= 1000.0;
+        total -= FORCED * must.iter().filter(|m| **m == Some(true)).count() as f32;
+        for (first, next) in runs {
+            for (k, place) in places[first..next].iter_mut().enumerate() {
+                *place = k as u8 + 1;
+            }
         }
         (places, total, jumps)
     }

@@ -51,6 +51,8 @@ pub struct ChordWeights {
     pub colour: f32,
     /// Cost of rare qualities beyond that.
     pub rare: f32,
+    /// How much likelier bare fifths are in a take of nothing else.
+    pub fifths: f32,
     /// Longest segment, s.
     pub longest_s: f64,
 }
@@ -70,6 +72,7 @@ impl Default for ChordWeights {
             key: 1.0,
             colour: 0.3,
             rare: 0.5,
+            fifths: 4.0,
             longest_s: 16.0,
         }
     }

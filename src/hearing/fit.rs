@@ -5,6 +5,12 @@
 //! every pitch heard that the shape lacks the logarithm of how surely it was
 //! not. Spans with the same chord are scored together, so that a chord keeps
 //! its shape from bar to bar; ease decides between shapes that fit alike.
+//!
+//! A hand holds more than a picking pattern plucks: where notes come one by
+//! one, a pitch of the shape that was not heard says little against it. Bare
+//! fifths are played on two or three neighboring strings (common practice, no
+//! source), and a distorted amplifier makes octaves of them that nobody
+//! fingers: there the usual forms count for more than ease.
 
 use super::acoustic::{Acoustic, LOWEST_MIDI, N_PITCHES};
 use super::cells::frames_in;
@@ -21,6 +27,14 @@ pub struct FitWeights {
     pub margin: f64,
     /// How many shapes are kept.
     pub n_shapes: usize,
+    /// How much of its weight a pitch that was not heard keeps where strings
+    /// are plucked one by one.
+    pub unplucked: f64,
+    /// Share of the notes struck at once: at or below the first they are
+    /// plucked one by one, at or above the second strummed.
+    pub together: (f64, f64),
+    /// Weight of the usual forms of bare fifths.
+    pub power: f64,
 }
 
 impl Default for FitWeights {
@@ -29,35 +43,62 @@ impl Default for FitWeights {
             ease: 0.35,
             margin: 0.04,
             n_shapes: 4,
+            unplucked: 0.15,
+            together: (0.45, 0.8),
+            power: 1.5,
         }
     }
 }
 
-/// How surely each pitch (0 = MIDI 28) was heard between two times: the
-/// strongest of its struck probabilities and of its sounding share.
-pub(crate) fn heard_pitches(acoustic: &Acoustic, start_s: f64, end_s: f64) -> [f32; N_PITCHES] {
+/// Frames in which the strings of one strum are struck: 0.19 s.
+const STRUM: usize = 4;
+
+/// What was heard of a chord's notes.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Pitches {
+    /// How surely each pitch (0 = MIDI 28) was heard: the strongest of its
+    /// struck probabilities and of its sounding share.
+    pub(crate) heard: [f32; N_PITCHES],
+    /// The largest part of them that was struck at once, 0 to 1.
+    pub(crate) together: f32,
+}
+
+/// What was heard between two times.
+pub(crate) fn heard_pitches(acoustic: &Acoustic, start_s: f64, end_s: f64) -> Pitches {
     let mut struck = [0f32; N_PITCHES];
     let mut sounding = [0f32; N_PITCHES];
     let mut frames = 0.0f32;
-    for (frame, weight) in frames_in(start_s, end_s, acoustic.n_frames()) {
+    let mut most_at_once = 0f32;
+    let mut last: [[f32; N_PITCHES]; STRUM] = [[0.0; N_PITCHES]; STRUM];
+    for (i, (frame, weight)) in frames_in(start_s, end_s, acoustic.n_frames()).enumerate() {
         frames += weight;
         for p in 0..N_PITCHES {
-            struck[p] = struck[p].max(acoustic.struck(frame, p) * weight.min(1.0));
+            let now = acoustic.struck(frame, p) * weight.min(1.0);
+            last[i % STRUM][p] = now;
+            struck[p] = struck[p].max(now);
             sounding[p] += weight * acoustic.sounding(frame, p);
         }
+        let at_once: f32 = (0..N_PITCHES)
+            .map(|p| last.iter().map(|f| f[p]).fold(0.0, f32::max))
+            .sum();
+        most_at_once = most_at_once.max(at_once);
     }
     let mut heard = [0f32; N_PITCHES];
     for p in 0..N_PITCHES {
         heard[p] = (0.5 * struck[p] + 0.5 * (sounding[p] / frames.max(1e-3)))
             .max(0.9 * struck[p] * sounding[p].min(1.0));
     }
-    heard
+    let all: f32 = struck.iter().sum();
+    Pitches {
+        heard,
+        together: most_at_once / all.max(1e-3),
+    }
 }
 
 /// A span to fit: its label and what was heard in it.
 pub(crate) struct Heard<'a> {
     pub(crate) label: &'a Label,
-    pub(crate) pitches: [f32; N_PITCHES],
+    pub(crate) pitches: Pitches,
     pub(crate) seconds: f64,
 }
 
@@ -81,18 +122,20 @@ pub(crate) fn fit_shapes(
     let mut out = vec![Vec::new(); spans.len()];
     for (chord, members) in groups.values() {
         let mut pitches = [0f64; N_PITCHES];
-        let mut seconds = 0.0;
+        let (mut seconds, mut together) = (0.0, 0.0);
         for i in members {
             let w = spans[*i].seconds.min(4.0);
             seconds += w;
-            for (sum, p) in pitches.iter_mut().zip(&spans[*i].pitches) {
+            together += w * f64::from(spans[*i].pitches.together);
+            for (sum, p) in pitches.iter_mut().zip(&spans[*i].pitches.heard) {
                 *sum += w * f64::from(*p);
             }
         }
+        together /= f64::max(seconds, 1e-6);
         pitches
             .iter_mut()
             .for_each(|p| *p /= f64::max(seconds, 1e-6));
-        let shapes = fit_one(instrument, chord, &pitches, weights);
+        let shapes = fit_one(instrument, chord, &pitches, together, weights);
         for i in members {
             out[*i].clone_from(&shapes);
         }
@@ -104,6 +147,7 @@ fn fit_one(
     instrument: &Instrument,
     chord: &Chord,
     pitches: &[f64; N_PITCHES],
+    together: f64,
     weights: &FitWeights,
 ) -> Vec<(Shape, f64)> {
     let limits = Limits {
@@ -112,10 +156,15 @@ fn fit_one(
     };
     // What a pitch adds if it is in the shape, and what all add if none is.
     let clamp = |p: f64| p.clamp(weights.margin, 1.0 - weights.margin);
+    let (one_by_one, strummed) = weights.together;
+    let strum = ((together - one_by_one) / (strummed - one_by_one)).clamp(0.0, 1.0);
+    let unheard = weights.unplucked + (1.0 - weights.unplucked) * strum;
     let gain: Vec<f64> = pitches
         .iter()
         .map(|p| (clamp(*p) / (1.0 - clamp(*p))).ln())
+        .map(|g| if g < 0.0 { unheard * g } else { g })
         .collect();
+    let is_power = chord.quality.degrees.len() == 2;
     let mut scored: Vec<(f64, f64, Shape)> = voicings(instrument, Wanted::chord(chord), &limits)
         .into_iter()
         .map(|v| {
@@ -132,7 +181,12 @@ fn fit_one(
                 .filter(|p| set >> p & 1 == 1)
                 .map(|p| gain[p])
                 .sum();
-            (fit - weights.ease * v.rank, fit, v.shape)
+            let cost = if is_power {
+                weights.power * unusual_fifths(v.shape.frets())
+            } else {
+                weights.ease * v.rank
+            };
+            (fit - cost, fit, v.shape)
         })
         .collect();
     scored.sort_by(|a, b| b.0.total_cmp(&a.0).then_with(|| a.2.cmp(&b.2)));
@@ -143,4 +197,18 @@ fn fit_one(
         .into_iter()
         .map(|(_, fit, shape)| (shape, (fit / perfect.max(1.0)).clamp(0.0, 1.0)))
         .collect()
+}
+
+/// How far a shape of bare fifths is from its usual forms: two or three
+/// neighboring strings, the lowest of them open or none.
+fn unusual_fifths(frets: &[Option<u8>]) -> f64 {
+    let sounding: Vec<usize> = (0..frets.len()).filter(|s| frets[*s].is_some()).collect();
+    let (Some(first), Some(last)) = (sounding.first(), sounding.last()) else {
+        return 0.0;
+    };
+    let gaps = last + 1 - first - sounding.len();
+    let open_above = sounding[1..].iter().filter(|s| frets[**s] == Some(0));
+    let many = sounding.len().saturating_sub(3);
+    let place = f64::from(frets[*first].unwrap_or(0));
+    2.0 * gaps as f64 + open_above.count() as f64 + 1.5 * many as f64 + 0.1 * place
 }

@@ -1,18 +1,19 @@
 //! The musical stage: from what sounds to what it means.
 
 use super::acoustic::{Acoustic, LOWEST_MIDI, N_PITCHES, NET_QUALITIES, NO_CHORD};
-use super::bars::{Count, count};
+use super::bars::{Count, count, recount};
 use super::beats::BeatWeights;
 use super::cells::{Cells, Stroke, frames_in};
 use super::chords::{ChordWeights, Segment, States, decode, score_states};
 use super::fit::{FitWeights, Heard, fit_shapes, heard_pitches};
-use super::grid::{Grid, grid};
-use super::harmony::{estimate_key, key_prior};
+use super::form_search::SectionWeights;
+use super::grid::Grid;
+use super::harmony::{estimate_key, favor_fifths, key_prior, share_of_fifths};
 use super::notes::{Note, NoteWeights, notes};
 use super::plucks::{PluckWeights, read_plucks, texture};
 use super::pulse::moments;
-use super::reading::{Given, HeardSpan, Hearing};
-use super::sections::{SectionWeights, sections};
+use super::reading::{Given, HeardSpan, Hearing, WhichBar};
+use super::sections::{Played, sections};
 use super::stage::Front;
 use crate::theory::{Chord, Degree, Key, Label, Mode, PitchClass, Quality};
 
@@ -102,8 +103,7 @@ pub fn interpret(sound: &Sound, given: &Given, weights: &Weights) -> Hearing {
     if heard_notes.is_empty() {
         return nothing(sound);
     }
-    let counted: Option<Count> = count(&moments(sound), given, &weights.beats);
-    let mut grid: Grid = grid(counted.as_ref(), given, &heard_notes, duration_s);
+    let (counted, mut grid) = beats_and_bars(sound, given, weights, &heard_notes);
     let cells = Cells::new(acoustic, &sound.strokes, duration_s);
     let states = States::new(&weights.chords);
     let starts: Vec<f32> = cells
@@ -111,8 +111,9 @@ pub fn interpret(sound: &Sound, given: &Given, weights: &Weights) -> Hearing {
         .iter()
         .map(|t| grid.start_cost(*t, &weights.chords))
         .collect();
-    let pass = |key: Option<Key>| {
-        let prior = key_prior(key, weights.chords.key);
+    let pass = |key: Option<Key>, fifths: f32| {
+        let mut prior = key_prior(key, weights.chords.key);
+        favor_fifths(&mut prior, fifths * weights.chords.fifths);
         (
             decode(&cells, &states, &weights.chords, &prior, &starts),
             prior,
@@ -124,11 +125,9 @@ pub fn interpret(sound: &Sound, given: &Given, weights: &Weights) -> Hearing {
             .map(|s| (*s, cells.bounds_s[s.to] - cells.bounds_s[s.from]))
             .collect()
     };
-    let key = match given.key {
-        Some(key) => Some(key),
-        None => estimate_key(&lengths(&pass(None).0)),
-    };
-    let (segments, prior) = pass(key);
+    let first = lengths(&pass(None, 0.0).0);
+    let key = given.key.or_else(|| estimate_key(&first));
+    let (segments, prior) = pass(key, share_of_fifths(&first));
 
     let mut scores = Vec::new();
     let mut spans = Vec::new();
@@ -153,7 +152,20 @@ pub fn interpret(sound: &Sound, given: &Given, weights: &Weights) -> Hearing {
         });
     }
     let mut spans = with_plucks(spans, sound, &heard_notes, &grid, key, &weights.plucks);
-    grid.align(spans.iter().skip(1).map(|s| s.start_s));
+    let sounding = || spans.iter().filter(|s| s.candidates[0].0 != Label::NoChord);
+    if let (true, Some(first), Some(last)) = (
+        given.beats_s.is_empty(),
+        sounding().next(),
+        sounding().next_back(),
+    ) {
+        // a first downbeat by the user's word stays
+        let starts_s = match given.first_downbeat_s {
+            Some(_) => 0.0,
+            None => first.start_s,
+        };
+        grid.trim(starts_s, last.end_s);
+        grid.align(spans.iter().skip(1).map(|s| s.start_s));
+    }
     for span in &mut spans {
         span.bass_midi = lowest(&heard_notes, span.start_s, span.end_s);
         span.chroma = chroma(acoustic, span.start_s, span.end_s);
@@ -171,6 +183,21 @@ pub fn interpret(sound: &Sound, given: &Given, weights: &Weights) -> Hearing {
     for (span, shapes) in spans.iter_mut().zip(shapes) {
         span.shapes = shapes;
     }
+    let played = Played {
+        bars: &grid.bars,
+        spans: &spans,
+        notes: &heard_notes,
+        key,
+        divisions: match counted.as_ref().is_some_and(|c| c.compound) {
+            true => 3,
+            false => 2,
+        },
+    };
+    let sections = sections(&played, &weights.sections);
+    let mut warnings = doubts(sound, counted.as_ref());
+    if given.beats_s.is_empty() {
+        warnings.extend(gaps(&spans, &grid));
+    }
     Hearing {
         duration_s,
         tuning_cents: sound.front.tuning.map_or(0.0, |t| t.0),
@@ -178,12 +205,39 @@ pub fn interpret(sound: &Sound, given: &Given, weights: &Weights) -> Hearing {
         meter: given.meter.or(grid.meter),
         key,
         beats: grid.beats,
-        sections: sections(&grid.bars, &spans, &weights.sections),
+        sections,
         bars: grid.bars,
         chords: spans,
         notes: heard_notes,
-        warnings: doubts(sound, counted.as_ref()),
+        warnings,
     }
+}
+
+/// The count and the grid, with what the user said of single bars.
+fn beats_and_bars(
+    sound: &Sound,
+    given: &Given,
+    weights: &Weights,
+    notes: &[Note],
+) -> (Option<Count>, Grid) {
+    let moments = moments(sound);
+    let mut counted = count(&moments, given, &weights.beats);
+    let mut grid = super::grid::grid(counted.as_ref(), given, notes, sound.duration_s());
+    let mut fixed: Vec<(f64, u8)> = Vec::new();
+    for (which, n_beats) in &given.bar_beats {
+        let at_s = match which {
+            WhichBar::At(at_s) => Some(*at_s),
+            WhichBar::Number(n) => grid.bars.iter().find(|b| b.number == *n).map(|b| b.start_s),
+        };
+        let (Some(at_s), Some(before)) = (at_s, &counted) else {
+            continue;
+        };
+        fixed.push((at_s, *n_beats));
+        let now = recount(before, &moments, given, &fixed);
+        grid = super::grid::grid(Some(&now), given, notes, sound.duration_s());
+        counted = Some(now);
+    }
+    (counted, grid)
 }
 
 /// What could not be heard for sure, in words.
@@ -211,6 +265,37 @@ fn doubts(sound: &Sound, counted: Option<&Count>) -> Vec<String> {
             "two ways to count are close: give --tempo, --meter or --first-downbeat if the bars are wrong".into(),
         ),
         Some(_) => {}
+    }
+    said
+}
+
+/// What the beats leave open: free time, and stretches without the guitar, in words.
+fn gaps(spans: &[HeardSpan], grid: &Grid) -> Vec<String> {
+    /// More beats than this are off the one before: no tempo is kept (ours).
+    const FREE: f64 = 0.2;
+    /// A rest that long is silence, applause or talk, s (ours).
+    const LONG_S: f64 = 4.0;
+    let mut said = Vec::new();
+    if grid.beats.len() >= 12 && grid.unsteady() > FREE {
+        said.push(
+            "the beats keep no tempo (played freely?): bars are guesses; tap the beats and give them with --beats".into(),
+        );
+    }
+    let clock = |at_s: f64| format!("{}:{:04.1}", (at_s / 60.0) as u32, at_s % 60.0);
+    for (i, span) in spans.iter().enumerate() {
+        if span.candidates[0].0 != Label::NoChord || span.end_s - span.start_s < LONG_S {
+            continue;
+        }
+        let where_it_is = format!("{} to {}", clock(span.start_s), clock(span.end_s));
+        said.push(if i == 0 {
+            format!("no guitar from {where_it_is}: bars are counted from there on")
+        } else if i + 1 == spans.len() {
+            format!("no guitar from {where_it_is}: bars end there")
+        } else {
+            format!(
+                "no guitar from {where_it_is}: its beats are guesses; give a bar there its beats with --bar-beats if the count is wrong after it"
+            )
+        });
     }
     said
 }

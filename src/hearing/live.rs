@@ -1,26 +1,26 @@
 //! The same hearing, made causal: what sounds now, while more is coming.
 //!
-//! Samples come block by block. Every few frames the net hears the newest
-//! ones, with the context before them that it always has but only
-//! `look_ahead` frames after them, and the musical stage reads the last
-//! seconds. The answer is about the frame `look_ahead` frames before the
-//! newest: more look-ahead is surer and later (docs/microphone.md says how
-//! much). The frame itself reaches 186 ms beyond its middle, and that is part
-//! of the delay too.
+//! Samples come block by block. Each frame is heard once, by the net that
+//! needs no frame to come ([`super::causal`]), and the musical stage reads the
+//! last six seconds: the same strokes, cells, search and shapes as for a file.
+//! The answer is about the moment `look_ahead` frames before the newest that
+//! the net speaks of: more look-ahead is surer and later (docs/microphone.md
+//! says how much of both).
 //!
-//! What the net is given is exactly what it is given for a file that ends
-//! here: loudness and tuning of all that was heard so far (of the loudness,
-//! the last minute).
+//! Loudness and tuning are those of all that was heard so far (of the
+//! loudness, the last minute). What is told of a moment depends only on the
+//! sound up to the answer, so streaming a file gives what was told live.
 
 use super::HearingError;
-use super::acoustic::{Acoustic, LOWEST_MIDI, N_PITCHES, Net, frame_peak_db, reference};
+use super::acoustic::{Acoustic, LOWEST_MIDI, N_PITCHES, frame_peak_db, reference};
+use super::causal::{CausalNet, LATE, moment_s};
 use super::cells::{Cells, Stroke, strokes};
 use super::chords::{States, decode, score_states};
 use super::fit::{Heard, fit_shapes, heard_pitches};
 use super::harmony::{estimate_key, key_prior};
 use super::interpret::{Weights, candidates};
 use super::reading::Given;
-use super::spectrum::{HOP, HOP_S, N_FFT, RATE};
+use super::spectrum::{Align, HOP, HOP_S};
 use super::stage::FrontStage;
 use crate::fretboard::Shape;
 use crate::theory::Label;
@@ -28,12 +28,8 @@ use std::collections::VecDeque;
 
 /// Frames that are read as music: 6 s.
 const WINDOW: usize = 129;
-/// Frames of context before them.
-const CONTEXT: usize = 72;
 /// Frames whose loudness sets the reference: a minute.
 const LOUDNESS: usize = 1292;
-/// Frames between two answers: 186 ms.
-const EVERY: usize = 4;
 /// Least probability of a pitch that is told.
 const SOUNDING: f32 = 0.5;
 /// Fine frames of the attacks in a frame.
@@ -64,97 +60,97 @@ pub struct LiveAnswer {
 /// Hears while samples come.
 pub struct Live {
     stage: FrontStage,
+    net: Option<CausalNet>,
     given: Given,
     weights: Weights,
     states: States,
     look_ahead: usize,
+    /// What the net said of the frames that are held.
+    acoustic: Acoustic,
     /// Frames no longer held.
     forgotten: usize,
-    /// Frames heard when the last answer was given.
-    answered: usize,
     /// Highest level of each of the last frames, dB.
     peaks_db: VecDeque<f32>,
-    /// Frames whose highest level is known.
-    n_measured: usize,
 }
 
 impl Live {
     /// Nothing heard yet. `look_ahead` is in frames of 46.4 ms.
     pub fn new(given: Given, weights: Weights, look_ahead: usize) -> Self {
         Self {
-            stage: FrontStage::new(),
+            stage: FrontStage::new(Align::End),
+            net: None,
             states: States::new(&weights.chords),
             given,
             weights,
             look_ahead,
+            acoustic: Acoustic::default(),
             forgotten: 0,
-            answered: 0,
             peaks_db: VecDeque::new(),
-            n_measured: 0,
         }
     }
 
-    /// Hears the next samples (mono, 22,050 Hz); an answer comes every 186 ms of sound.
+    /// Hears the next samples (mono, 22,050 Hz); an answer comes with every
+    /// frame (46 ms of sound), of a longer block the one for its end.
     ///
-    /// Of a block longer than that only its end is answered. The first answer
-    /// needs the look-ahead and one frame more.
+    /// The first answer needs the look-ahead and one frame more.
     ///
     /// # Errors
     /// * [`HearingError::Model`] if the built-in net cannot be used.
     pub fn push(&mut self, samples: &[f32]) -> Result<Option<LiveAnswer>, HearingError> {
         self.stage.push(samples);
-        self.measure();
-        let heard = self.forgotten + self.n_held();
-        if heard < self.answered + EVERY || heard <= self.look_ahead {
+        if !self.hear()? || self.acoustic.n_frames() <= self.look_ahead {
             return Ok(None);
         }
-        self.answered = heard;
-        let answer = self.answer()?;
         self.forget();
-        Ok(Some(answer))
+        self.answer().map(Some)
     }
 
-    fn n_held(&self) -> usize {
-        self.stage.front().spectra.n_frames()
-    }
-
-    /// Notes the highest level of frames that are new.
-    fn measure(&mut self) {
+    /// Lets the net hear the frames that are new; gives whether there were any.
+    fn hear(&mut self) -> Result<bool, HearingError> {
         let spectra = &self.stage.front().spectra;
-        for t in self.n_measured - self.forgotten..spectra.n_frames() {
+        let n = spectra.n_frames();
+        if n == 0 {
+            return Ok(false);
+        }
+        let net = match &mut self.net {
+            Some(net) => net,
+            none => none.insert(CausalNet::new()?),
+        };
+        let tuning = self.stage.tuning().map_or(0.0, |t| t.0);
+        for t in 0..n {
             self.peaks_db.push_back(frame_peak_db(spectra, t));
             if self.peaks_db.len() > LOUDNESS {
                 self.peaks_db.pop_front();
             }
+            // one by one: what is told must not depend on how the sound was cut
+            let mut peaks: Vec<f32> = self.peaks_db.iter().copied().collect();
+            let peak = reference(&mut peaks);
+            net.hear(spectra, t, t + 1, tuning, peak, &mut self.acoustic)?;
         }
-        self.n_measured = self.forgotten + spectra.n_frames();
+        self.stage.forget(n, 0);
+        Ok(true)
     }
 
     /// Lets go of what no later answer needs.
     fn forget(&mut self) {
-        let needed = WINDOW + CONTEXT + self.look_ahead;
-        let n = self.n_held().saturating_sub(needed);
+        let n = self
+            .acoustic
+            .n_frames()
+            .saturating_sub(WINDOW + self.look_ahead);
         if n > 0 {
-            self.stage.forget(n, n * FINE);
+            self.acoustic.forget(n);
+            self.stage.forget(0, n * FINE);
             self.forgotten += n;
         }
     }
 
-    /// What the net says of the held frames `from..to`, by what follows them up to now.
-    fn acoustic(&self, from: usize, to: usize) -> Result<Acoustic, HearingError> {
-        let front = self.stage.front();
-        let mut peaks: Vec<f32> = self.peaks_db.iter().copied().collect();
-        let tuning = self.stage.tuning().map_or(0.0, |t| t.0);
-        Net::built_in()?.chunk(&front.spectra, from, to, tuning, reference(&mut peaks))
-    }
-
     fn answer(&self) -> Result<LiveAnswer, HearingError> {
-        let edge = self.n_held() - self.look_ahead;
-        let first = edge.saturating_sub(WINDOW);
-        let acoustic = self.acoustic(first, edge)?;
-        let from_s = (self.forgotten + first) as f64 * HOP_S;
-        let length_s = (edge - first) as f64 * HOP_S;
-        let cells = Cells::new(&acoustic, &self.strokes(first, length_s), length_s);
+        let acoustic = &self.acoustic;
+        let n = acoustic.n_frames();
+        let from_s = moment_s(self.forgotten);
+        let length_s = n as f64 * HOP_S;
+        let edge_s = (n - self.look_ahead) as f64 * HOP_S;
+        let cells = Cells::new(acoustic, &self.strokes(length_s), length_s);
         let chords = &self.weights.chords;
         let starts = vec![chords.on_beat; cells.n_bounds()];
         let plain = key_prior(None, chords.key);
@@ -169,7 +165,11 @@ impl Live {
         });
         let prior = key_prior(key, chords.key);
         let segments = decode(&cells, &self.states, chords, &prior, &starts);
-        let (from, to) = segments.last().map_or((0, 1), |s| (s.from, s.to));
+        let holds_edge = |s: &&super::chords::Segment| cells.bounds_s[s.to] >= edge_s - 1e-9;
+        let (from, to) = segments
+            .iter()
+            .find(holds_edge)
+            .map_or((0, 1), |s| (s.from, s.to));
         let mut scores = Vec::new();
         score_states(&cells, from, to, &self.states, chords, &prior, &mut scores);
         let temperature = match self.weights.temperature {
@@ -183,24 +183,25 @@ impl Live {
         let since_s = cells.bounds_s[from];
         let heard = Heard {
             label: &candidates[0].0,
-            pitches: heard_pitches(&acoustic, since_s, length_s),
+            pitches: heard_pitches(acoustic, since_s, length_s),
             seconds: length_s - since_s,
         };
         let shapes = fit_shapes(&self.given.instrument, &[heard], &self.weights.fit);
         Ok(LiveAnswer {
-            at_s: from_s + length_s,
-            delay_s: self.look_ahead as f64 * HOP_S + (N_FFT / 2) as f64 / f64::from(RATE),
+            at_s: from_s + edge_s,
+            delay_s: (self.look_ahead + LATE) as f64 * HOP_S,
             since_s: from_s + since_s,
             candidates,
             shapes: shapes.into_iter().next().unwrap_or_default(),
-            notes: sounding(&acoustic),
+            notes: sounding(acoustic),
             tuning_cents: self.stage.tuning().map(|t| t.0),
         })
     }
 
     /// Strokes within the window, s from its start.
-    fn strokes(&self, first: usize, length_s: f64) -> Vec<Stroke> {
-        let shift_s = first as f64 * HOP_S;
+    fn strokes(&self, length_s: f64) -> Vec<Stroke> {
+        // attacks count from the first held frame's number, the net speaks later
+        let shift_s = moment_s(0);
         strokes(&self.stage.front().attacks)
             .into_iter()
             .map(|s| Stroke {
@@ -228,6 +229,8 @@ fn sounding(acoustic: &Acoustic) -> Vec<u8> {
 
 #[cfg(test)]
 mod tests {
+    use super::super::acoustic::N_CLASSES;
+    use super::super::spectrum::RATE;
     use super::*;
     use crate::units::{SampleRate, Seconds};
 
@@ -269,45 +272,32 @@ mod tests {
             .collect()
     }
 
-    /// The file's way: all spectra of the part heard so far, the net over all of it.
     #[test]
-    fn the_net_hears_live_what_it_hears_in_a_file_that_ends_here() {
-        let samples = take();
-        for look_ahead in [2, 8] {
-            let mut live = Live::new(Given::default(), Weights::default(), look_ahead);
-            let mut compared = 0;
-            for (i, block) in samples.chunks(HOP * EVERY).enumerate() {
-                if live.push(block).expect("the net runs").is_none() || i % 7 != 0 {
-                    continue;
-                }
-                let until = ((i + 1) * HOP * EVERY).min(samples.len());
-                let mut file = FrontStage::new();
-                file.push(&samples[..until]);
-                let tuning = file.tuning().map_or(0.0, |t| t.0);
-                let spectra = &file.front().spectra;
-                let whole = Net::built_in()
-                    .expect("a net")
-                    .hear(spectra, tuning, &|_| {})
-                    .expect("heard");
-                let n = live.n_held();
-                assert_eq!(n + live.forgotten, spectra.n_frames());
-                let edge = n - look_ahead;
-                let first = edge.saturating_sub(WINDOW);
-                let now = live.acoustic(first, edge).expect("heard");
-                let shift = live.forgotten + first;
-                for t in 0..now.n_frames() {
-                    for class in 0..super::super::acoustic::N_CLASSES {
-                        let (a, b) = (now.ln_chord(t, class), whole.ln_chord(shift + t, class));
-                        assert!((a - b).abs() < 0.17, "frame {t} class {class}: {a} and {b}");
-                    }
-                    for pitch in 0..N_PITCHES {
-                        let (a, b) = (now.sounding(t, pitch), whole.sounding(shift + t, pitch));
-                        assert!((a - b).abs() < 0.01, "frame {t} pitch {pitch}: {a} and {b}");
-                    }
-                }
-                compared += 1;
+    fn a_frame_is_heard_the_same_alone_or_with_others() {
+        let mut file = FrontStage::new(Align::End);
+        file.push(&take());
+        let spectra = &file.front().spectra;
+        let n = spectra.n_frames();
+        let (mut at_once, mut one_by_one) = (Acoustic::default(), Acoustic::default());
+        let mut net = CausalNet::new().expect("a net");
+        net.hear(spectra, 0, n, 0.0, 0.1, &mut at_once)
+            .expect("heard");
+        let mut net = CausalNet::new().expect("a net");
+        for t in 0..n {
+            net.hear(spectra, t, t + 1, 0.0, 0.1, &mut one_by_one)
+                .expect("heard");
+        }
+        assert_eq!(at_once.n_frames(), n);
+        assert_eq!(one_by_one.n_frames(), n);
+        for t in 0..n {
+            for class in 0..N_CLASSES {
+                let (a, b) = (at_once.ln_chord(t, class), one_by_one.ln_chord(t, class));
+                assert!((a - b).abs() < 0.17, "frame {t} class {class}: {a} and {b}");
             }
-            assert!(compared >= 5, "compared only {compared} times");
+            for pitch in 0..N_PITCHES {
+                let (a, b) = (at_once.sounding(t, pitch), one_by_one.sounding(t, pitch));
+                assert!((a - b).abs() < 0.01, "frame {t} pitch {pitch}: {a} and {b}");
+            }
         }
     }
 
@@ -337,7 +327,9 @@ mod tests {
         let noise: Vec<f32> = (0..RATE).map(|i| (i * i % 97) as f32 / 970.0).collect();
         for _ in 0..30 {
             live.push(&noise).expect("the net runs");
-            assert!(live.n_held() <= WINDOW + CONTEXT + 4 + EVERY + 22);
+            assert!(live.acoustic.n_frames() <= WINDOW + 4);
+            assert!(live.stage.front().spectra.n_frames() == 0);
+            assert!(live.stage.front().attacks.flux.len() <= (WINDOW + 10) * FINE);
         }
     }
 }

@@ -5,11 +5,13 @@ mod attack;
 mod bars;
 mod beat_numbers;
 mod beats;
+mod causal;
 mod cells;
 mod chords;
 mod error;
 mod evidence;
 mod fit;
+mod form_search;
 mod grid;
 mod harmony;
 mod interpret;
@@ -29,12 +31,12 @@ pub use chords::ChordWeights;
 pub use error::HearingError;
 pub use evidence::{StretchEvidence, evidence_classes};
 pub use fit::FitWeights;
+pub use form_search::SectionWeights;
 pub use interpret::{Sound, Weights, interpret};
 pub use live::{Live, LiveAnswer};
 pub use notes::{Note, NoteWeights};
 pub use plucks::PluckWeights;
-pub use reading::{Given, HeardSpan, Hearing};
-pub use sections::SectionWeights;
+pub use reading::{Given, HeardSpan, Hearing, WhichBar};
 
 /// Takes a take's samples block by block and hears them.
 pub struct Listener {
@@ -51,7 +53,7 @@ impl Listener {
     /// A listener that has heard nothing yet.
     pub fn new() -> Self {
         Self {
-            stage: stage::FrontStage::new(),
+            stage: stage::FrontStage::new(spectrum::Align::Middle),
         }
     }
 

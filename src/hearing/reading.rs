@@ -20,6 +20,17 @@ pub struct Given {
     pub first_downbeat_s: Option<f64>,
     /// Every beat, s, as tapped by the user; empty for none.
     pub beats_s: Vec<f64>,
+    /// Bars of which the user said how many beats they have, in order.
+    pub bar_beats: Vec<(WhichBar, u8)>,
+}
+
+/// A bar that the user means.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum WhichBar {
+    /// The one with this number, by the count so far.
+    Number(u32),
+    /// The one that starts about here, s.
+    At(f64),
 }
 
 /// Everything heard in a take. Times in seconds from its start.
@@ -90,6 +101,4 @@ pub struct Section {
     pub first_bar: u32,
     /// Number of the last bar, inclusive.
     pub last_bar: u32,
-    /// How it differs from the first with its letter, in words; empty if it does not.
-    pub differs: String,
 }

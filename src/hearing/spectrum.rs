@@ -12,6 +12,9 @@
 //!   sides; window `12 fs / f` within 256 to 2730 samples (at most 0.12 s).
 //!   Tells when a low note starts.
 //!
+//! Live, every kernel lies at the frame's end instead ([`Align::End`]): what is
+//! known of the last moment then does not wait for the longest window.
+//!
 //! Values are kept as decibels in half-decibel steps of one byte, so that ten
 //! minutes take 5 MB.
 //!
@@ -53,14 +56,25 @@ const STEP_DB: f32 = 0.5;
 /// Parts of a kernel weaker than this share of its strongest are dropped.
 const KERNEL_CUT: f32 = 0.004;
 
-/// One bin's kernel: a run of real weights over transform bins.
+/// Where in the frame the kernels lie.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Align {
+    /// In its middle: for files.
+    Middle,
+    /// At its end: for what is just being played.
+    End,
+}
+
+/// One bin's kernel: a run of weights over transform bins.
 ///
-/// The window is symmetric about the frame's middle sample, so the kernel's
-/// spectrum is real but for the sign `(-1)^bin` that moves the frame's start
-/// to its middle.
+/// A window that is symmetric about the frame's middle sample has a real
+/// spectrum but for the sign `(-1)^bin` that moves the frame's start to its
+/// middle; one that lies elsewhere is turned in the complex plane.
 struct Kernel {
     first: usize,
     weights: Vec<f32>,
+    /// Imaginary parts; empty for a kernel in the middle.
+    turned: Vec<f32>,
 }
 
 impl Kernel {
@@ -108,7 +122,21 @@ impl Kernel {
                 .iter()
                 .map(|w| if kept(w) { *w } else { 0.0 })
                 .collect(),
+            turned: Vec::new(),
         }
+    }
+
+    /// The kernel moved `samples` later in the frame (the shift theorem).
+    fn later(mut self, samples: usize) -> Self {
+        let turn = std::f64::consts::TAU * samples as f64 / N_FFT as f64;
+        let angle = |i: usize| turn * (self.first + i) as f64;
+        let parts = self.weights.iter().enumerate();
+        self.turned = parts
+            .clone()
+            .map(|(i, w)| w * angle(i).sin() as f32)
+            .collect();
+        self.weights = parts.map(|(i, w)| w * angle(i).cos() as f32).collect();
+        self
     }
 
     /// Squared magnitude of the bin in a spectrum given as real and imaginary parts.
@@ -139,7 +167,11 @@ impl Kernel {
                 si[l] += w[l] * i[l];
             }
         }
-        let (r, i) = (sr.iter().sum::<f32>(), si.iter().sum::<f32>());
+        let (mut r, mut i) = (sr.iter().sum::<f32>(), si.iter().sum::<f32>());
+        for ((w, x), y) in self.turned.iter().zip(re).zip(im) {
+            r -= w * y;
+            i += w * x;
+        }
         r * r + i * i
     }
 }
@@ -157,18 +189,22 @@ pub(crate) struct Kernels {
 
 impl Kernels {
     /// Makes them; a few milliseconds.
-    pub(crate) fn new() -> Self {
+    pub(crate) fn new(align: Align) -> Self {
         let rate = f64::from(RATE);
+        let kernel = |hz: f64, n: usize| match align {
+            Align::Middle => Kernel::new(hz, n),
+            Align::End => Kernel::new(hz, n).later((N_FFT - n) / 2),
+        };
         let long = (0..LONG_ALL)
             .map(|k| {
                 let hz = LOWEST_HZ * ((k as f64 - LONG_MARGIN as f64) / 36.0).exp2();
-                Kernel::new(hz, even((36.0 * rate / hz).min(N_FFT as f64)))
+                kernel(hz, even((36.0 * rate / hz).min(N_FFT as f64)))
             })
             .collect();
         let short = (0..SHORT_ALL)
             .map(|k| {
                 let hz = LOWEST_HZ * ((k as f64 - SHORT_MARGIN as f64) / 12.0).exp2();
-                Kernel::new(hz, even((12.0 * rate / hz).clamp(256.0, 2730.0)))
+                kernel(hz, even((12.0 * rate / hz).clamp(256.0, 2730.0)))
             })
             .collect();
         Self { long, short }

@@ -1,7 +1,7 @@
 //! The streaming front: blocks of samples in, spectra, attacks and tuning out.
 
 use super::attack::{AttackStage, Attacks, FINE_HOP};
-use super::spectrum::{HOP, Kernels, N_FFT, Spectra, SpectrumStage};
+use super::spectrum::{Align, HOP, Kernels, N_FFT, Spectra, SpectrumStage};
 use super::tuning::TuningVotes;
 use std::sync::Arc;
 
@@ -32,10 +32,10 @@ pub(crate) struct FrontStage {
 }
 
 impl FrontStage {
-    pub(crate) fn new() -> Self {
+    pub(crate) fn new(align: Align) -> Self {
         let lead = N_FFT / 2;
         Self {
-            spectrum: SpectrumStage::new(Arc::new(Kernels::new())),
+            spectrum: SpectrumStage::new(Arc::new(Kernels::new(align))),
             attack: AttackStage::new(),
             votes: TuningVotes::new(),
             front: Front {

@@ -1,7 +1,7 @@
 //! Values in memory to records as written, and back.
 
 use super::decided::{Act, Decision, How};
-use super::format::{FORMAT, Fault, VERSION, read_meter};
+use super::format::{FORMAT, Fault, read_meter};
 use super::heard::{
     Candidate, FittedShape, Heard, HeardBar, HeardBeat, HeardChord, HeardNote, HeardSection,
 };
@@ -19,7 +19,7 @@ fn four(x: f64) -> f64 {
 pub(super) fn to_record(log: &Log) -> LogRecord {
     LogRecord {
         format: FORMAT.into(),
-        version: VERSION,
+        version: version_of(log),
         take: TakeRecord {
             file: log.take.file.clone(),
             kind: log.take.kind.clone(),
@@ -43,6 +43,17 @@ pub(super) fn to_record(log: &Log) -> LogRecord {
                 acts: d.acts.iter().map(act_record).collect(),
             })
             .collect(),
+    }
+}
+
+/// The lowest version that can say what a log holds, so that older programs
+/// read whatever they can understand.
+fn version_of(log: &Log) -> u64 {
+    let second = |act: &Act| matches!(act, Act::Beats(_) | Act::BarBeats { .. });
+    if log.decided.iter().flat_map(|d| &d.acts).any(second) {
+        2
+    } else {
+        1
     }
 }
 
@@ -199,6 +210,13 @@ fn act_record(act: &Act) -> ActRecord {
         },
         Act::Tempo(bpm) => ActRecord::Tempo { bpm: four(*bpm) },
         Act::Downbeat(at_s) => ActRecord::Downbeat { at_s: four(*at_s) },
+        Act::Beats(times_s) => ActRecord::Beats {
+            times_s: times_s.iter().copied().map(four).collect(),
+        },
+        Act::BarBeats { at_s, n_beats } => ActRecord::BarBeats {
+            at_s: four(*at_s),
+            n_beats: *n_beats,
+        },
         Act::Capo(fret) => ActRecord::Capo { fret: *fret },
         Act::Tuning(tuning) => ActRecord::Tuning {
             open_midi: tuning.open().to_vec(),
@@ -437,6 +455,8 @@ fn act_from(record: ActRecord, place: &str) -> Result<Act, Fault> {
         }
         ActRecord::Tempo { bpm } => Act::Tempo(bpm),
         ActRecord::Downbeat { at_s } => Act::Downbeat(at_s),
+        ActRecord::Beats { times_s } => Act::Beats(times_s),
+        ActRecord::BarBeats { at_s, n_beats } => Act::BarBeats { at_s, n_beats },
         ActRecord::Capo { fret } => Act::Capo(fret),
         ActRecord::Tuning { open_midi } => {
             Act::Tuning(at(Tuning::new(open_midi), || of("open_midi"))?)

@@ -118,6 +118,15 @@ pub enum Act {
     Tempo(f64),
     /// The first downbeat, s.
     Downbeat(f64),
+    /// Every beat as tapped, s, ascending.
+    Beats(Vec<f64>),
+    /// The bar that starts about here has so many beats.
+    BarBeats {
+        /// Its start, s.
+        at_s: f64,
+        /// How many beats.
+        n_beats: u8,
+    },
     /// Fret of the capo, 0 for none.
     Capo(u8),
     /// The tuning.
@@ -224,6 +233,18 @@ impl Act {
             Self::Meter(beats, value) => format!("meter {beats}/{value}"),
             Self::Tempo(bpm) => format!("tempo {bpm} bpm"),
             Self::Downbeat(at_s) => format!("first downbeat at {}", clock(*at_s)),
+            Self::Beats(times_s) => match (times_s.first(), times_s.last()) {
+                (Some(first), Some(last)) => format!(
+                    "{} beats tapped from {} to {}",
+                    times_s.len(),
+                    clock(*first),
+                    clock(*last)
+                ),
+                _ => "no beats tapped".into(),
+            },
+            Self::BarBeats { at_s, n_beats } => {
+                format!("the bar at {} has {n_beats} beats", clock(*at_s))
+            }
             Self::Capo(0) => "no capo".into(),
             Self::Capo(fret) => format!("capo at fret {fret}"),
             Self::Tuning(tuning) => format!("tuning {}", tuning.text()),

@@ -9,8 +9,9 @@ use super::{Log, LogError, validate};
 use serde::{Deserialize, Serialize};
 use std::path::Path;
 
-/// The version of the log format that this program writes; it reads 1 to this.
-pub const VERSION: u64 = 1;
+/// The latest version of the log format; this program reads 1 to this and
+/// writes the lowest that can say what a log holds.
+pub const VERSION: u64 = 2;
 /// What the first field of a log says.
 pub(super) const FORMAT: &str = "takebook log";
 

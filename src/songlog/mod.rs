@@ -6,8 +6,12 @@
 //! the only part that touches files: whole or not at all, locked while written.
 
 mod convert;
+mod count;
 pub mod decided;
 mod error;
+pub mod form;
+#[cfg(test)]
+mod form_tests;
 mod format;
 pub mod heard;
 mod records;
@@ -19,6 +23,7 @@ mod tests;
 mod timeline;
 pub mod validate;
 
+pub use count::contradiction;
 pub use error::LogError;
 pub use format::{VERSION, read, read_meter, write};
 pub use resolve::resolve;

@@ -211,6 +211,13 @@ pub(super) enum ActRecord {
     Downbeat {
         at_s: f64,
     },
+    Beats {
+        times_s: Vec<f64>,
+    },
+    BarBeats {
+        at_s: f64,
+        n_beats: u8,
+    },
     Capo {
         fret: u8,
     },

@@ -5,8 +5,10 @@
 //! the song's warnings, and the place stays open.
 
 use super::Log;
+use super::count;
 use super::decided::{Act, How, holding};
-use super::heard::{Heard, HeardBar};
+use super::form;
+use super::heard::Heard;
 use super::song::{Bar, Section, Song, Span, State};
 use super::timeline::{Misfit, Piece, Timeline, same_sound};
 use crate::fretboard::{Instrument, Tuning};
@@ -34,6 +36,10 @@ pub struct Settings {
     pub tempo_bpm: Option<f64>,
     /// The first downbeat, s.
     pub downbeat_s: Option<f64>,
+    /// Every beat as tapped, s.
+    pub beats_s: Option<Vec<f64>>,
+    /// Starts of bars (s) and the beats they have, in order of time.
+    pub bar_beats: Vec<(f64, u8)>,
     /// Fret of the capo.
     pub capo: Option<u8>,
     /// The tuning.
@@ -61,6 +67,13 @@ pub fn apply_settings<'a>(settings: &mut Settings, acts: impl IntoIterator<Item 
             Act::Meter(beats, value) => settings.meter = Some((*beats, *value)),
             Act::Tempo(bpm) => settings.tempo_bpm = Some(*bpm),
             Act::Downbeat(at_s) => settings.downbeat_s = Some(*at_s),
+            Act::Beats(times_s) => settings.beats_s = Some(times_s.clone()),
+            Act::BarBeats { at_s, n_beats } => {
+                let bars = &mut settings.bar_beats;
+                bars.retain(|(at, _)| (at - at_s).abs() > count::SAME_BAR_S);
+                bars.push((*at_s, *n_beats));
+                bars.sort_by(|a, b| a.0.total_cmp(&b.0));
+            }
             Act::Capo(fret) => settings.capo = Some(*fret),
             Act::Tuning(tuning) => settings.tuning = Some(tuning.clone()),
             _ => {}
@@ -92,7 +105,8 @@ pub fn resolve_with_unfit(log: &Log) -> (Song, Vec<Unfit>) {
         highest_fret: heard.instrument.highest_fret,
     };
     let mut timeline = Timeline::new(heard, spelled);
-    let bars = bars(heard, &settings);
+    let beats_s = count::beats(heard, &settings);
+    let bars = count::bars(heard, &beats_s, &settings);
     let mut parts = Parts::new(heard, &bars);
     let mut notes = Vec::new();
     let mut unfit = Vec::new();
@@ -119,7 +133,7 @@ pub fn resolve_with_unfit(log: &Log) -> (Song, Vec<Unfit>) {
     } else {
         bars
     };
-    let song = Song {
+    let mut song = Song {
         title: settings
             .title
             .clone()
@@ -128,7 +142,7 @@ pub fn resolve_with_unfit(log: &Log) -> (Song, Vec<Unfit>) {
         tempo_bpm: settings.tempo_bpm.or(heard.tempo_bpm),
         meter: settings.meter.or(heard.meter),
         key,
-        beats_s: heard.beats.iter().map(|b| b.time_s).collect(),
+        beats_s,
         sections: parts.sections(&bars),
         bars,
         spans: timeline
@@ -140,6 +154,10 @@ pub fn resolve_with_unfit(log: &Log) -> (Song, Vec<Unfit>) {
         warnings: warnings(heard, &settings, &instrument, &unfit),
         instrument,
     };
+    if settings.key.is_none() {
+        form::find_keys(&mut song);
+    }
+    form::describe(&mut song);
     (song, unfit)
 }
 
@@ -190,10 +208,7 @@ fn apply(
             end_s,
             letter,
         } => parts.each_in(*start_s, *end_s, |part| {
-            if part.letter != *letter {
-                part.letter.clone_from(letter);
-                part.differs.clear();
-            }
+            part.letter.clone_from(letter);
         }),
         Act::SectionSplit { at_s } => parts.split(*at_s),
         Act::SectionJoin { at_s } => parts.join(*at_s),
@@ -218,6 +233,12 @@ fn warnings(
     if settings.meter.is_some_and(|m| Some(m) != heard.meter) {
         warnings.push(
             "the meter was set after the draft: draft the take again to have its bars heard anew"
+                .into(),
+        );
+    }
+    if settings.beats_s.is_some() && !count::heard_with_taps(heard, settings) {
+        warnings.push(
+            "beats were tapped after the draft: draft the take again to have its chords heard by them"
                 .into(),
         );
     }
@@ -295,60 +316,6 @@ fn span(
     }
 }
 
-/// Bars as heard, or beats counted anew by the user's meter and first downbeat.
-fn bars(heard: &Heard, settings: &Settings) -> Vec<Bar> {
-    let changed =
-        settings.downbeat_s.is_some() || settings.meter.is_some_and(|m| Some(m) != heard.meter);
-    if !changed || heard.beats.is_empty() {
-        return heard.bars.iter().map(bar).collect();
-    }
-    let n_beats = settings.meter.or(heard.meter).map_or(4, |m| m.0).max(1);
-    let first_s = settings.downbeat_s.unwrap_or_else(|| {
-        heard
-            .bars
-            .iter()
-            .find(|b| b.number == 1)
-            .map_or(heard.beats[0].time_s, |b| b.start_s)
-    });
-    let times: Vec<f64> = heard.beats.iter().map(|b| b.time_s).collect();
-    let downbeat = (0..times.len())
-        .min_by(|a, b| {
-            (times[*a] - first_s)
-                .abs()
-                .total_cmp(&(times[*b] - first_s).abs())
-        })
-        .unwrap_or(0);
-    let end_s = heard.duration_s.max(times[times.len() - 1] + 0.01);
-    let mut bars = Vec::new();
-    if downbeat > 0 {
-        bars.push(Bar {
-            number: 0,
-            start_s: times[0],
-            end_s: times[downbeat],
-            n_beats: u8::try_from(downbeat).unwrap_or(u8::MAX),
-        });
-    }
-    for (i, beats) in times[downbeat..].chunks(usize::from(n_beats)).enumerate() {
-        let next = downbeat + (i + 1) * usize::from(n_beats);
-        bars.push(Bar {
-            number: i as u32 + 1,
-            start_s: beats[0],
-            end_s: times.get(next).copied().unwrap_or(end_s),
-            n_beats: beats.len() as u8,
-        });
-    }
-    bars
-}
-
-fn bar(bar: &HeardBar) -> Bar {
-    Bar {
-        number: bar.number,
-        start_s: bar.start_s,
-        end_s: bar.end_s,
-        n_beats: bar.n_beats,
-    }
-}
-
 fn bar_per_chord(timeline: &Timeline) -> Vec<Bar> {
     timeline
         .pieces
@@ -369,7 +336,6 @@ struct Part {
     end_s: f64,
     letter: String,
     name: Option<String>,
-    differs: String,
 }
 
 /// Sections while decisions are applied to them; they cover the whole take.
@@ -390,7 +356,6 @@ impl Parts {
                     end_s: 0.0,
                     letter: s.letter.clone(),
                     name: None,
-                    differs: s.differs.clone(),
                 })
             })
             .collect();
@@ -400,7 +365,6 @@ impl Parts {
                 end_s: 0.0,
                 letter: "A".into(),
                 name: None,
-                differs: String::new(),
             });
         }
         parts[0].start_s = 0.0;
@@ -470,7 +434,6 @@ impl Parts {
                 end_s: 0.0,
                 letter,
                 name: None,
-                differs: String::new(),
             },
         );
         self.close(end_s);
@@ -518,7 +481,8 @@ impl Parts {
                 name: part.name.clone(),
                 first_bar: first,
                 last_bar: last.number,
-                differs: part.differs.clone(),
+                key: None,
+                differs: String::new(),
             });
         }
         sections

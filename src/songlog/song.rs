@@ -59,6 +59,8 @@ pub struct Section {
     pub first_bar: u32,
     /// Last bar number, inclusive.
     pub last_bar: u32,
+    /// Its key, where that is another than the song's.
+    pub key: Option<Key>,
     /// How it differs from the first of its letter, in words; empty if it does not.
     pub differs: String,
 }

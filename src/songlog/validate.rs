@@ -249,6 +249,24 @@ fn act(act: &Act, id: u32, place: &str) -> Result<(), Fault> {
         | Act::SectionSplit { at_s }
         | Act::SectionJoin { at_s }
         | Act::Downbeat(at_s) => time(*at_s, &format!("{place}.at_s")),
+        Act::BarBeats { at_s, n_beats } => {
+            time(*at_s, &format!("{place}.at_s"))?;
+            ensure(
+                (1..=16).contains(n_beats),
+                &format!("{place}.n_beats"),
+                || format!("a bar of {n_beats} beats (1 to 16)"),
+            )
+        }
+        Act::Beats(times_s) => {
+            for (i, at_s) in times_s.iter().enumerate() {
+                time(*at_s, &format!("{place}.times_s[{i}]"))?;
+            }
+            ensure(
+                times_s.windows(2).all(|w| w[0] < w[1]),
+                &format!("{place}.times_s"),
+                || "beats must follow each other in time".into(),
+            )
+        }
         Act::Tempo(bpm) => tempo(*bpm, &format!("{place}.bpm")),
         Act::Title(text) => name(text, &format!("{place}.text")),
         Act::Capo(fret) => ensure(*fret <= HIGHEST_CAPO, &format!("{place}.fret"), || {

@@ -407,3 +407,44 @@ fn the_help_of_each_command_has_an_example_that_works() {
         assert!(output.status.code() != Some(2), "{}", stderr(&output));
     }
 }
+
+#[test]
+fn repeats_that_differ_are_left_out_and_named() {
+    let desk = Desk::new();
+    desk.ok("confirm", "6 --chord Am7");
+    let said = desk.ok("confirm", "2 --chord D --repeats");
+    assert!(said.contains("left out, since they differ"), "{said}");
+    assert!(said.contains("bar 6"), "{said}");
+    assert_eq!(
+        desk.chords(),
+        HEARD.replacen("D/F♯?", "D", 1).replacen("D/F♯?", "Am7", 1)
+    );
+    // what was heard alike and is open follows
+    let said = desk.ok("confirm", "3 --chord G6 --repeats");
+    assert!(!said.contains("left out"), "{said}");
+    let text = desk.ok("show", "");
+    assert!(text.contains("form: A A' B"), "{text}");
+    assert!(text.contains("A': bar 2 is Am7 instead of D"), "{text}");
+}
+
+#[test]
+fn beats_and_bars_by_the_users_word() {
+    let desk = Desk::new();
+    let bars = |text: &str| -> Vec<u64> {
+        let song: serde_json::Value = serde_json::from_str(text).expect("JSON");
+        let bars = song["bars"].as_array().expect("bars").iter();
+        bars.map(|b| b["n_beats"].as_u64().expect("a number"))
+            .collect()
+    };
+    desk.ok("confirm", "--bar-beats 3=2");
+    let counted = bars(&desk.ok("show", "--json"));
+    assert_eq!(counted[..5], [4, 4, 2, 4, 4]);
+    desk.ok("undo", "");
+    assert_eq!(bars(&desk.ok("show", "--json")), [4; 12]);
+    desk.refuses("confirm", "--bar-beats 99=2", "there is no bar 99");
+    desk.refuses("confirm", "--bar-beats 9", "such as 9=2");
+    desk.refuses("confirm", "--beats 0.5,1.0,0.9,2", "does not follow");
+    desk.refuses("confirm", "--beats 0.5,1.0,1.5,99", "the take lasts only");
+    desk.ok("confirm", "--tempo 120");
+    desk.refuses("confirm", "--beats 0,1,2,3,4", "leave one of the two out");
+}

@@ -42,9 +42,13 @@ fn logs_of_every_kind_of_decision_are_valid_by_the_schema() {
         "5 --section-joins",
         "--title T --key F#m --meter 3/4 --tempo 96.5 --capo 3 --tuning drop-d",
         "--first-downbeat 0.5s",
+        "--bar-beats 6=3 --bar-beats 8=2",
     ] {
         confirm(&decided, words);
     }
+    let tapped = dir.join("tapped.takebook");
+    std::fs::copy(&plain, &tapped).expect("writable");
+    confirm(&tapped, "--beats 0.5,1.02,1.5,2.01,2.5");
     let undone = run(&["undo", &decided.to_string_lossy(), "1", "2"]);
     assert_eq!(undone.status.code(), Some(0), "{}", stderr(&undone));
     let empty = dir.join("empty.takebook");
@@ -58,7 +62,7 @@ fn logs_of_every_kind_of_decision_are_valid_by_the_schema() {
     log.heard.key = None;
     log.heard.chords[0].bass_midi = None;
     std::fs::write(&empty, takebook::songlog::write(&log)).expect("writable");
-    assert_eq!(validated(&[plain, decided, empty]), ["valid"; 3]);
+    assert_eq!(validated(&[plain, decided, tapped, empty]), ["valid"; 4]);
 }
 
 /// The schema refuses what the program refuses.
@@ -67,7 +71,7 @@ fn what_the_schema_refuses_the_program_refuses_too() {
     let (_keep, dir) = folder();
     let text = takebook::songlog::write(&crate::log_sample::log());
     let edits = [
-        ("\"version\": 1", "\"version\": 2"),
+        ("\"version\": 1", "\"version\": 3"),
         ("\"capo\": 0", "\"capo\": -1"),
         ("\"capo\": 0", "\"capo\": 0, \"color\": \"red\""),
         ("\"label\": \"G:maj\"", "\"label\": \"H:maj\""),

@@ -6,8 +6,11 @@ mod check;
 mod chords_db;
 mod confirm;
 mod delivery;
+#[cfg(feature = "desk")]
+mod desk;
 mod draft;
 mod foreign;
+mod form;
 mod grade;
 mod imply;
 #[cfg(feature = "mic")]

@@ -16,9 +16,11 @@ pub(super) fn measures(
     remarks: &mut Vec<String>,
 ) -> Vec<Measure> {
     let bars = all_bars(song);
+    // silence before the music is in no bar
+    let silent = usize::from(waits(song, &bars));
     // where each span starts: bar and half beat
     let mut starts: Vec<(usize, u8)> = Vec::new();
-    for span in &song.spans {
+    for span in &song.spans[silent..] {
         let mut place = place(song, &bars, span.start_s);
         if let Some(last) = starts.last()
             && place <= *last
@@ -41,12 +43,13 @@ pub(super) fn measures(
             let over = first.saturating_sub(1);
             // before the first chord there is nothing to hold
             if first > 0 {
-                marks.push(mark(song, print, variants, over, 0, true));
+                marks.push(mark(song, print, variants, silent + over, 0, true));
             }
         }
         for (s, start) in starts.iter().enumerate().take(next).skip(first) {
-            let mut mark = mark(song, print, variants, s, start.1, false);
-            for note in &song.spans[s].notes {
+            let span = silent + s;
+            let mut mark = mark(song, print, variants, span, start.1, false);
+            for note in &song.spans[span].notes {
                 remarks.push(format!("bar {}, {}: {note}", bar.number, mark.symbol));
                 mark.remarks.push(remarks.len());
             }
@@ -64,6 +67,18 @@ pub(super) fn measures(
         });
     }
     out
+}
+
+/// Whether the first span is silence that ends about where the first bar begins.
+fn waits(song: &Song, bars: &[Bar]) -> bool {
+    let (Some(span), Some(bar)) = (song.spans.first(), bars.first()) else {
+        return false;
+    };
+    let beat_s = (bar.end_s - bar.start_s) / f64::from(bar.n_beats.max(1));
+    song.spans.len() > 1
+        && span.label == Label::NoChord
+        && span.start_s < bar.start_s
+        && span.end_s < bar.start_s + ON_BEAT * beat_s
 }
 
 fn mark(

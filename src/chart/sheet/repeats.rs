@@ -2,11 +2,13 @@
 
 use super::{BARS_IN_ROW, Block, Measure};
 use crate::chart::Options;
+use crate::songlog::form;
 use crate::songlog::song::{Section, Song};
 
 /// One section before it is set in rows.
 struct Part {
     letter: String,
+    in_roadmap: String,
     name: Option<String>,
     differs: String,
     measures: Vec<Measure>,
@@ -62,8 +64,8 @@ pub(super) fn roadmap(song: &Song) -> String {
 
 fn form_words(part: &Part) -> String {
     let mut text = match &part.name {
-        Some(name) => format!("{} {name}", part.letter),
-        None => part.letter.clone(),
+        Some(name) => format!("{} {name}", part.in_roadmap),
+        None => part.in_roadmap.clone(),
     };
     if let (Some(first), Some(last)) = (part.measures.first(), part.measures.last()) {
         text.push_str(&format!(" (bars {}–{})", first.number, last.number));
@@ -76,18 +78,25 @@ fn form_words(part: &Part) -> String {
 
 /// Bars by section; bars outside all sections join their neighbors.
 fn split(song: &Song, measures: Vec<Measure>) -> Vec<Part> {
-    let start = |s: &Section| Part {
+    let start = |(s, in_roadmap): (&Section, String)| Part {
         letter: s.letter.clone(),
+        in_roadmap,
         name: s.name.clone(),
         differs: s.differs.clone(),
         measures: Vec::new(),
         second: Vec::new(),
         times: 1,
     };
-    let mut parts: Vec<Part> = song.sections.iter().map(start).collect();
+    let mut parts: Vec<Part> = song
+        .sections
+        .iter()
+        .zip(form::roadmap(song))
+        .map(start)
+        .collect();
     if parts.is_empty() {
         parts.push(Part {
             letter: String::new(),
+            in_roadmap: String::new(),
             name: None,
             differs: String::new(),
             measures: Vec::new(),

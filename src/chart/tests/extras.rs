@@ -308,6 +308,7 @@ fn sections_that_overlap_or_hold_nothing_lose_no_bar() {
         name: Some("Nothing".into()),
         first_bar: 9,
         last_bar: 9,
+        key: None,
         differs: String::new(),
     });
     let sheet = sheet_of(&made, &Options::default());

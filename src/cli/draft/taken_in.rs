@@ -42,7 +42,7 @@ pub(super) fn draft(job: &Job, args: &Args, kind: Kind) -> Result<Done, CliError
             before.take.file
         )));
     }
-    let given_acts = acts(args, before.as_ref());
+    let given_acts = acts(args, before.as_ref())?;
     let settings = match before.clone() {
         Some(mut log) => {
             log.decide(store::now(), given_acts.clone());

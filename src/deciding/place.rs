@@ -1,14 +1,18 @@
 //! Places in a song as a user types them: `12`, `12.3`, `5-8`, `A`, `Verse`, `all`, `31.2s`.
 
-use super::CliError;
+use super::DecideError;
+use crate::songlog::form;
 use crate::songlog::song::{Bar, Song, Span};
 
 /// Chords that share less than this with a stretch are not in it, s.
 const TOUCH_S: f64 = 0.05;
+/// Nor are longer ones that share less than this part of it: a change a little
+/// before or after the beat belongs to the beat.
+const TOUCH_PART: f64 = 0.15;
 
 /// A place: a point that a chord sounds at, or a stretch of bars.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(crate) enum Place {
+pub enum Place {
     /// A moment, s.
     Point(f64),
     /// From, to, s.
@@ -17,19 +21,20 @@ pub(crate) enum Place {
 
 impl Place {
     /// Where it starts, s.
-    pub(crate) fn start_s(self) -> f64 {
+    pub fn start_s(self) -> f64 {
         match self {
             Self::Point(at_s) | Self::Stretch(at_s, _) => at_s,
         }
     }
 
     /// Chords in it, by index, in order.
-    pub(crate) fn spans(self, song: &Song) -> Vec<usize> {
+    pub fn spans(self, song: &Song) -> Vec<usize> {
         let inside = |s: &Span| match self {
             Self::Point(at_s) => s.start_s <= at_s + 1e-6 && at_s + 1e-6 < s.end_s,
             Self::Stretch(from, to) => {
                 let common = s.end_s.min(to) - s.start_s.max(from);
-                common > TOUCH_S.min(0.5 * (s.end_s - s.start_s))
+                let shorter = (s.end_s - s.start_s).min(to - from);
+                common > TOUCH_S.min(0.5 * shorter) && common > TOUCH_PART * shorter
             }
         };
         let found = |(i, s)| inside(s).then_some(i);
@@ -41,7 +46,7 @@ impl Place {
 ///
 /// # Errors
 /// If there is no such place, with what there is instead.
-pub(crate) fn read(text: &str, song: &Song) -> Result<Vec<Place>, CliError> {
+pub fn read(text: &str, song: &Song) -> Result<Vec<Place>, DecideError> {
     let text = text.trim();
     if text.eq_ignore_ascii_case("all") {
         return Ok(vec![Place::Stretch(0.0, song.duration_s)]);
@@ -57,7 +62,7 @@ pub(crate) fn read(text: &str, song: &Song) -> Result<Vec<Place>, CliError> {
     {
         let (start_s, end_s) = (spot_start(from, song)?, spot_end(to, song)?);
         if end_s <= start_s {
-            return Err(CliError::new(format!(
+            return Err(DecideError::asked(format!(
                 "'{text}' ends before it starts; write the earlier bar first"
             )));
         }
@@ -69,7 +74,7 @@ pub(crate) fn read(text: &str, song: &Song) -> Result<Vec<Place>, CliError> {
             Ok(vec![Place::Stretch(bar.start_s, bar.end_s)])
         }
         Some(spot) => Ok(vec![Place::Point(spot_start(spot, song)?)]),
-        None => Err(CliError::new(format!(
+        None => Err(DecideError::asked(format!(
             "'{text}' is not a place here (expected a bar 12, a beat 12.3, bars 5-8, a time 31.2s or 0:31.2, a section {}, or all)",
             section_list(song)
         ))),
@@ -80,61 +85,83 @@ pub(crate) fn read(text: &str, song: &Song) -> Result<Vec<Place>, CliError> {
 ///
 /// # Errors
 /// As [`read`], and for a place that is not a moment.
-pub(crate) fn read_moment(text: &str, song: &Song) -> Result<f64, CliError> {
+pub fn read_moment(text: &str, song: &Song) -> Result<f64, DecideError> {
     let text = text.trim();
     if let Some(at_s) = read_time(text) {
         return check_time(at_s, song);
     }
     match read_spot(text) {
         Some(spot) => spot_start(spot, song),
-        None => Err(CliError::new(format!(
+        None => Err(DecideError::asked(format!(
             "'{text}' is not a moment (expected a beat 12.3, a bar 12 for its downbeat, or a time 31.2s or 0:31.2)"
         ))),
     }
 }
 
-/// The same place in the other sections with the same letter, this one first.
-pub(crate) fn with_repeats(place: Place, song: &Song) -> Vec<Place> {
-    let mut places = vec![place];
+/// The same place in another section with the same letter.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Twin {
+    /// Where.
+    pub place: Place,
+    /// Its first bar.
+    pub bar: u32,
+    /// Whether what is decided for the one may stand for this one too.
+    pub same: bool,
+}
+
+/// A place in all other sections with the same letter, by bars from the start of
+/// the section; none for a pickup, which takes no part in a repeat.
+pub fn twins(place: Place, song: &Song) -> Vec<Twin> {
     let Some((here, bar)) = section_at(place.start_s(), song) else {
-        return places;
+        return Vec::new();
     };
     let section = &song.sections[here];
-    let into = bar.number - section.first_bar;
-    let number_at = |at_s: f64| bar_at(at_s, song).map(|b| b.number);
+    let bars = form::whole_bars(song, section);
+    let Some(into) = bars.iter().position(|b| b.number == bar.number) else {
+        return Vec::new();
+    };
+    // bars the place touches beyond the first, within the section
+    let more = match place {
+        Place::Point(_) => 0,
+        Place::Stretch(_, to) => {
+            let last = bar_at(to - 1e-3, song).map_or(bar.number, |b| b.number);
+            (last.saturating_sub(bar.number) as usize).min(bars.len() - 1 - into)
+        }
+    };
+    let mut found = Vec::new();
     for (i, other) in song.sections.iter().enumerate() {
-        let number = other.first_bar + into;
-        if i == here || other.letter != section.letter || number > other.last_bar {
+        if i == here || other.letter != section.letter {
             continue;
         }
-        let Ok(twin) = find_bar(number, song) else {
+        let others = form::whole_bars(song, other);
+        let Some(twin_bars) = others.get(into..=into + more) else {
             continue;
         };
+        let pairs = || bars[into..=into + more].iter().zip(twin_bars);
+        // the same part of the same bar
         let moved = |at_s: f64| {
-            // the same part of the same bar, counted from the first
-            let from = bar_at(at_s, song)?;
-            let shift = from.number - bar.number;
-            let to = find_bar(twin.number + shift, song).ok()?;
+            let (from, to) = pairs().rfind(|(b, _)| b.start_s <= at_s + 1e-6)?;
             let part = (at_s - from.start_s) / (from.end_s - from.start_s);
             Some(to.start_s + part * (to.end_s - to.start_s))
         };
         let twin_place = match place {
             Place::Point(at_s) => moved(at_s).map(Place::Point),
-            Place::Stretch(from, to) => {
-                // the end of a stretch is the end of its last bar
-                let last = number_at(to - 1e-3).map_or(0, |n| n - bar.number);
-                find_bar((twin.number + last).min(other.last_bar), song)
-                    .ok()
-                    .and_then(|b| moved(from).map(|from| Place::Stretch(from, b.end_s)))
-            }
+            Place::Stretch(from, to) => moved(from)
+                .zip(moved(to))
+                .filter(|(from, to)| from < to)
+                .map(|(from, to)| Place::Stretch(from, to)),
         };
-        places.extend(twin_place);
+        found.extend(twin_place.map(|place| Twin {
+            place,
+            bar: twin_bars[0].number,
+            same: pairs().all(|(a, b)| form::may_follow(song, a, b)),
+        }));
     }
-    places
+    found
 }
 
 /// The bar that sounds at a time; what comes before the first belongs to it, what comes after the last to that.
-pub(crate) fn bar_at(at_s: f64, song: &Song) -> Option<&Bar> {
+pub fn bar_at(at_s: f64, song: &Song) -> Option<&Bar> {
     song.bars
         .iter()
         .rev()
@@ -143,7 +170,7 @@ pub(crate) fn bar_at(at_s: f64, song: &Song) -> Option<&Bar> {
 }
 
 /// Index of the section that sounds at a time, and the bar there.
-pub(crate) fn section_at(at_s: f64, song: &Song) -> Option<(usize, &Bar)> {
+pub fn section_at(at_s: f64, song: &Song) -> Option<(usize, &Bar)> {
     let bar = bar_at(at_s, song)?;
     let i = song
         .sections
@@ -153,7 +180,7 @@ pub(crate) fn section_at(at_s: f64, song: &Song) -> Option<(usize, &Bar)> {
 }
 
 /// A time as bar and beat: `12` on a downbeat, `12.3` on a beat, `12.2+` between beats.
-pub(crate) fn name_of(at_s: f64, song: &Song) -> String {
+pub fn name_of(at_s: f64, song: &Song) -> String {
     /// Nearer than this it is on the beat, s.
     const ON_S: f64 = 0.12;
     if let Some(bar) = bar_at(at_s + ON_S, song) {
@@ -170,7 +197,7 @@ pub(crate) fn name_of(at_s: f64, song: &Song) -> String {
 }
 
 /// Beat times of a bar: as heard, else evenly spread.
-pub(crate) fn beats_of(bar: &Bar, song: &Song) -> Vec<f64> {
+pub fn beats_of(bar: &Bar, song: &Song) -> Vec<f64> {
     let heard: Vec<f64> = song
         .beats_s
         .iter()
@@ -212,47 +239,47 @@ fn read_time(text: &str) -> Option<f64> {
     Some(60.0 * number(minutes)? + number(seconds)?)
 }
 
-fn check_time(at_s: f64, song: &Song) -> Result<f64, CliError> {
+fn check_time(at_s: f64, song: &Song) -> Result<f64, DecideError> {
     if at_s < song.duration_s {
         Ok(at_s)
     } else {
-        Err(CliError::new(format!(
+        Err(DecideError::asked(format!(
             "there is no {at_s} s: the take lasts {:.1} s",
             song.duration_s
         )))
     }
 }
 
-fn find_bar(number: u32, song: &Song) -> Result<&Bar, CliError> {
+fn find_bar(number: u32, song: &Song) -> Result<&Bar, DecideError> {
     song.bars
         .iter()
         .find(|b| b.number == number)
         .ok_or_else(|| match (song.bars.first(), song.bars.last()) {
-            (Some(first), Some(last)) => CliError::new(format!(
+            (Some(first), Some(last)) => DecideError::asked(format!(
                 "there is no bar {number}: the take has bars {} to {}",
                 first.number, last.number
             )),
-            _ => CliError::new(format!(
+            _ => DecideError::asked(format!(
                 "there is no bar {number}: no bars were heard in this take"
             )),
         })
 }
 
-fn spot_start((number, beat): Spot, song: &Song) -> Result<f64, CliError> {
+fn spot_start((number, beat): Spot, song: &Song) -> Result<f64, DecideError> {
     let bar = find_bar(number, song)?;
     let beats = beats_of(bar, song);
     let beat = beat.unwrap_or(1);
     beat.checked_sub(1)
         .and_then(|i| beats.get(i).copied())
         .ok_or_else(|| {
-            CliError::new(format!(
+            DecideError::asked(format!(
                 "there is no beat {beat} in bar {number}: it has beats 1 to {}",
                 beats.len()
             ))
         })
 }
 
-fn spot_end((number, beat): Spot, song: &Song) -> Result<f64, CliError> {
+fn spot_end((number, beat): Spot, song: &Song) -> Result<f64, DecideError> {
     let bar = find_bar(number, song)?;
     spot_start((number, beat), song)?;
     let next = beat.and_then(|n| beats_of(bar, song).get(n).copied());

@@ -7,7 +7,7 @@ use crate::songlog::song::Song;
 use crate::theory::{Label, PitchClassSet};
 
 /// An act in words with bars and beats instead of times.
-pub(crate) fn words(act: &Act, song: &Song) -> String {
+pub fn words(act: &Act, song: &Song) -> String {
     let at = |t: f64| name_of(t, song);
     let place = |start_s: f64, end_s: f64| {
         let (from, to) = (at(start_s), at(end_s));
@@ -67,6 +67,10 @@ pub(crate) fn words(act: &Act, song: &Song) -> String {
             end_s,
             letter,
         } => format!("{}: section {letter}", place(*start_s, *end_s)),
+        Act::BarBeats { at_s, n_beats } => {
+            let plural = if *n_beats == 1 { "" } else { "s" };
+            format!("bar {} has {n_beats} beat{plural}", at(*at_s))
+        }
         Act::SectionSplit { at_s } => format!("a section starts at {}", at(*at_s)),
         Act::SectionJoin { at_s } => format!("no section starts at {}", at(*at_s)),
         other => other.text(),
@@ -74,7 +78,7 @@ pub(crate) fn words(act: &Act, song: &Song) -> String {
 }
 
 /// What a practised eye would remark on a decision.
-pub(crate) fn hints(acts: &[Act], song: &Song) -> Vec<String> {
+pub fn hints(acts: &[Act], song: &Song) -> Vec<String> {
     let mut hints = Vec::new();
     let mut label: Option<&Label> = None;
     for act in acts {
@@ -92,7 +96,12 @@ pub(crate) fn hints(acts: &[Act], song: &Song) -> Vec<String> {
                     hints.extend(chord.and_then(|c| foreign_notes(shape, c, song)));
                 }
             }
-            Act::Capo(_) | Act::Tuning(_) | Act::Meter(..) | Act::Tempo(_) => {
+            Act::Capo(_)
+            | Act::Tuning(_)
+            | Act::Meter(..)
+            | Act::Tempo(_)
+            | Act::Beats(_)
+            | Act::BarBeats { .. } => {
                 hints.push("draft the take again to have it heard that way; decisions stay".into());
             }
             _ => {}

@@ -1,13 +1,14 @@
 //! A song as JSON for machines, the same for every command (docs/log-format.md).
 
+use crate::songlog::form;
 use crate::songlog::song::{Song, Span, State};
 use serde_json::{Value, json};
 
 /// Version of the shape of the JSON that commands print about a song.
-pub(crate) const SONG_JSON_VERSION: u32 = 1;
+pub const SONG_JSON_VERSION: u32 = 1;
 
 /// The whole song.
-pub(crate) fn song(song: &Song) -> Value {
+pub fn song(song: &Song) -> Value {
     json!({
         "version": SONG_JSON_VERSION,
         "title": song.title,
@@ -18,11 +19,13 @@ pub(crate) fn song(song: &Song) -> Value {
         "meter": song.meter.map(|(b, v)| format!("{b}/{v}")),
         "key": song.key.map(|k| k.label()),
         "n_open": song.n_open(),
-        "sections": song.sections.iter().map(|s| json!({
+        "sections": song.sections.iter().zip(form::roadmap(song)).map(|(s, in_roadmap)| json!({
             "letter": s.letter,
+            "in_roadmap": in_roadmap,
             "name": s.name,
             "first_bar": s.first_bar,
             "last_bar": s.last_bar,
+            "key": s.key.map(|k| k.label()),
             "differs": s.differs,
         })).collect::<Vec<_>>(),
         "bars": song.bars.iter().map(|b| json!({
@@ -38,7 +41,7 @@ pub(crate) fn song(song: &Song) -> Value {
 }
 
 /// One chord in time.
-pub(crate) fn span(span: &Span) -> Value {
+pub fn span(span: &Span) -> Value {
     json!({
         "start_s": round(span.start_s),
         "end_s": round(span.end_s),
@@ -68,6 +71,6 @@ pub(crate) fn span(span: &Span) -> Value {
 }
 
 /// Four decimals: 0.1 ms, a hundredth of a per cent.
-pub(crate) fn round(x: f64) -> f64 {
+pub fn round(x: f64) -> f64 {
     (x * 1e4).round() / 1e4
 }

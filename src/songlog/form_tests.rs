@@ -1,0 +1,315 @@
+//! Form, count and keys of songs written as text: `A: G | C D; B: Em | D`.
+
+use super::decided::{Act, How};
+use super::form::{may_follow, roadmap};
+use super::heard::{Candidate, Heard, HeardBar, HeardBeat, HeardChord, HeardSection};
+use super::song::Song;
+use super::{Log, Take, contradiction, read, resolve, write};
+use crate::fretboard::Instrument;
+use crate::theory::Label;
+
+const AT: &str = "2031-05-02T18:30:00Z";
+/// A bar lasts so long and has four beats, s.
+const BAR_S: f64 = 2.0;
+
+fn label(text: &str) -> Label {
+    text.parse().unwrap_or_else(|e| panic!("{e}"))
+}
+
+/// A log of sections of bars with chords that share each bar equally.
+fn log(text: &str, key: &str) -> Log {
+    let (mut sections, mut bars, mut chords) = (Vec::new(), Vec::new(), Vec::new());
+    for part in text.split(';') {
+        let (letter, music) = part.trim().split_once(": ").expect("LETTER: BARS");
+        let first_bar = bars.len() as u32 + 1;
+        for bar in music.split('|') {
+            let start_s = BAR_S * bars.len() as f64;
+            let names: Vec<&str> = bar.split_whitespace().collect();
+            let share_s = BAR_S / names.len() as f64;
+            for (i, name) in names.iter().enumerate() {
+                chords.push(HeardChord {
+                    start_s: start_s + i as f64 * share_s,
+                    end_s: start_s + (i + 1) as f64 * share_s,
+                    candidates: vec![Candidate {
+                        label: label(name),
+                        probability: 0.9,
+                        reason: String::new(),
+                    }],
+                    shapes: vec![],
+                    bass_midi: None,
+                    chroma: [0.0; 12],
+                    fragment: false,
+                });
+            }
+            bars.push(HeardBar {
+                number: bars.len() as u32 + 1,
+                start_s,
+                end_s: start_s + BAR_S,
+                n_beats: 4,
+            });
+        }
+        sections.push(HeardSection {
+            letter: letter.into(),
+            first_bar,
+            last_bar: bars.len() as u32,
+            differs: String::new(),
+        });
+    }
+    let duration_s = BAR_S * bars.len() as f64;
+    Log {
+        take: Take {
+            file: "form.wav".into(),
+            kind: "WAV".into(),
+            rate_hz: 44_100,
+            channels: 1,
+            bytes: 1,
+            fingerprint: None,
+        },
+        drafted: AT.into(),
+        heard: Heard {
+            by_version: "0.1.0".into(),
+            settings: vec![],
+            duration_s,
+            tuning_cents: 0.0,
+            instrument: Instrument::default(),
+            tempo_bpm: Some(120.0),
+            meter: Some((4, 4)),
+            key: key.parse().ok(),
+            beats: (0..4 * bars.len())
+                .map(|i| HeardBeat {
+                    time_s: 0.5 * i as f64,
+                    place: (i % 4 + 1) as u8,
+                })
+                .collect(),
+            bars,
+            sections,
+            chords,
+            notes: vec![],
+            warnings: vec![],
+        },
+        decided: vec![],
+    }
+}
+
+fn song(text: &str, acts: Vec<Act>) -> Song {
+    let mut log = log(text, "G");
+    if !acts.is_empty() {
+        log.decide(AT.into(), acts);
+    }
+    resolve(&log)
+}
+
+/// Roadmap and what is said of each section, in one text.
+fn said(song: &Song) -> String {
+    let mut text = roadmap(song).join(" ");
+    for section in song.sections.iter().filter(|s| !s.differs.is_empty()) {
+        text.push_str(&format!(" / {}", section.differs));
+    }
+    text
+}
+
+#[test]
+fn the_roadmap_names_each_variant_and_what_differs() {
+    let check =
+        |text: &str, expected: &str| assert_eq!(said(&song(text, vec![])), expected, "{text}");
+    check("A: G | C | D | G; A: G | C | D | G; B: Em | D", "A A B");
+    check(
+        "A: G | C | D | G; A: G | C | D | D7; B: Em | D; A: G | C | D | D7; A: G | Am | D | G",
+        "A A' B A' A'' / bar 4 is D7 instead of G / bar 4 is D7 instead of G / bar 2 is Am instead of C",
+    );
+    check(
+        "A: G | C | C | D; A: G | C | D | D G",
+        "A A' / bars 3 to 4 are D | D G instead of C | D",
+    );
+    // a whole beat counts, an inversion that nobody confirmed does not
+    check(
+        "A: G | C | C C C D | G; A: G | C/E | C | G",
+        "A A' / bar 3 is C instead of C D",
+    );
+}
+
+#[test]
+fn a_section_in_another_key_is_seen_as_moved() {
+    let text = "A: G | C | D | G; A: A | D | E | A; A: F | Bb | C | Am";
+    assert_eq!(
+        said(&song(text, vec![])),
+        "A A' A'' / up 2 semitones / down 2 semitones; bar 4 is Am instead of F"
+    );
+}
+
+#[test]
+fn longer_and_shorter_repeats_are_said() {
+    let text = "A: G | C | D | G; A: G | C | D | G | Am | D; A: G | C | D";
+    assert_eq!(
+        said(&song(text, vec![])),
+        "A A' A'' / 2 bars longer: Am | D / 1 bar shorter"
+    );
+}
+
+#[test]
+fn what_the_user_changes_changes_what_differs() {
+    let text = "A: G | C | D | G; A: G | C | D | G";
+    let own = |start_s: f64, name: &str| Act::Chord {
+        start_s,
+        end_s: start_s + BAR_S,
+        label: label(name),
+        how: How::Own,
+    };
+    let changed = song(text, vec![own(10.0, "Am")]);
+    assert_eq!(said(&changed), "A A' / bar 2 is Am instead of C");
+    let both = song(text, vec![own(10.0, "Am"), own(2.0, "Am")]);
+    assert_eq!(said(&both), "A A");
+    // split off as a section of its own, and joined to the letter again
+    let letter = |name: &str| Act::SectionLetter {
+        start_s: 8.0,
+        end_s: 16.0,
+        letter: name.into(),
+    };
+    assert_eq!(said(&song(text, vec![own(10.0, "Am"), letter("B")])), "A B");
+    let back = song(text, vec![own(10.0, "Am"), letter("B"), letter("A")]);
+    assert_eq!(said(&back), "A A' / bar 2 is Am instead of C");
+}
+
+#[test]
+fn a_decision_may_follow_only_to_bars_that_were_heard_alike_or_say_the_same() {
+    let text = "A: G | C | D | G; A: G | C | D | Em";
+    let at = |song: &Song, bar: usize| song.bars[bar - 1];
+    let check = |acts: Vec<Act>, here: usize, other: usize, expected: bool| {
+        let song = song(text, acts);
+        assert_eq!(
+            may_follow(&song, &at(&song, here), &at(&song, other)),
+            expected,
+            "{here} {other}"
+        );
+    };
+    let own = |bar: usize, name: &str| Act::Chord {
+        start_s: BAR_S * (bar - 1) as f64,
+        end_s: BAR_S * bar as f64,
+        label: label(name),
+        how: How::Own,
+    };
+    check(vec![], 2, 6, true);
+    check(vec![], 4, 8, false);
+    // heard alike and still open: the correction of the one may follow
+    check(vec![own(2, "Am")], 2, 6, true);
+    // decided otherwise: never
+    check(vec![own(2, "Am"), own(6, "C7")], 2, 6, false);
+    check(vec![own(2, "Am"), own(6, "Am")], 2, 6, true);
+}
+
+#[test]
+fn a_section_that_modulates_has_its_key_and_its_spelling() {
+    let text = "A: G | C | D | Em | C | D | G | G; B: Eb | D# | Bb | Ab | Cm | Bb | Eb | Eb";
+    let song = song(text, vec![]);
+    let keys: Vec<_> = song
+        .sections
+        .iter()
+        .map(|s| s.key.map(|k| k.text()))
+        .collect();
+    assert_eq!(keys, [None, Some("E♭ major".into())]);
+    assert_eq!(song.spans[9].label.symbol(), "E♭");
+    // the relative minor has the same notes: no other key
+    let song = self::song("A: G | C | D | G; B: Em | Am | B7 | Em", vec![]);
+    assert_eq!(song.sections[1].key, None);
+}
+
+/// Bars as `number:beats`.
+fn counted(song: &Song) -> String {
+    let bars = song
+        .bars
+        .iter()
+        .map(|b| format!("{}:{}", b.number, b.n_beats));
+    bars.collect::<Vec<_>>().join(" ")
+}
+
+#[test]
+fn a_bar_with_other_beats_moves_those_after_it() {
+    let text = "A: G | C | D | G | C | D";
+    let beats = |at_s: f64, n_beats: u8| Act::BarBeats { at_s, n_beats };
+    assert_eq!(counted(&song(text, vec![])), "1:4 2:4 3:4 4:4 5:4 6:4");
+    assert_eq!(
+        counted(&song(text, vec![beats(4.0, 2)])),
+        "1:4 2:4 3:2 4:4 5:4 6:4 7:2"
+    );
+    // a second one puts the count right again
+    assert_eq!(
+        counted(&song(text, vec![beats(4.0, 2), beats(5.0, 2)])),
+        "1:4 2:4 3:2 4:2 5:4 6:4 7:4"
+    );
+    assert_eq!(
+        counted(&song(text, vec![beats(4.0, 2), beats(4.0, 4)])),
+        "1:4 2:4 3:4 4:4 5:4 6:4"
+    );
+}
+
+#[test]
+fn tapped_beats_are_the_beats() {
+    let text = "A: G | C | D | G";
+    let taps: Vec<f64> = (0..8).map(|i| 0.1 + f64::from(i)).collect();
+    let song = song(text, vec![Act::Beats(taps.clone()), Act::Downbeat(1.1)]);
+    assert_eq!(song.beats_s, taps);
+    assert_eq!(counted(&song), "0:1 1:4 2:3");
+    assert!(
+        song.warnings.iter().any(|w| w.contains("tapped")),
+        "{:?}",
+        song.warnings
+    );
+}
+
+#[test]
+fn contradictory_words_are_refused() {
+    let check = |acts: &[Act], expected: &str| {
+        let mut settings = super::resolve::Settings::default();
+        super::resolve::apply_settings(&mut settings, acts);
+        match contradiction(&settings, Some(20.0)) {
+            Ok(()) => assert_eq!(expected, "", "{acts:?}"),
+            Err(words) => {
+                assert!(
+                    !expected.is_empty() && words.contains(expected),
+                    "{acts:?}: {words}"
+                );
+            }
+        }
+    };
+    let taps = || Act::Beats((0..20).map(|i| 0.5 * f64::from(i)).collect());
+    check(&[taps()], "");
+    check(&[taps(), Act::Tempo(120.0), Act::Downbeat(1.05)], "");
+    check(
+        &[taps(), Act::Tempo(90.0)],
+        "the tapped beats make 120 beats a minute",
+    );
+    check(
+        &[taps(), Act::Downbeat(1.25)],
+        "the nearest tapped beat is at 1.00 s",
+    );
+    check(&[Act::Downbeat(21.0)], "the take lasts only 0:20.0");
+    check(&[Act::Beats(vec![1.0, 25.0])], "the last tapped beat");
+    check(
+        &[
+            taps(),
+            Act::BarBeats {
+                at_s: 15.0,
+                n_beats: 2,
+            },
+        ],
+        "outside the tapped beats",
+    );
+}
+
+#[test]
+fn a_log_says_the_lowest_version_that_holds_it() {
+    let mut log = log("A: G | C", "G");
+    assert!(write(&log).contains("\"version\": 1"));
+    log.decide(
+        AT.into(),
+        vec![Act::BarBeats {
+            at_s: 2.0,
+            n_beats: 2,
+        }],
+    );
+    log.decide(AT.into(), vec![Act::Beats(vec![0.0, 0.5, 1.0, 1.5])]);
+    let text = write(&log);
+    assert!(text.contains("\"version\": 2"));
+    let back = read(std::path::Path::new("form.takebook"), &text);
+    assert_eq!(back.unwrap_or_else(|e| panic!("{e}")), log);
+}
