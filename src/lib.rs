@@ -12,6 +12,7 @@
 //! * [`songlog`] keeps what was heard and what was decided apart.
 //! * [`deciding`] turns what a person wants into decisions, saved.
 //! * [`drafting`] joins sound, hearing and the log.
+//! * [`foreign`] takes files of other programs in.
 //! * [`chart`] writes a song in each format.
 //! * [`checking`] holds a chart against itself and against a take.
 //! * [`grading`] measures one timeline against another.
@@ -32,6 +33,7 @@ pub mod deciding;
 #[cfg(feature = "desk")]
 pub mod desk;
 pub mod drafting;
+pub mod foreign;
 pub mod fretboard;
 pub mod grading;
 pub mod hearing;

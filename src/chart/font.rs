@@ -1,7 +1,12 @@
 //! The page's fonts: widths, glyphs and outlines. DejaVu Serif Condensed, carried by the `dejavu` crate.
 //!
-//! Text is set character by character, left to right, without kerning. A
-//! character that the font lacks is an error, never a box.
+//! Text is set character by character without kerning. Text that runs from
+//! right to left is put in the order in which it is seen, Arabic letters in
+//! their joined forms; what the serif lacks is taken from DejaVu Sans. A
+//! character that neither has is an error, never a box.
+//!
+//! # Source
+//! Unicode Standard Annex 9, the bidirectional algorithm (by `unicode-bidi`).
 
 use super::ChartError;
 use ttf_parser::{Face, GlyphId, OutlineBuilder};
@@ -15,10 +20,12 @@ pub enum Style {
     Bold,
     /// Italic, for remarks.
     Italic,
+    /// For scripts that the serif faces lack.
+    Other,
 }
 
 /// All faces.
-pub(super) const STYLES: [Style; 3] = [Style::Regular, Style::Bold, Style::Italic];
+pub(super) const STYLES: [Style; 4] = [Style::Regular, Style::Bold, Style::Italic, Style::Other];
 
 impl Style {
     /// The font file.
@@ -27,6 +34,7 @@ impl Style {
             Self::Regular => dejavu::serif_condensed::regular(),
             Self::Bold => dejavu::serif_condensed::bold(),
             Self::Italic => dejavu::serif_condensed::italic(),
+            Self::Other => dejavu::sans::regular(),
         }
     }
 
@@ -36,6 +44,7 @@ impl Style {
             Self::Regular => 0,
             Self::Bold => 1,
             Self::Italic => 2,
+            Self::Other => 3,
         }
     }
 
@@ -45,13 +54,21 @@ impl Style {
             Self::Regular => "DejaVuSerifCondensed",
             Self::Bold => "DejaVuSerifCondensed-Bold",
             Self::Italic => "DejaVuSerifCondensed-Italic",
+            Self::Other => "DejaVuSans",
         }
     }
 }
 
-/// The three faces, read.
+/// Characters of one face, as they stand beside each other on paper.
+#[derive(Debug, Clone, PartialEq)]
+pub(super) struct Run {
+    pub(super) style: Style,
+    pub(super) glyphs: Vec<(char, GlyphId)>,
+}
+
+/// The faces, read.
 pub(super) struct Fonts {
-    faces: [Face<'static>; 3],
+    faces: [Face<'static>; 4],
 }
 
 impl Fonts {
@@ -63,7 +80,12 @@ impl Fonts {
             })
         };
         Ok(Self {
-            faces: [read(STYLES[0])?, read(STYLES[1])?, read(STYLES[2])?],
+            faces: [
+                read(STYLES[0])?,
+                read(STYLES[1])?,
+                read(STYLES[2])?,
+                read(STYLES[3])?,
+            ],
         })
     }
 
@@ -71,26 +93,31 @@ impl Fonts {
         &self.faces[style.index()]
     }
 
-    /// Glyphs of a text.
+    /// A text as it is seen from left to right, in runs of one face.
     ///
     /// # Errors
-    /// * [`ChartError::MissingGlyph`] for the first character the font lacks.
-    pub(super) fn glyphs(
-        &self,
-        style: Style,
-        text: &str,
-    ) -> Result<Vec<(char, GlyphId)>, ChartError> {
-        text.chars()
-            .map(|c| {
-                self.face(style)
-                    .glyph_index(c)
-                    .map(|g| (c, g))
-                    .ok_or_else(|| ChartError::MissingGlyph {
-                        character: c,
-                        text: text.into(),
-                    })
-            })
-            .collect()
+    /// * [`ChartError::MissingGlyph`] for the first character that no face has.
+    pub(super) fn runs(&self, style: Style, text: &str) -> Result<Vec<Run>, ChartError> {
+        let mut runs: Vec<Run> = Vec::new();
+        for c in seen(text).chars() {
+            let found = [style, Style::Other]
+                .into_iter()
+                .find_map(|style| Some((style, self.face(style).glyph_index(c)?)));
+            let Some((style, glyph)) = found else {
+                return Err(ChartError::MissingGlyph {
+                    character: c,
+                    text: text.into(),
+                });
+            };
+            match runs.last_mut().filter(|r| r.style == style) {
+                Some(run) => run.glyphs.push((c, glyph)),
+                None => runs.push(Run {
+                    style,
+                    glyphs: vec![(c, glyph)],
+                }),
+            }
+        }
+        Ok(runs)
     }
 
     /// Advance of a glyph as a part of the font's size.
@@ -104,11 +131,14 @@ impl Fonts {
     /// # Errors
     /// * [`ChartError::MissingGlyph`].
     pub(super) fn width(&self, style: Style, size: f64, text: &str) -> Result<f64, ChartError> {
-        Ok(self
-            .glyphs(style, text)?
-            .into_iter()
-            .map(|(_, g)| self.advance(style, g) * size)
-            .sum())
+        let runs = self.runs(style, text)?;
+        Ok(runs.iter().map(|r| self.run_width(r) * size).sum())
+    }
+
+    /// Width of a run as a part of the font's size.
+    pub(super) fn run_width(&self, run: &Run) -> f64 {
+        let advances = run.glyphs.iter().map(|(_, g)| self.advance(run.style, *g));
+        advances.sum()
     }
 
     /// The outline as SVG path data in font units, y upwards; empty for a blank.
@@ -116,6 +146,95 @@ impl Fonts {
         let mut path = Path(String::new());
         self.face(style).outline_glyph(glyph, &mut path);
         path.0
+    }
+}
+
+/// A line in the order in which its characters stand on paper, left to right.
+fn seen(text: &str) -> std::borrow::Cow<'_, str> {
+    // nothing below Hebrew runs from right to left
+    if text
+        .chars()
+        .all(|c| c < '\u{590}' || ('\u{2000}'..'\u{2066}').contains(&c))
+    {
+        return text.into();
+    }
+    let joined = ar_reshaper::reshape_line(text);
+    let info = unicode_bidi::BidiInfo::new(&joined, None);
+    let mut out = String::with_capacity(joined.len());
+    for paragraph in &info.paragraphs {
+        let (levels, runs) = info.visual_runs(paragraph, paragraph.range.clone());
+        for run in runs {
+            let part = &joined[run.clone()];
+            if !levels[run.start].is_rtl() {
+                out.push_str(part);
+                continue;
+            }
+            // backwards, but a mark stays behind the letter it belongs to
+            let mut clusters: Vec<String> = Vec::new();
+            for c in part.chars() {
+                match clusters.last_mut().filter(|_| is_mark(c)) {
+                    Some(cluster) => cluster.push(c),
+                    None => clusters.push(mirrored(c).to_string()),
+                }
+            }
+            out.extend(clusters.into_iter().rev());
+        }
+    }
+    out.into()
+}
+
+/// Whether a character is drawn onto the one before: accents, Hebrew points, Arabic vowels.
+fn is_mark(c: char) -> bool {
+    matches!(c, '\u{300}'..='\u{36f}' | '\u{591}'..='\u{5bd}' | '\u{5bf}' | '\u{5c1}' | '\u{5c2}'
+        | '\u{5c4}' | '\u{5c5}' | '\u{5c7}' | '\u{64b}'..='\u{65f}' | '\u{670}')
+}
+
+/// The letters that a drawn character stands for, so that text in a file can be searched.
+///
+/// # Source
+/// Unicode, Arabic Presentation Forms-B, U+FE80 to U+FEFC (from memory): forms
+/// of one letter follow each other, two or four of them, then lam with alef.
+pub(super) fn letters(drawn: char) -> Vec<char> {
+    const TWO: [u32; 12] = [
+        0x622, 0x623, 0x624, 0x625, 0x627, 0x629, 0x62f, 0x630, 0x631, 0x632, 0x648, 0x649,
+    ];
+    const ALEFS: [char; 4] = ['\u{622}', '\u{623}', '\u{625}', '\u{627}'];
+    let at = u32::from(drawn);
+    if (0xfef5..=0xfefc).contains(&at) {
+        return vec!['\u{644}', ALEFS[((at - 0xfef5) / 2) as usize]];
+    }
+    if !(0xfe80..=0xfef4).contains(&at) {
+        return vec![drawn];
+    }
+    let mut first = 0xfe80;
+    for letter in (0x621..=0x63a).chain(0x641..=0x64a) {
+        let n = match letter {
+            0x621 => 1,
+            l if TWO.contains(&l) => 2,
+            _ => 4,
+        };
+        if at < first + n {
+            return vec![char::from_u32(letter).unwrap_or(drawn)];
+        }
+        first += n;
+    }
+    vec![drawn]
+}
+
+/// The bracket that looks the other way.
+fn mirrored(c: char) -> char {
+    match c {
+        '(' => ')',
+        ')' => '(',
+        '[' => ']',
+        ']' => '[',
+        '{' => '}',
+        '}' => '{',
+        '<' => '>',
+        '>' => '<',
+        '«' => '»',
+        '»' => '«',
+        c => c,
     }
 }
 

@@ -1,9 +1,11 @@
 //! One self-contained page: no script, no font, no request. It prints on A4 and Letter.
 
-use super::diagram::{Diagram, diagram};
-use super::sheet::{Block, Entry, Mark, Measure, ShapeBox, Sheet, bars_on_line, split_symbol};
+mod boxes;
+
+use super::sheet::{Block, Mark, Measure, Sheet, bars_on_line, split_symbol};
 use super::xml::escape;
 use super::{Options, PERMISSION, Page};
+use boxes::{write_entry, write_tab};
 use std::fmt::Write;
 
 /// The look. Ours: black ink on white, bars on a ruled grid, symbols in serif.
@@ -20,7 +22,7 @@ h2 .differs{font-weight:normal;font-style:italic;margin-left:.8em}
 .row{display:grid;grid-template-columns:1.9em repeat(4,1fr) 2px;break-inside:avoid;margin:0 0 .45em}
 .row.c2{grid-template-columns:1.9em repeat(2,1fr) 2px}
 .row.c1{grid-template-columns:1.9em 1fr 2px}
-.row .no{font-size:.68em;color:#444;align-self:start;padding-top:.35em;text-align:right;padding-right:.6em}
+.row .no{grid-column:1;font-size:.68em;color:#444;align-self:start;padding-top:.35em;text-align:right;padding-right:.6em}
 .bar{position:relative;border-left:1.5px solid #111;padding:1.05em .5em .15em;display:flex;flex-wrap:wrap;min-width:0;min-height:2.6em}
 .bar.last{border-right:1.5px solid #111}
 .bar.from{border-left:4px solid #111;padding-left:1em}
@@ -37,6 +39,11 @@ h2 .differs{font-weight:normal;font-style:italic;margin-left:.8em}
 .chord .tail{font-size:.72em;position:relative;top:-.3em}
 .chord sup{font-size:.55em;vertical-align:.75em;line-height:0}
 .open{border-bottom:2px dotted #111}
+.under{font-size:.8em;line-height:1.1;white-space:nowrap}
+.moves{font-style:italic}
+.sim{font-style:italic;font-size:.8em;padding:.9em .5em}
+.roadmap{text-align:center;margin:0 0 .4em;font-weight:bold;font-size:.9em}
+.row svg.tab{width:100%;height:3.4em;display:block;margin-top:.25em}
 .slashes{display:flex;justify-content:space-around;color:#555;font-size:.95em}
 .shapes{display:flex;flex-wrap:wrap;gap:.5em 1.5em;margin:0}
 .shapes figure{margin:0;text-align:center;break-inside:avoid}
@@ -97,18 +104,27 @@ pub(super) fn write(sheet: &Sheet, options: &Options) -> String {
             "<p class=\"doubt\"><span class=\"open\">?</span>{words}</p>"
         );
     }
+    if !sheet.roadmap.is_empty() {
+        let _ = writeln!(
+            out,
+            "<p class=\"roadmap\" dir=\"auto\">{}</p>",
+            escape(&sheet.roadmap)
+        );
+    }
     out.push_str("</header>\n<main>\n");
     for (i, block) in sheet.blocks.iter().enumerate() {
-        write_block(&mut out, block, scale, i + 1 == sheet.blocks.len());
+        let last = i + 1 == sheet.blocks.len();
+        write_block(&mut out, block, scale, sheet.n_strings, last);
     }
-    if sheet.has_half_beats() {
-        out.push_str("<p class=\"plain\">&amp; = on the second half of the beat</p>\n");
+    let signs: Vec<String> = sheet.signs().iter().map(|s| escape(s)).collect();
+    if !signs.is_empty() {
+        let _ = writeln!(out, "<p class=\"plain\">{}</p>", signs.join(" &middot; "));
     }
     list(&mut out, "Form", "ul", &sheet.form);
     if !sheet.legend.is_empty() {
         out.push_str("<section>\n<h2>Shapes</h2>\n<div class=\"shapes\">\n");
         for entry in &sheet.legend {
-            write_entry(&mut out, entry, options.left_handed);
+            write_entry(&mut out, entry, options);
         }
         out.push_str("</div>\n</section>\n");
     }
@@ -140,7 +156,7 @@ fn list(out: &mut String, heading: &str, tag: &str, items: &[String]) {
     let _ = write!(out, "</{tag}>\n</section>\n");
 }
 
-fn write_block(out: &mut String, block: &Block, scale: f64, last_block: bool) {
+fn write_block(out: &mut String, block: &Block, scale: f64, n_strings: usize, last_block: bool) {
     out.push_str("<section>\n");
     let mut heading = String::new();
     if !block.letter.is_empty() {
@@ -167,6 +183,13 @@ fn write_block(out: &mut String, block: &Block, scale: f64, last_block: bool) {
             escape(&block.differs)
         );
     }
+    if !block.strokes.is_empty() {
+        let _ = write!(
+            heading,
+            "<span class=\"differs\">{}</span>",
+            escape(&block.strokes)
+        );
+    }
     if !heading.is_empty() {
         let _ = writeln!(out, "<h2>{heading}</h2>");
     }
@@ -177,7 +200,7 @@ fn write_block(out: &mut String, block: &Block, scale: f64, last_block: bool) {
                 last_block && r + 1 == block.rows.len() && (c + 1) * columns >= row.len();
             // the bar before the line's first, for its ending
             let before = (c > 0).then(|| &row[c * columns - 1]);
-            write_line(out, line, before, columns, last_line);
+            write_line(out, line, before, columns, n_strings, last_line);
         }
     }
     out.push_str("</section>\n");
@@ -189,6 +212,7 @@ fn write_line(
     line: &[Measure],
     before: Option<&Measure>,
     columns: usize,
+    n_strings: usize,
     last_line: bool,
 ) {
     let number = match line.first() {
@@ -215,6 +239,20 @@ fn write_line(
         };
         write_measure(out, measure, end, first_of_ending);
         before = Some(measure);
+    }
+    if line.iter().any(|m| !m.simile && !m.tab.is_empty()) {
+        out.push_str("<span class=\"no tab\">TAB</span>");
+        let mut before = false;
+        for measure in line {
+            let shown = !measure.simile && !measure.tab.is_empty();
+            match (shown, before) {
+                (true, _) => write_tab(out, measure, n_strings),
+                // the hand goes on alike
+                (false, true) => out.push_str("<span class=\"sim\">sim.</span>"),
+                _ => out.push_str("<span></span>"),
+            }
+            before = shown;
+        }
     }
     out.push_str("</div>\n");
 }
@@ -252,19 +290,26 @@ fn write_measure(out: &mut String, measure: &Measure, end: &str, first_of_ending
                 .marks
                 .get(i + 1)
                 .map_or(2 * measure.n_beats, |m| m.half_beat);
-            write_cell(out, mark, from, to.max(from + 1));
+            // a line of notes is kept free in every cell of the bar, so that slashes stay level
+            let degrees = measure.marks.iter().any(|m| m.degree.is_some());
+            let tops = measure.marks.iter().any(|m| m.top.is_some());
+            write_cell(out, mark, (from, to.max(from + 1)), (tops, degrees));
         }
     }
     out.push_str("</div>");
 }
 
 /// A chord over the slashes of the beats it lasts.
-fn write_cell(out: &mut String, mark: &Mark, from: u8, to: u8) {
-    let _ = write!(
-        out,
-        "<div class=\"cell g{}\"><div class=\"chord\">",
-        (to - from).min(32)
-    );
+fn write_cell(out: &mut String, mark: &Mark, (from, to): (u8, u8), (tops, degrees): (bool, bool)) {
+    let _ = write!(out, "<div class=\"cell g{}\">", (to - from).min(32));
+    let note = |text: &Option<String>| match text {
+        Some(text) => escape(text),
+        None => "&nbsp;".into(),
+    };
+    if tops {
+        let _ = write!(out, "<div class=\"under moves\">{}</div>", note(&mark.top));
+    }
+    out.push_str("<div class=\"chord\">");
     write_symbol(out, &mark.symbol, mark.open);
     if let Some(variant) = mark.variant {
         let _ = write!(out, "<sup>({variant})</sup>");
@@ -272,7 +317,11 @@ fn write_cell(out: &mut String, mark: &Mark, from: u8, to: u8) {
     for remark in &mark.remarks {
         let _ = write!(out, "<sup>[{remark}]</sup>");
     }
-    out.push_str("</div><div class=\"slashes\">");
+    out.push_str("</div>");
+    if degrees {
+        let _ = write!(out, "<div class=\"under\">{}</div>", note(&mark.degree));
+    }
+    out.push_str("<div class=\"slashes\">");
     for half in from..to {
         if half % 2 == 0 {
             out.push_str("<span>/</span>");
@@ -280,7 +329,11 @@ fn write_cell(out: &mut String, mark: &Mark, from: u8, to: u8) {
             out.push_str("<span>&amp;</span>");
         }
     }
-    out.push_str("</div></div>");
+    out.push_str("</div>");
+    if let Some(bass) = &mark.bass {
+        let _ = write!(out, "<div class=\"under moves\">{}</div>", escape(bass));
+    }
+    out.push_str("</div>");
 }
 
 /// The symbol with its tail raised; open ones dotted and with a question mark.
@@ -297,110 +350,4 @@ fn write_symbol(out: &mut String, symbol: &str, open: bool) {
     if open {
         out.push_str(if symbol == "?" { "</span>" } else { "?</span>" });
     }
-}
-
-fn write_entry(out: &mut String, entry: &Entry, left_handed: bool) {
-    out.push_str("<figure><figcaption>");
-    write_symbol(out, &entry.symbol, entry.open);
-    if let Some(variant) = entry.variant {
-        let _ = write!(out, " ({variant})");
-    }
-    if let Some(held_as) = &entry.held_as {
-        let _ = write!(
-            out,
-            "<br><span class=\"as\">held as {}</span>",
-            escape(held_as)
-        );
-    }
-    out.push_str("</figcaption><div class=\"boxes\">");
-    for (i, shape_box) in entry.boxes.iter().enumerate() {
-        if i > 0 {
-            out.push_str("<span class=\"or\">or</span>");
-        }
-        out.push_str("<div>");
-        write_box(out, shape_box, left_handed);
-        let _ = write!(
-            out,
-            "<span class=\"frets\">{}</span></div>",
-            shape_box.shape
-        );
-    }
-    out.push_str("</div></figure>\n");
-}
-
-fn write_box(out: &mut String, shape_box: &ShapeBox, left_handed: bool) {
-    const DX: f64 = 9.0;
-    const DY: f64 = 11.0;
-    const LEFT: f64 = 16.0;
-    const TOP: f64 = 14.0;
-    let d: Diagram = diagram(shape_box, left_handed);
-    let width = DX * (d.n_strings - 1) as f64;
-    let height = DY * f64::from(d.n_rows);
-    let x = |column: usize| LEFT + DX * column as f64;
-    let y = |row: u8| TOP + DY * (f64::from(row) - 0.5);
-    let side = if left_handed { ", left-handed" } else { "" };
-    let _ = write!(
-        out,
-        "<svg role=\"img\" aria-label=\"frets {}, low string first{side}\" viewBox=\"0 0 {} {}\"><g stroke=\"#111\" fill=\"none\">",
-        shape_box.shape,
-        LEFT + width + 8.0,
-        TOP + height + 4.0
-    );
-    let _ = write!(out, "<path d=\"");
-    for column in 0..d.n_strings {
-        let _ = write!(out, "M{} {TOP}v{height}", x(column));
-    }
-    for row in 0..=d.n_rows {
-        let _ = write!(out, "M{LEFT} {}h{width}", TOP + DY * f64::from(row));
-    }
-    out.push_str("\" stroke-width=\".8\"/>");
-    if d.first_fret == 1 {
-        let _ = write!(
-            out,
-            "<path d=\"M{} {}h{}\" stroke-width=\"2.6\"/>",
-            LEFT - 0.4,
-            TOP - 1.0,
-            width + 0.8
-        );
-    }
-    for (column, rings) in &d.tops {
-        let (cx, cy) = (x(*column), TOP - 6.5);
-        if *rings {
-            let _ = write!(out, "<circle cx=\"{cx}\" cy=\"{cy}\" r=\"2.5\"/>");
-        } else {
-            let _ = write!(out, "<path d=\"M{} {}l5 5m0-5l-5 5\"/>", cx - 2.5, cy - 2.5);
-        }
-    }
-    for (row, a, b) in &d.barres {
-        let _ = write!(
-            out,
-            "<path d=\"M{} {}H{}\" stroke-width=\"7.4\" stroke-linecap=\"round\"/>",
-            x(*a),
-            y(*row),
-            x(*b)
-        );
-    }
-    out.push_str("</g><g font-size=\"6.6\" text-anchor=\"middle\">");
-    for (column, row, finger) in &d.dots {
-        let (cx, cy) = (x(*column), y(*row));
-        let _ = write!(out, "<circle cx=\"{cx}\" cy=\"{cy}\" r=\"3.9\"/>");
-        if let Some(finger) = finger {
-            let _ = write!(
-                out,
-                "<text x=\"{cx}\" y=\"{}\" fill=\"#fff\">{}</text>",
-                cy + 2.3,
-                escape(finger)
-            );
-        }
-    }
-    if d.first_fret > 1 {
-        let _ = write!(
-            out,
-            "<text x=\"{}\" y=\"{}\" font-size=\"9\" text-anchor=\"end\">{}</text>",
-            LEFT - 5.0,
-            y(1) + 3.0,
-            d.first_fret
-        );
-    }
-    out.push_str("</g></svg>");
 }

@@ -8,8 +8,8 @@
 use super::json::round6;
 use super::sheet::all_bars;
 use super::{ChartError, PERMISSION};
-use crate::songlog::song::{Song, State};
-use crate::theory::Mode;
+use crate::songlog::song::{Song, Span, State};
+use crate::theory::{Mode, roman};
 use serde_json::{Value, json};
 
 /// The document, with a final line end.
@@ -26,7 +26,9 @@ pub(super) fn write(song: &Song) -> Result<String, ChartError> {
             observation(s.start_s, s.end_s, json!(s.label.label()), confidence)
         })
         .collect();
-    annotations.push(annotation(song, "chord", chords));
+    let mut chords = annotation(song, "chord", chords);
+    chords["sandbox"] = json!({ "degrees": degrees(song), "reasons": reasons(song) });
+    annotations.push(chords);
     let bars = all_bars(song);
     let beats: Vec<Value> = song
         .beats_s
@@ -96,6 +98,21 @@ pub(super) fn write(song: &Song) -> Result<String, ChartError> {
     })?;
     text.push('\n');
     Ok(text)
+}
+
+/// Degree of each chord in the key, in order; null without a key or a chord.
+fn degrees(song: &Song) -> Vec<Option<String>> {
+    let degree = |s: &Span| Some(roman(s.label.chord()?, song.key?));
+    song.spans.iter().map(degree).collect()
+}
+
+/// Why each chord was proposed, in order; null for the user's own.
+fn reasons(song: &Song) -> Vec<Option<&str>> {
+    let at = |s: &Span| s.candidates.iter().position(|c| c.label == s.label);
+    song.spans
+        .iter()
+        .map(|s| at(s).map(|i| s.candidates[i].reason.as_str()))
+        .collect()
 }
 
 fn observation(start_s: f64, end_s: f64, value: Value, confidence: Option<f64>) -> Value {

@@ -4,6 +4,7 @@
 
 use super::{ChartError, PERMISSION};
 use crate::songlog::song::{Song, State};
+use crate::theory::roman;
 use serde::Serialize;
 
 /// What the document says it is.
@@ -56,6 +57,8 @@ struct ChordRecord<'a> {
     end_s: f64,
     label: String,
     symbol: String,
+    /// Degree of the key; none without a key or a chord.
+    degree: Option<String>,
     open: bool,
     certainty: Option<f64>,
     shapes: Vec<ShapeRecord>,
@@ -129,6 +132,10 @@ pub(super) fn write(song: &Song) -> Result<String, ChartError> {
                 end_s: round6(span.end_s),
                 label: span.label.label(),
                 symbol: span.label.symbol(),
+                degree: song
+                    .key
+                    .zip(span.label.chord())
+                    .map(|(key, chord)| roman(chord, key)),
                 open: span.state == State::Open,
                 certainty: span.certainty.map(round6),
                 shapes: span

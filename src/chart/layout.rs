@@ -14,11 +14,13 @@ use super::sheet::Sheet;
 use super::{ChartError, Options, PERMISSION, Page};
 
 /// Left, right and top margin, mm.
-const MARGIN: f64 = 15.0;
+pub(super) const MARGIN: f64 = 15.0;
 /// Bottom margin with room for the page number, mm.
 const BOTTOM: f64 = 18.0;
 /// A point, mm.
-const POINT: f64 = 25.4 / 72.0;
+pub(super) const POINT: f64 = 25.4 / 72.0;
+/// A last page filled less than this is worth a smaller print (ours).
+const ORPHAN: f64 = 0.3;
 
 /// One thing drawn.
 #[derive(Debug, Clone, PartialEq)]
@@ -69,8 +71,10 @@ pub enum Role {
     Title,
     /// A heading.
     Heading,
-    /// A row of bars or a paragraph.
+    /// A paragraph.
     Paragraph,
+    /// A row of bars, with what it says in words.
+    Row(String),
     /// A drawing, with what it shows in words.
     Figure(String),
     /// Running foot: not part of the content.
@@ -95,6 +99,8 @@ pub struct Laid {
     pub page: Page,
     /// Pages in order, each a list of groups.
     pub pages: Vec<Vec<Group>>,
+    /// Songs of a binder with the page (from 0) each starts on; empty for a single song.
+    pub outline: Vec<(String, usize)>,
 }
 
 /// A number as written in files: three decimals at most, no needless zeros.
@@ -113,21 +119,66 @@ pub(super) fn number(value: f64) -> String {
 /// # Errors
 /// * [`ChartError::MissingGlyph`] for text that the font cannot draw.
 pub fn lay_out(sheet: &Sheet, options: &Options) -> Result<Laid, ChartError> {
+    let (laid, filled) = lay_out_at(sheet, options, 1.0)?;
+    let n = laid.pages.len();
+    // a few lines alone on a last page are drawn onto the one before; a large print stays large
+    let tries: &[f64] = match (options.large, options.short) {
+        (true, _) => &[],
+        (_, true) => &[0.95, 0.9, 0.85, 0.8, 0.75, 0.7],
+        _ => &[0.95, 0.9],
+    };
+    if n == 1 || filled > ORPHAN && !options.short {
+        return Ok(laid);
+    }
+    for shrink in tries {
+        let (smaller, _) = lay_out_at(sheet, options, *shrink)?;
+        let fewer = match options.short {
+            true => smaller.pages.len() == 1,
+            false => smaller.pages.len() < n,
+        };
+        if fewer {
+            return Ok(smaller);
+        }
+    }
+    Ok(laid)
+}
+
+/// Many parts of a form run on in one paragraph: a line each would take a page.
+fn compact(form: &[String]) -> Vec<String> {
+    const LINES: usize = 5;
+    match form.len() {
+        0..=LINES => form.to_vec(),
+        _ => vec![form.join(" – ")],
+    }
+}
+
+/// The chart at a size, and how much of its last page is filled, 0 to 1.
+fn lay_out_at(sheet: &Sheet, options: &Options, shrink: f64) -> Result<(Laid, f64), ChartError> {
     let mut page = Pager::new(options)?;
+    page.scale *= shrink;
     page.title(&sheet.title)?;
     page.centered(&sheet.facts.join(" · "), Style::Italic, 10.0)?;
     if let Some(words) = sheet.open_words() {
         page.doubt(&words)?;
     }
+    if !sheet.roadmap.is_empty() {
+        page.centered(&sheet.roadmap, Style::Bold, 9.5)?;
+    }
     page.gap(2.0);
     for (i, block) in sheet.blocks.iter().enumerate() {
-        rows::block(&mut page, block, i + 1 == sheet.blocks.len())?;
+        rows::block(
+            &mut page,
+            block,
+            sheet.n_strings,
+            i + 1 == sheet.blocks.len(),
+        )?;
     }
-    if sheet.has_half_beats() {
-        page.paragraph("& = on the second half of the beat", Style::Italic, 8.5)?;
+    let signs = sheet.signs();
+    if !signs.is_empty() {
+        page.paragraph(&signs.join(" · "), Style::Italic, 8.5)?;
     }
-    page.list("Form", &sheet.form)?;
-    shapes::legend(&mut page, &sheet.legend, options.left_handed)?;
+    page.list("Form", &compact(&sheet.form))?;
+    shapes::legend(&mut page, &sheet.legend, options)?;
     let remarks: Vec<String> = sheet
         .remarks
         .iter()
@@ -141,22 +192,23 @@ pub fn lay_out(sheet: &Sheet, options: &Options) -> Result<Laid, ChartError> {
         page.paragraph(&format!("Caution: {caution}"), Style::Regular, 8.5)?;
     }
     page.paragraph(PERMISSION, Style::Regular, 7.5)?;
-    page.finish(&sheet.title)
+    let filled = (page.y - MARGIN) / (page.bottom() - MARGIN);
+    Ok((page.finish(&sheet.title)?, filled))
 }
 
 /// Fills pages from the top.
-struct Pager {
-    fonts: Fonts,
-    page: Page,
-    /// 1, or 1.25 for a large print.
+pub(super) struct Pager {
+    pub(super) fonts: Fonts,
+    pub(super) page: Page,
+    /// 1, or 1.25 for a large print; less to spare a page.
     scale: f64,
-    pages: Vec<Vec<Group>>,
+    pub(super) pages: Vec<Vec<Group>>,
     /// Where the next thing goes, mm from the top.
-    y: f64,
+    pub(super) y: f64,
 }
 
 impl Pager {
-    fn new(options: &Options) -> Result<Self, ChartError> {
+    pub(super) fn new(options: &Options) -> Result<Self, ChartError> {
         Ok(Self {
             fonts: Fonts::new()?,
             page: options.page,
@@ -176,31 +228,31 @@ impl Pager {
     }
 
     /// Points to mm at this print's scale.
-    fn points(&self, size: f64) -> f64 {
+    pub(super) fn points(&self, size: f64) -> f64 {
         size * POINT * self.scale
     }
 
     /// Starts a new page unless so much height is left.
-    fn need(&mut self, height: f64) {
+    pub(super) fn need(&mut self, height: f64) {
         if self.y + height > self.bottom() && self.y > MARGIN {
             self.pages.push(Vec::new());
             self.y = MARGIN;
         }
     }
 
-    fn gap(&mut self, mm: f64) {
+    pub(super) fn gap(&mut self, mm: f64) {
         if self.y > MARGIN {
             self.y += mm * self.scale;
         }
     }
 
-    fn add(&mut self, role: Role, items: Vec<Item>) {
+    pub(super) fn add(&mut self, role: Role, items: Vec<Item>) {
         if let Some(page) = self.pages.last_mut() {
             page.push(Group { role, items });
         }
     }
 
-    fn text_item(&self, x: f64, y: f64, size: f64, style: Style, text: &str) -> Item {
+    pub(super) fn text_item(&self, x: f64, y: f64, size: f64, style: Style, text: &str) -> Item {
         Item::Text {
             x,
             y,
@@ -211,7 +263,7 @@ impl Pager {
         }
     }
 
-    fn title(&mut self, title: &str) -> Result<(), ChartError> {
+    pub(super) fn title(&mut self, title: &str) -> Result<(), ChartError> {
         let size = self.points(20.0);
         let lines = self.wrap(title, Style::Regular, size, self.width())?;
         let mut items = Vec::new();
@@ -261,7 +313,7 @@ impl Pager {
         self.gap(3.0);
         self.need(size * 1.6 + keep);
         self.y += size * 1.2;
-        self.fonts.glyphs(Style::Bold, text)?;
+        self.fonts.runs(Style::Bold, text)?;
         let item = self.text_item(MARGIN, self.y, size, Style::Bold, text);
         self.y += size * 0.4;
         self.add(Role::Heading, vec![item]);
@@ -269,7 +321,12 @@ impl Pager {
     }
 
     /// A paragraph from margin to margin, kept whole where a page can hold it.
-    fn paragraph(&mut self, text: &str, style: Style, points: f64) -> Result<(), ChartError> {
+    pub(super) fn paragraph(
+        &mut self,
+        text: &str,
+        style: Style,
+        points: f64,
+    ) -> Result<(), ChartError> {
         let size = self.points(points);
         let lines = self.wrap(&super::xml::one_line(text), style, size, self.width())?;
         let line_height = size * 1.35;
@@ -305,7 +362,7 @@ impl Pager {
     }
 
     /// Lines no wider than `width`; a word wider than that is divided.
-    fn wrap(
+    pub(super) fn wrap(
         &self,
         text: &str,
         style: Style,
@@ -364,6 +421,7 @@ impl Pager {
             title: title.into(),
             page: self.page,
             pages: self.pages,
+            outline: Vec::new(),
         })
     }
 }

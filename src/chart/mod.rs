@@ -9,7 +9,9 @@
 //! Not here: what the chords are (`songlog` resolves that) and how shapes are
 //! found (`fretboard`).
 
+mod binder;
 mod diagram;
+mod easy;
 mod error;
 mod font;
 mod html;
@@ -29,10 +31,12 @@ mod txt;
 mod vtt;
 mod xml;
 
+pub use binder::binder;
 pub use error::ChartError;
 pub use json::{FORMAT_NAME, FORMAT_VERSION};
 pub use transpose::prepare;
 
+use crate::fretboard::Tuning;
 use crate::songlog::song::Song;
 use crate::theory::Key;
 
@@ -127,10 +131,18 @@ pub struct Options {
     pub capo: Option<u8>,
     /// Degrees of the key instead of chord symbols, on pages.
     pub degrees: bool,
+    /// Degrees of the key under chord symbols, on pages.
+    pub degrees_under: bool,
     /// Mirror the chord boxes for a left-handed player.
     pub left_handed: bool,
     /// A quarter larger, on pages.
     pub large: bool,
+    /// Outlines instead of black discs and bars, on pages.
+    pub save_ink: bool,
+    /// Chords simplified until a beginner's open shape plays them; each is said in the notes.
+    pub easy: bool,
+    /// Shapes found anew for this tuning.
+    pub tuning: Option<Tuning>,
     /// Every repeat written out, no repeat signs.
     pub written_out: bool,
     /// Each section once, and the order in which they come.

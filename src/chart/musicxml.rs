@@ -7,6 +7,8 @@
 //! W3C Music Notation Community Group, MusicXML 4.0 reference: `harmony`,
 //! `kind-value`, `degree`, `frame`, `repeat`, `ending`.
 
+mod tab;
+
 use super::sheet::{Mark, Measure, Sheet};
 use super::xml::escape;
 use super::{ChartError, Options, PERMISSION};
@@ -85,6 +87,8 @@ pub(super) fn write(song: &Song, options: &Options) -> Result<String, ChartError
         ..options.clone()
     };
     let sheet = Sheet::new(song, &plain)?;
+    let mut measures = sheet.blocks.iter().flat_map(|b| b.measures());
+    let has_tab = measures.any(|m| !m.tab.is_empty());
     let mut out = String::new();
     // writing to a string cannot fail
     let _ = write!(
@@ -94,11 +98,16 @@ pub(super) fn write(song: &Song, options: &Options) -> Result<String, ChartError
          <score-partwise version=\"4.0\">\n\
          <work><work-title>{}</work-title></work>\n\
          <identification><rights>{}</rights><encoding><software>takebook {}</software></encoding></identification>\n\
-         <part-list><score-part id=\"P1\"><part-name>Guitar</part-name></score-part></part-list>\n\
+         <part-list><score-part id=\"P1\"><part-name>Guitar</part-name></score-part>{}</part-list>\n\
          <part id=\"P1\">\n",
         escape(&song.title),
         escape(PERMISSION),
-        env!("CARGO_PKG_VERSION")
+        env!("CARGO_PKG_VERSION"),
+        if has_tab {
+            "<score-part id=\"P2\"><part-name>Tablature</part-name></score-part>"
+        } else {
+            ""
+        }
     );
     let mut writer = Writer {
         song,
@@ -123,8 +132,12 @@ pub(super) fn write(song: &Song, options: &Options) -> Result<String, ChartError
             );
         }
     }
+    writer.out.push_str("</part>\n");
+    if has_tab {
+        writer.tab_part();
+    }
     let mut out = writer.out;
-    out.push_str("</part>\n</score-partwise>\n");
+    out.push_str("</score-partwise>\n");
     Ok(out)
 }
 
@@ -158,25 +171,10 @@ impl Writer<'_> {
         (before, after): (Option<u8>, Option<u8>),
         last: bool,
     ) {
-        let pickup = measure.number == 0;
         let first = self.meter.is_none();
-        if !pickup {
-            self.number += 1;
-        }
-        let implicit = if pickup { " implicit=\"yes\"" } else { "" };
-        let _ = writeln!(self.out, "<measure number=\"{}\"{implicit}>", self.number);
-        self.left_barline(measure, before);
+        self.begin(measure, before);
         let (name, dotted, length) = self.beat(measure);
-        let (_, value) = self.sheet.meter;
-        let meter = match (pickup, dotted, value) {
-            (true, ..) => self.sheet.meter,
-            (_, true, _) => (measure.n_beats * 3, 8),
-            _ => (
-                measure.n_beats,
-                if value == 2 || value == 8 { value } else { 4 },
-            ),
-        };
-        self.attributes(meter, first);
+        self.attributes(self.meter_of(measure), first);
         if let Some(heading) = heading.filter(|h| !h.is_empty()) {
             let _ = writeln!(
                 self.out,
@@ -207,6 +205,31 @@ impl Writer<'_> {
         }
         self.right_barline(measure, after, times, last);
         self.out.push_str("</measure>\n");
+    }
+
+    /// Opens a measure.
+    fn begin(&mut self, measure: &Measure, before: Option<u8>) {
+        let pickup = measure.number == 0;
+        if !pickup {
+            self.number += 1;
+        }
+        let implicit = if pickup { " implicit=\"yes\"" } else { "" };
+        let _ = writeln!(self.out, "<measure number=\"{}\"{implicit}>", self.number);
+        self.left_barline(measure, before);
+    }
+
+    /// The meter that a measure is in: a short bar has one of its own, a pickup has not.
+    fn meter_of(&self, measure: &Measure) -> (u8, u8) {
+        let (_, dotted, _) = self.beat(measure);
+        let (_, value) = self.sheet.meter;
+        match (measure.number == 0, dotted, value) {
+            (true, ..) => self.sheet.meter,
+            (_, true, _) => (measure.n_beats * 3, 8),
+            _ => (
+                measure.n_beats,
+                if value == 2 || value == 8 { value } else { 4 },
+            ),
+        }
     }
 
     fn left_barline(&mut self, measure: &Measure, before: Option<u8>) {
@@ -279,15 +302,19 @@ impl Writer<'_> {
         if first {
             self.out
                 .push_str("<clef><sign>G</sign><line>2</line><clef-octave-change>-1</clef-octave-change></clef>");
-            self.staff_details();
+            self.staff_details(false);
         }
         self.out.push_str("</attributes>\n");
     }
 
-    /// Tuning and capo.
-    fn staff_details(&mut self) {
+    /// Tuning and capo; as many lines as strings for a tablature.
+    fn staff_details(&mut self, lines: bool) {
         let instrument = &self.song.instrument;
         let _ = write!(self.out, "<staff-details>");
+        if lines {
+            let n = instrument.tuning.n_strings();
+            let _ = write!(self.out, "<staff-lines>{n}</staff-lines>");
+        }
         for (line, midi) in (1..).zip(instrument.tuning.open()) {
             let name = midi_name(*midi);
             let step = name.chars().next().unwrap_or('C');

@@ -6,12 +6,13 @@
 //! ISO 32000-1:2008, sections 9.7 (composite fonts), 9.10.3 (ToUnicode) and
 //! 14.8 (tagged PDF).
 
+mod embed;
+
 use super::ChartError;
 use super::font::{Fonts, STYLES, Style};
 use super::layout::{Group, Item, Laid, Role};
-use pdf_writer::types::{
-    CidFontType, FontFlags, LineCapStyle, StructRole, SystemInfo, UnicodeCmap,
-};
+use embed::embed;
+use pdf_writer::types::{LineCapStyle, PageMode, StructRole, TabOrder};
 use pdf_writer::{Content, Filter, Finish, Name, Pdf, Rect, Ref, Str, TextStr};
 use std::collections::BTreeMap;
 use subsetter::GlyphRemapper;
@@ -20,11 +21,6 @@ use subsetter::GlyphRemapper;
 const POINTS: f64 = 72.0 / 25.4;
 /// Control points of a quarter circle, as a part of the radius. From memory: 4/3·(√2 − 1).
 const KAPPA: f64 = 0.552_284_75;
-const SYSTEM: SystemInfo = SystemInfo {
-    registry: Str(b"Adobe"),
-    ordering: Str(b"Identity"),
-    supplement: 0,
-};
 
 /// Glyphs used of a face: their numbers in the subset, and which character each stands for.
 #[derive(Default)]
@@ -57,7 +53,8 @@ pub(super) fn write(laid: &Laid) -> Result<Vec<u8>, ChartError> {
         refs.next(),
     );
     let font_refs: Vec<Ref> = STYLES.iter().map(|_| refs.next()).collect();
-    let mut used: [Used; 3] = Default::default();
+    let styles = styles(laid, &fonts)?;
+    let mut used: [Used; 4] = Default::default();
     let (w, h) = laid.page.size_mm();
     let mut page_refs = Vec::new();
     let mut elements: Vec<(Ref, usize, &Group)> = Vec::new();
@@ -95,11 +92,12 @@ pub(super) fn write(laid: &Laid) -> Result<Vec<u8>, ChartError> {
             .parent(tree)
             .media_box(Rect::new(0.0, 0.0, pt(w), pt(h)))
             .contents(stream)
-            .struct_parents(p as i32);
+            .struct_parents(p as i32)
+            .tab_order(TabOrder::StructureOrder);
         let mut resources = writer.resources();
         let mut names = resources.fonts();
-        for style in STYLES {
-            names.pair(Name(resource(style)), font_refs[style.index()]);
+        for style in &styles {
+            names.pair(Name(resource(*style)), font_refs[style.index()]);
         }
         names.finish();
         resources.finish();
@@ -108,8 +106,17 @@ pub(super) fn write(laid: &Laid) -> Result<Vec<u8>, ChartError> {
     pdf.pages(tree)
         .count(page_refs.len() as i32)
         .kids(page_refs.iter().copied());
+    let outline = outline(&mut pdf, &mut refs, &laid.outline, &page_refs, h);
+    let metadata = refs.next();
+    let title = super::xml::one_line(&laid.title);
+    pdf.stream(metadata, xmp(&title).as_bytes())
+        .pair(Name(b"Type"), Name(b"Metadata"))
+        .pair(Name(b"Subtype"), Name(b"XML"));
     let mut writer = pdf.catalog(catalog);
-    writer.pages(tree).lang(TextStr("en"));
+    writer.pages(tree).lang(TextStr("en")).metadata(metadata);
+    if let Some(outline) = outline {
+        writer.outlines(outline).page_mode(PageMode::UseOutlines);
+    }
     writer.mark_info().marked(true);
     writer.viewer_preferences().display_doc_title(true);
     writer.pair(Name(b"StructTreeRoot"), structure);
@@ -122,7 +129,7 @@ pub(super) fn write(laid: &Laid) -> Result<Vec<u8>, ChartError> {
         &elements,
         &parents,
     );
-    for style in STYLES {
+    for style in styles {
         embed(
             &mut pdf,
             &mut refs,
@@ -133,10 +140,70 @@ pub(super) fn write(laid: &Laid) -> Result<Vec<u8>, ChartError> {
         )?;
     }
     pdf.document_info(info)
-        .title(TextStr(&super::xml::one_line(&laid.title)))
+        .title(TextStr(&title))
         .creator(TextStr(concat!("takebook ", env!("CARGO_PKG_VERSION"))))
         .subject(TextStr(super::PERMISSION));
     Ok(pdf.finish())
+}
+
+/// Bookmarks to the songs of a binder.
+fn outline(
+    pdf: &mut Pdf,
+    refs: &mut Refs,
+    entries: &[(String, usize)],
+    pages: &[Ref],
+    height: f64,
+) -> Option<Ref> {
+    let root = entries.first().map(|_| refs.next())?;
+    let ids: Vec<Ref> = entries.iter().map(|_| refs.next()).collect();
+    pdf.outline(root)
+        .first(ids[0])
+        .last(ids[ids.len() - 1])
+        .count(ids.len() as i32);
+    for (i, (title, page)) in entries.iter().enumerate() {
+        let mut item = pdf.outline_item(ids[i]);
+        item.title(TextStr(title)).parent(root);
+        if let Some(next) = ids.get(i + 1) {
+            item.next(*next);
+        }
+        if let Some(before) = i.checked_sub(1) {
+            item.prev(ids[before]);
+        }
+        if let Some(page) = pages.get(*page) {
+            item.dest().page(*page).xyz(0.0, pt(height), None);
+        }
+    }
+    Some(root)
+}
+
+/// The title as metadata that other programs read (XMP, ISO 16684-1); no date, no identifier.
+fn xmp(title: &str) -> String {
+    format!(
+        "<?xpacket begin=\"\u{feff}\" id=\"W5M0MpCehiHzreSzNTczkc9d\"?>\n\
+         <x:xmpmeta xmlns:x=\"adobe:ns:meta/\"><rdf:RDF xmlns:rdf=\"http://www.w3.org/1999/02/22-rdf-syntax-ns#\">\
+         <rdf:Description rdf:about=\"\" xmlns:dc=\"http://purl.org/dc/elements/1.1/\" xmlns:xmp=\"http://ns.adobe.com/xap/1.0/\">\
+         <dc:format>application/pdf</dc:format>\
+         <dc:title><rdf:Alt><rdf:li xml:lang=\"x-default\">{}</rdf:li></rdf:Alt></dc:title>\
+         <dc:description><rdf:Alt><rdf:li xml:lang=\"x-default\">{}</rdf:li></rdf:Alt></dc:description>\
+         <xmp:CreatorTool>takebook {}</xmp:CreatorTool>\
+         </rdf:Description></rdf:RDF></x:xmpmeta>\n<?xpacket end=\"r\"?>",
+        super::xml::escape(title),
+        super::xml::escape(super::PERMISSION),
+        env!("CARGO_PKG_VERSION")
+    )
+}
+
+/// The faces that the pages need: that for other scripts only where it is used.
+fn styles(laid: &Laid, fonts: &Fonts) -> Result<Vec<Style>, ChartError> {
+    let mut other = false;
+    for item in laid.pages.iter().flatten().flat_map(|g| &g.items) {
+        if let Item::Text { style, text, .. } = item {
+            let runs = fonts.runs(*style, text)?;
+            other |= runs.iter().any(|r| r.style == Style::Other);
+        }
+    }
+    let needed = |s: &Style| other || *s != Style::Other;
+    Ok(STYLES.into_iter().filter(needed).collect())
 }
 
 fn pt(mm: f64) -> f32 {
@@ -148,6 +215,7 @@ fn resource(style: Style) -> &'static [u8] {
         Style::Regular => b"F1",
         Style::Bold => b"F2",
         Style::Italic => b"F3",
+        Style::Other => b"F4",
     }
 }
 
@@ -155,7 +223,7 @@ fn role(role: &Role) -> StructRole {
     match role {
         Role::Title => StructRole::H1,
         Role::Heading => StructRole::H2,
-        Role::Paragraph | Role::Foot => StructRole::P,
+        Role::Paragraph | Role::Row(_) | Role::Foot => StructRole::P,
         Role::Figure(_) => StructRole::Figure,
     }
 }
@@ -166,7 +234,7 @@ fn draw(
     item: &Item,
     height: f64,
     fonts: &Fonts,
-    used: &mut [Used; 3],
+    used: &mut [Used; 4],
 ) -> Result<(), ChartError> {
     let x = pt;
     let y = |mm: f64| pt(height - mm);
@@ -179,20 +247,24 @@ fn draw(
             text,
             white,
         } => {
-            let mut codes = Vec::new();
-            for (c, glyph) in fonts.glyphs(*style, text)? {
-                let used = &mut used[style.index()];
-                let new = used.remapper.remap(glyph.0);
-                used.chars.entry(new).or_insert((glyph.0, c));
-                codes.extend(new.to_be_bytes());
+            content.set_fill_gray(if *white { 1.0 } else { 0.0 });
+            let mut at = *left;
+            for run in fonts.runs(*style, text)? {
+                let mut codes = Vec::new();
+                let used = &mut used[run.style.index()];
+                for (c, glyph) in &run.glyphs {
+                    let new = used.remapper.remap(glyph.0);
+                    used.chars.entry(new).or_insert((glyph.0, *c));
+                    codes.extend(new.to_be_bytes());
+                }
+                content
+                    .begin_text()
+                    .set_font(Name(resource(run.style)), pt(*size))
+                    .set_text_matrix([1.0, 0.0, 0.0, 1.0, x(at), y(*baseline)])
+                    .show(Str(&codes))
+                    .end_text();
+                at += fonts.run_width(&run) * size;
             }
-            content
-                .set_fill_gray(if *white { 1.0 } else { 0.0 })
-                .begin_text()
-                .set_font(Name(resource(*style)), pt(*size))
-                .set_text_matrix([1.0, 0.0, 0.0, 1.0, x(*left), y(*baseline)])
-                .show(Str(&codes))
-                .end_text();
         }
         Item::Line {
             from,
@@ -231,7 +303,11 @@ fn draw(
             }
             content.close_path();
             match stroke {
-                Some(width) => content.set_line_width(pt(*width)).stroke(),
+                // white inside, so that a number on it can be read
+                Some(width) => content
+                    .set_fill_gray(1.0)
+                    .set_line_width(pt(*width))
+                    .fill_nonzero_and_stroke(),
                 None => content.set_fill_gray(0.0).fill_nonzero(),
             };
         }
@@ -284,95 +360,10 @@ fn tag(
         if let Role::Figure(words) = &group.role {
             writer.alt(TextStr(words));
         }
+        if let Role::Row(words) = &group.role {
+            writer.actual_text(TextStr(words));
+        }
         writer.children().marked_content_id(next[*p]);
         next[*p] += 1;
     }
-}
-
-/// A face as a composite font with its subset.
-fn embed(
-    pdf: &mut Pdf,
-    refs: &mut Refs,
-    font: Ref,
-    style: Style,
-    fonts: &Fonts,
-    used: &Used,
-) -> Result<(), ChartError> {
-    let face = fonts.face(style);
-    let (cid, descriptor, file, cmap_ref) = (refs.next(), refs.next(), refs.next(), refs.next());
-    let base = format!("{}+{}", subset_tag(used), style.name());
-    let base = Name(base.as_bytes());
-    let data =
-        subsetter::subset(style.data(), 0, &used.remapper).map_err(|e| ChartError::Font {
-            reason: e.to_string(),
-        })?;
-    pdf.type0_font(font)
-        .base_font(base)
-        .encoding_predefined(Name(b"Identity-H"))
-        .descendant_font(cid)
-        .to_unicode(cmap_ref);
-    let mut writer = pdf.cid_font(cid);
-    writer
-        .subtype(CidFontType::Type2)
-        .base_font(base)
-        .system_info(SYSTEM)
-        .font_descriptor(descriptor)
-        .default_width(0.0)
-        .cid_to_gid_map_predefined(Name(b"Identity"));
-    let widths: Vec<f32> = used
-        .chars
-        .values()
-        .map(|(old, _)| (fonts.advance(style, ttf_parser::GlyphId(*old)) * 1000.0) as f32)
-        .collect();
-    if !widths.is_empty() {
-        // the subset numbers its glyphs from 1 without gaps
-        writer.widths().consecutive(1, widths);
-    }
-    writer.finish();
-    let em = f64::from(face.units_per_em());
-    let unit = |v: i16| (f64::from(v) * 1000.0 / em) as f32;
-    let bbox = face.global_bounding_box();
-    let mut flags = FontFlags::SYMBOLIC | FontFlags::SERIF;
-    if style == Style::Italic {
-        flags |= FontFlags::ITALIC;
-    }
-    pdf.font_descriptor(descriptor)
-        .name(base)
-        .flags(flags)
-        .bbox(Rect::new(
-            unit(bbox.x_min),
-            unit(bbox.y_min),
-            unit(bbox.x_max),
-            unit(bbox.y_max),
-        ))
-        .italic_angle(face.italic_angle())
-        .ascent(unit(face.ascender()))
-        .descent(unit(face.descender()))
-        .cap_height(unit(face.capital_height().unwrap_or(face.ascender())))
-        .stem_v(if style == Style::Bold { 140.0 } else { 80.0 })
-        .font_file2(file);
-    let packed = miniz_oxide::deflate::compress_to_vec_zlib(&data, 8);
-    pdf.stream(file, &packed)
-        .filter(Filter::FlateDecode)
-        .pair(Name(b"Length1"), data.len() as i32);
-    let mut cmap: UnicodeCmap<u16> = UnicodeCmap::new(Name(b"Custom"), SYSTEM);
-    for (new, (_, c)) in &used.chars {
-        cmap.pair(*new, *c);
-    }
-    pdf.cmap(cmap_ref, &cmap.finish());
-    Ok(())
-}
-
-/// Six letters that tell one subset from another, made of the glyphs in it.
-fn subset_tag(used: &Used) -> String {
-    // FNV-1a, 64 bits; from memory
-    let mut hash: u64 = 0xcbf2_9ce4_8422_2325;
-    for (old, _) in used.chars.values() {
-        for byte in old.to_be_bytes() {
-            hash = (hash ^ u64::from(byte)).wrapping_mul(0x100_0000_01b3);
-        }
-    }
-    (0..6)
-        .map(|i| char::from(b'A' + (hash >> (8 * i)) as u8 % 26))
-        .collect()
 }

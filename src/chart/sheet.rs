@@ -7,14 +7,21 @@
 
 mod bars;
 mod legend;
+mod moving;
+mod plucked;
+mod print;
 mod repeats;
 
 pub(super) use bars::all_bars;
 pub use legend::{Entry, ShapeBox};
+pub use plucked::TabNote;
+pub(super) use print::{bars_on_line, split_symbol};
 
 use super::{ChartError, Options};
+use crate::fretboard::string_name;
 use crate::songlog::song::Song;
-use crate::theory::{Label, midi_name, roman};
+use crate::theory::midi_name;
+use print::{Printer, annotate, printer};
 
 /// Bars in a row: a phrase of four stays whole.
 pub const BARS_IN_ROW: usize = 4;
@@ -26,8 +33,14 @@ pub struct Sheet {
     pub title: String,
     /// Key, tempo, meter, tuning, capo: short texts in reading order.
     pub facts: Vec<String>,
+    /// Number of strings of the instrument.
+    pub n_strings: usize,
+    /// Names of the strings, lowest first: `E`, `A` to `e`.
+    pub strings: Vec<String>,
     /// Beats in a bar and note value of a beat; 4/4 where unknown.
     pub meter: (u8, u8),
+    /// The sections in the order in which they are played, on one line; empty for a single one.
+    pub roadmap: String,
     /// Sections in order, repeats folded unless written out.
     pub blocks: Vec<Block>,
     /// The order of sections, one text each; only of a short sheet.
@@ -57,6 +70,8 @@ pub struct Block {
     pub differs: String,
     /// How often it is played as it stands.
     pub times: u32,
+    /// On what the hand was heard to strike or pick, in words; empty if it is not clear.
+    pub strokes: String,
     /// Rows of at most [`BARS_IN_ROW`] bars; a pickup has a row of its own.
     pub rows: Vec<Vec<Measure>>,
 }
@@ -70,6 +85,8 @@ pub struct Measure {
     pub n_beats: u8,
     /// Chords by their place, first at the start of the bar.
     pub marks: Vec<Mark>,
+    /// Plucked notes for the tablature, in order; none where chords are played whole.
+    pub tab: Vec<TabNote>,
     /// Whether it says the same as the bar before (a simile mark may stand for it).
     pub simile: bool,
     /// A forward repeat sign at its start.
@@ -91,6 +108,12 @@ pub struct Mark {
     pub open: bool,
     /// Which shape of the legend, where the chord has several: `a`, `b`.
     pub variant: Option<char>,
+    /// Its degree of the key, where degrees are wanted under the symbols.
+    pub degree: Option<String>,
+    /// The top note here, where the top notes move by step over several chords.
+    pub top: Option<String>,
+    /// The bass note here, where the bass walks by step over several chords.
+    pub bass: Option<String>,
     /// Numbers of the remarks that belong to it, from 1.
     pub remarks: Vec<usize>,
     /// Index of its span in the song.
@@ -132,6 +155,50 @@ impl Measure {
     }
 }
 
+impl Measure {
+    /// Whether the same strings are plucked at the same frets; where in the bar is left to the ear.
+    fn same_tab(&self, other: &Self) -> bool {
+        let pressed = |m: &Self| {
+            let mut all: Vec<(usize, u8)> = m.tab.iter().map(|t| (t.string, t.fret)).collect();
+            all.sort_unstable();
+            all.dedup();
+            all
+        };
+        pressed(self) == pressed(other)
+    }
+
+    /// In words, for a reader who cannot see it: `bar 3: G, on 3 D over F♯`.
+    pub fn words(&self) -> String {
+        let number = match self.number {
+            0 => "pickup".into(),
+            n => format!("bar {n}"),
+        };
+        let mut parts: Vec<String> = Vec::new();
+        if self.repeat_start {
+            parts.push("repeat from here".into());
+        }
+        if let Some(ending) = self.ending {
+            parts.push(format!("ending {ending}"));
+        }
+        for mark in &self.marks {
+            let half = if mark.half_beat % 2 == 1 { " and" } else { "" };
+            let on = match mark.half_beat {
+                0 => String::new(),
+                h => format!("on {}{half} ", h / 2 + 1),
+            };
+            let open = if mark.open { ", open" } else { "" };
+            parts.push(format!("{on}{}{open}", mark.symbol));
+        }
+        if self.marks.is_empty() {
+            parts.push("as before".into());
+        }
+        if self.repeat_end {
+            parts.push("repeat to here".into());
+        }
+        format!("{number}: {}", parts.join(", "))
+    }
+}
+
 impl Block {
     /// Letter and name: `A  Verse`.
     pub fn heading(&self) -> String {
@@ -156,12 +223,20 @@ impl Sheet {
         let print = printer(song, options)?;
         let (legend, variants) = legend::legend(song, &print);
         let mut remarks = Vec::new();
-        let measures = bars::measures(song, &print, &variants, &mut remarks);
-        let (blocks, form) = repeats::blocks(song, measures, options);
+        let mut measures = bars::measures(song, &print, &variants, &mut remarks);
+        annotate(song, options, &mut measures)?;
+        plucked::tab(song, &mut measures);
+        let (mut blocks, form) = repeats::blocks(song, measures, options);
+        plucked::strokes(song, &mut blocks);
         Ok(Self {
             title: song.title.clone(),
             facts: facts(song),
+            n_strings: song.instrument.tuning.n_strings(),
+            strings: (0..song.instrument.tuning.n_strings())
+                .map(|s| string_name(&song.instrument, s))
+                .collect(),
             meter: song.meter.unwrap_or((4, 4)),
+            roadmap: repeats::roadmap(song),
             blocks,
             form,
             cautions: legend::cautions(&legend),
@@ -183,6 +258,38 @@ impl Sheet {
             .any(|m| m.half_beat % 2 == 1)
     }
 
+    /// Whether a bar shows more than chords, and what the signs mean.
+    pub fn signs(&self) -> Vec<String> {
+        let marks = || {
+            self.blocks
+                .iter()
+                .flat_map(Block::measures)
+                .flat_map(|m| &m.marks)
+        };
+        let mut signs = Vec::new();
+        if self.has_half_beats() {
+            signs.push("& = on the second half of the beat".to_owned());
+        }
+        if marks().any(|m| m.bass.is_some()) {
+            signs.push("note under the bar = the bass walks".into());
+        }
+        if marks().any(|m| m.top.is_some()) {
+            signs.push("note over the symbol = the top note moves".into());
+        }
+        if self
+            .blocks
+            .iter()
+            .flat_map(Block::measures)
+            .any(|m| !m.tab.is_empty())
+        {
+            signs.push(
+                "tablature = notes heard, at one place they can be played; the highest string is the top line"
+                    .into(),
+            );
+        }
+        signs
+    }
+
     /// What is said about chords that are open; none if all are confirmed.
     pub fn open_words(&self) -> Option<String> {
         (self.n_open > 0).then(|| {
@@ -192,22 +299,6 @@ impl Sheet {
             )
         })
     }
-}
-
-/// How a label is printed on this sheet.
-type Printer = Box<dyn Fn(&Label) -> String>;
-
-fn printer(song: &Song, options: &Options) -> Result<Printer, ChartError> {
-    if !options.degrees {
-        return Ok(Box::new(|label| label.symbol()));
-    }
-    let key = song.key.ok_or(ChartError::NoKey {
-        option: "--degrees",
-    })?;
-    Ok(Box::new(move |label| match label.chord() {
-        Some(chord) => roman(chord, key),
-        None => label.symbol(),
-    }))
 }
 
 fn facts(song: &Song) -> Vec<String> {
@@ -244,50 +335,4 @@ fn facts(song: &Song) -> Vec<String> {
         ));
     }
     facts
-}
-
-/// Bars of a row to set on one line, 4, 2 or 1, so that symbols stay readable.
-///
-/// Counts characters: a line of four has room for about fifteen full ones a
-/// bar, a tail's being narrower and a gap following each chord (ours; a writer
-/// that can measure still shrinks what does not fit). Takes the print's scale.
-pub(super) fn bars_on_line(row: &[Measure], scale: f64) -> usize {
-    const ROOM: f64 = 15.0;
-    const TAIL: f64 = 0.72;
-    const GAP: f64 = 0.8;
-    let length = |m: &Measure| -> f64 {
-        let chords = m.marks.iter().map(|mark| {
-            let (root, tail, bass) = split_symbol(&mark.symbol);
-            let full = root.chars().count() + bass.chars().count() + usize::from(mark.open);
-            full as f64 + TAIL * tail.chars().count() as f64 + GAP
-        });
-        chords.sum::<f64>() * scale
-    };
-    let longest = row.iter().map(length).fold(0.0, f64::max);
-    match longest {
-        l if l <= ROOM => BARS_IN_ROW,
-        l if l <= 2.1 * ROOM => 2,
-        _ => 1,
-    }
-}
-
-/// A symbol as root (with the `m` of minor), tail and bass with its slash: `C♯m`, `7`, `/E`. Degrees stay whole.
-pub(super) fn split_symbol(symbol: &str) -> (&str, &str, &str) {
-    if !symbol.starts_with(|c: char| ('A'..='G').contains(&c)) {
-        return (symbol, "", "");
-    }
-    let root_end = symbol
-        .char_indices()
-        .skip(1)
-        .find(|(_, c)| !matches!(c, '♯' | '♭'))
-        .map_or(symbol.len(), |(i, _)| i);
-    let minor = symbol[root_end..].starts_with('m') && !symbol[root_end..].starts_with("maj");
-    let (root, rest) = symbol.split_at(root_end + usize::from(minor));
-    // the slash of 6/9 belongs to the tail
-    let bass_at = rest
-        .rfind('/')
-        .filter(|i| rest[i + 1..].starts_with(|c: char| c.is_ascii_uppercase()))
-        .unwrap_or(rest.len());
-    let (tail, bass) = rest.split_at(bass_at);
-    (root, tail, bass)
 }

@@ -67,7 +67,7 @@ fn write_group(
     glyphs: &mut BTreeMap<(Style, u16), String>,
 ) -> Result<(), ChartError> {
     let label = match &group.role {
-        Role::Figure(words) => words.clone(),
+        Role::Figure(words) | Role::Row(words) => words.clone(),
         _ => {
             let texts = group.items.iter().filter_map(|i| match i {
                 Item::Text { text, .. } => Some(text.as_str()),
@@ -87,32 +87,36 @@ fn write_group(
                 text,
                 white,
             } => {
-                let scale = size / f64::from(fonts.face(*style).units_per_em());
                 let fill = if *white { " fill=\"#fff\"" } else { "" };
-                let _ = write!(
-                    out,
-                    "<g transform=\"translate({} {}) scale({s:.6} -{s:.6})\"{fill}>",
-                    number(*x),
-                    number(*y),
-                    s = scale
-                );
-                let mut pen = 0.0;
-                for (_, glyph) in fonts.glyphs(*style, text)? {
-                    let path = glyphs
-                        .entry((*style, glyph.0))
-                        .or_insert_with(|| fonts.outline(*style, glyph));
-                    if !path.is_empty() {
-                        let at = if pen > 0.0 {
-                            format!(" x=\"{}\"", number(pen))
-                        } else {
-                            String::new()
-                        };
-                        let _ = write!(out, "<use xlink:href=\"#{}\"{at}/>", id(*style, glyph.0));
+                let mut left = *x;
+                for run in fonts.runs(*style, text)? {
+                    let em = f64::from(fonts.face(run.style).units_per_em());
+                    let _ = write!(
+                        out,
+                        "<g transform=\"translate({} {}) scale({s:.6} -{s:.6})\"{fill}>",
+                        number(left),
+                        number(*y),
+                        s = size / em
+                    );
+                    let mut pen = 0.0;
+                    for (_, glyph) in &run.glyphs {
+                        let path = glyphs
+                            .entry((run.style, glyph.0))
+                            .or_insert_with(|| fonts.outline(run.style, *glyph));
+                        if !path.is_empty() {
+                            let at = if pen > 0.0 {
+                                format!(" x=\"{}\"", number(pen))
+                            } else {
+                                String::new()
+                            };
+                            let id = id(run.style, glyph.0);
+                            let _ = write!(out, "<use xlink:href=\"#{id}\"{at}/>");
+                        }
+                        pen += fonts.advance(run.style, *glyph) * em;
                     }
-                    pen +=
-                        fonts.advance(*style, glyph) * f64::from(fonts.face(*style).units_per_em());
+                    out.push_str("</g>\n");
+                    left += fonts.run_width(&run) * size;
                 }
-                out.push_str("</g>\n");
             }
             Item::Line {
                 from,
@@ -148,7 +152,7 @@ fn write_group(
             } => {
                 let paint = match stroke {
                     Some(w) => format!(
-                        " fill=\"none\" stroke=\"#000\" stroke-width=\"{}\"",
+                        " fill=\"#fff\" stroke=\"#000\" stroke-width=\"{}\"",
                         number(*w)
                     ),
                     None => String::new(),

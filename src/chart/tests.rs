@@ -1,5 +1,7 @@
 //! An invented song through every writer.
 
+mod extras;
+
 use super::*;
 use crate::fretboard::Instrument;
 use crate::songlog::heard::Candidate;
@@ -349,8 +351,12 @@ fn every_format_is_the_same_twice_and_takes_every_option() {
                 key: Some("Bb".parse().expect("a key")),
                 capo: Some(3),
                 degrees: true,
+                degrees_under: true,
                 left_handed: true,
                 large,
+                save_ink: true,
+                easy: true,
+                tuning: Some("drop-d".parse().expect("a tuning")),
                 written_out: true,
                 short: false,
                 offset_s: -3.0,

@@ -4,11 +4,12 @@
 //! of A is G). A shape is moved along the neck where a hand can still hold it;
 //! else the easiest shape of the chord takes its place as a proposal.
 
-use super::{ChartError, Options};
-use crate::fretboard::{Instrument, Limits, Shape, Wanted, hold, voicings};
+use super::{ChartError, Options, easy};
+use crate::fretboard::{Instrument, Limits, Shape, Tuning, Wanted, hold, voicings};
 use crate::songlog::form;
 use crate::songlog::song::{Song, Span, State};
 use crate::theory::{Chord, Degree, Key, Label, PitchClass};
+use std::collections::HashMap;
 
 /// Highest capo that leaves an octave of neck.
 const HIGHEST_CAPO: u8 = 11;
@@ -38,6 +39,9 @@ pub fn prepare(song: &Song, options: &Options) -> Result<Song, ChartError> {
         }
         moved.instrument.capo = capo;
     }
+    if let Some(tuning) = &options.tuning {
+        retune(&mut moved, tuning);
+    }
     let semitones = match options.key {
         Some(wanted) => move_key(&mut moved, wanted)?,
         None => 0,
@@ -60,7 +64,46 @@ pub fn prepare(song: &Song, options: &Options) -> Result<Song, ChartError> {
             ));
         }
     }
+    if options.easy {
+        easy::simplify(&mut moved);
+    }
     Ok(moved)
+}
+
+/// Another tuning: what sounds stays, every shape is found anew and is open.
+fn retune(song: &mut Song, tuning: &Tuning) {
+    if song.instrument.tuning == *tuning {
+        return;
+    }
+    song.instrument.tuning = tuning.clone();
+    let mut made: HashMap<String, Vec<Shape>> = HashMap::new();
+    for span in &mut song.spans {
+        span.n_decided_shapes = 0;
+        span.shapes.clear();
+        let Some(chord) = span.label.chord() else {
+            continue;
+        };
+        let shapes = made.entry(chord.label()).or_insert_with(|| {
+            let all = voicings(&song.instrument, Wanted::chord(chord), &Limits::default());
+            all.into_iter().take(2).map(|v| v.shape).collect()
+        });
+        span.shapes.clone_from(shapes);
+    }
+    let without: Vec<String> = made
+        .iter()
+        .filter(|(_, shapes)| shapes.is_empty())
+        .map(|(label, _)| label.clone())
+        .collect();
+    song.warnings.push(format!(
+        "shapes were found anew for the tuning {} and are open",
+        tuning.text()
+    ));
+    if !without.is_empty() {
+        let mut names = without;
+        names.sort();
+        song.warnings
+            .push(format!("no hand plays {} in that tuning", names.join(", ")));
+    }
 }
 
 /// Moves every label; gives the semitones upwards, -5 to 6.

@@ -1,7 +1,7 @@
 //! The sheet as plain text, 80 columns.
 
 use super::diagram::{Diagram, diagram};
-use super::sheet::{BARS_IN_ROW, Block, Entry, Measure, Sheet};
+use super::sheet::{BARS_IN_ROW, Block, Entry, Mark, Measure, Sheet};
 use super::xml::one_line;
 use super::{Options, PERMISSION};
 
@@ -18,12 +18,15 @@ pub(super) fn write(sheet: &Sheet, options: &Options) -> String {
     if let Some(words) = sheet.open_words() {
         lines.extend(wrap(&words, ""));
     }
+    if !sheet.roadmap.is_empty() {
+        lines.extend(wrap(&format!("Form: {}", one_line(&sheet.roadmap)), ""));
+    }
     for block in &sheet.blocks {
         lines.push(String::new());
-        lines.extend(block_lines(block));
+        lines.extend(block_lines(block, &sheet.strings));
     }
-    if sheet.has_half_beats() {
-        lines.push("& = on the second half of the beat".into());
+    for sign in sheet.signs() {
+        lines.extend(wrap(&sign, ""));
     }
     if !sheet.form.is_empty() {
         lines.extend([String::new(), "Form".into()]);
@@ -82,7 +85,7 @@ fn wrap(text: &str, indent: &str) -> Vec<String> {
     lines
 }
 
-fn block_lines(block: &Block) -> Vec<String> {
+fn block_lines(block: &Block, strings: &[String]) -> Vec<String> {
     let mut heading = one_line(&block.heading());
     if block.times > 1 {
         heading.push_str(&format!("  x{}", block.times));
@@ -91,14 +94,17 @@ fn block_lines(block: &Block) -> Vec<String> {
         heading.push_str(&format!("  ({})", one_line(&block.differs)));
     }
     let mut lines = wrap(heading.trim(), "");
+    if !block.strokes.is_empty() {
+        lines.extend(wrap(&block.strokes, "  "));
+    }
     for row in &block.rows {
-        lines.extend(row_lines(row));
+        lines.extend(row_lines(row, strings));
     }
     lines
 }
 
 /// One row, on one line where its bars fit a quarter of it each, else on more lines.
-fn row_lines(row: &[Measure]) -> Vec<String> {
+fn row_lines(row: &[Measure], strings: &[String]) -> Vec<String> {
     for per_line in [BARS_IN_ROW, 2, 1] {
         // number column of 4, bar lines of up to two signs
         let room = (WIDTH - 6) / per_line - 3;
@@ -108,7 +114,7 @@ fn row_lines(row: &[Measure]) -> Vec<String> {
         }
         return row
             .chunks(per_line)
-            .map(|bars| {
+            .flat_map(|bars| {
                 let mut line = format!("{:>3} ", number(&bars[0]));
                 for (i, bar) in bars.iter().enumerate() {
                     let left = match (bar.repeat_start, i) {
@@ -121,11 +127,79 @@ fn row_lines(row: &[Measure]) -> Vec<String> {
                     line.push_str(&format!(" {text:<room$}"));
                     line.push_str(if bar.repeat_end { ":|" } else { " |" });
                 }
-                line
+                let mut lines = vec![line];
+                lines.extend(note_lines(bars, room));
+                lines.extend(tab_lines(bars, room, strings));
+                lines
             })
             .collect();
     }
     Vec::new()
+}
+
+/// Degrees, moving top notes and a walking bass, a line each where there are any.
+fn note_lines(bars: &[Measure], room: usize) -> Vec<String> {
+    type Part = fn(&Mark) -> Option<&String>;
+    let kinds: [(&str, Part); 3] = [
+        ("deg", |m| m.degree.as_ref()),
+        ("top", |m| m.top.as_ref()),
+        ("bas", |m| m.bass.as_ref()),
+    ];
+    let mut lines = Vec::new();
+    for (name, part) in kinds {
+        let shown = |m: &Measure| !m.simile && m.marks.iter().any(|mark| part(mark).is_some());
+        if !bars.iter().any(shown) {
+            continue;
+        }
+        let mut line = format!("{name:>3}   ");
+        for bar in bars {
+            let words: Vec<&str> = match shown(bar) {
+                true => bar
+                    .marks
+                    .iter()
+                    .filter_map(|m| part(m))
+                    .map(String::as_str)
+                    .collect(),
+                false => Vec::new(),
+            };
+            line.push_str(&format!(" {:<room$}  ", words.join(" ")));
+        }
+        lines.push(line.chars().take(WIDTH).collect());
+    }
+    lines
+}
+
+/// Plucked notes, a line a string with the highest on top.
+fn tab_lines(bars: &[Measure], room: usize, strings: &[String]) -> Vec<String> {
+    if bars.iter().all(|b| b.simile || b.tab.is_empty()) {
+        return Vec::new();
+    }
+    (0..strings.len())
+        .rev()
+        .map(|string| {
+            let name = strings[string].trim_end_matches(':');
+            let mut line = format!("{name:>3} |");
+            for bar in bars {
+                // a bar without notes of its own has no lines either
+                let shown = !bar.simile && !bar.tab.is_empty();
+                let mut cell = vec![if shown { '-' } else { ' ' }; room + 2];
+                let notes = bar.tab.iter().filter(|t| t.string == string && !bar.simile);
+                for note in notes {
+                    let part = note.at / f64::from(bar.n_beats.max(1));
+                    let from = 1 + (part * (room - 2) as f64) as usize;
+                    for (at, digit) in (from..).zip(note.fret.to_string().chars()) {
+                        if let Some(place) = cell.get_mut(at) {
+                            *place = digit;
+                        }
+                    }
+                }
+                line.extend(cell);
+                line.push('|');
+            }
+            line
+        })
+        .chain([String::new()])
+        .collect()
 }
 
 fn number(measure: &Measure) -> String {

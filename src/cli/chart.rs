@@ -1,7 +1,10 @@
 //! `takebook chart`: delivers a song.
 
+mod binder;
+
 use super::{CliError, Outcome};
 use crate::chart::{Format, Options, Page, prepare, write};
+use crate::fretboard::Tuning;
 use crate::songlog::song::{Song, State};
 use crate::theory::{Key, Label};
 use clap::{Args, ValueEnum};
@@ -16,9 +19,11 @@ use std::path::{Path, PathBuf};
 /// A chart of someone's song is for your own study; sharing or selling copies
 /// needs the owner's permission, and local law decides.
 #[derive(Args)]
-#[command(after_help = "Example:\n  takebook chart lesson.takebook -o lesson.pdf --page letter")]
+#[command(
+    after_help = "Examples:\n  takebook chart lesson.takebook -o lesson.pdf --page letter\n  takebook chart songs/ -o binder.pdf"
+)]
 pub(crate) struct Chart {
-    /// Log to chart
+    /// Log to chart, or a folder: all its logs in one binder with contents (.pdf)
     log: PathBuf,
     /// File to write, or `-` for standard output (needs --format)
     #[arg(short, long, value_name = "FILE")]
@@ -39,15 +44,31 @@ pub(crate) struct Chart {
     /// Count frets from a capo at this fret; what sounds stays
     #[arg(long, value_name = "FRET")]
     capo: Option<u8>,
-    /// Degrees of the key instead of chord symbols, on pages
+    /// Degrees of the key instead of chord symbols, or under them (--degrees=under), on pages
+    #[arg(
+        long,
+        value_name = "WHERE",
+        value_enum,
+        num_args = 0..=1,
+        require_equals = true,
+        default_missing_value = "instead"
+    )]
+    degrees: Option<Degrees>,
+    /// Simplify to open shapes; the page says each simplification
     #[arg(long)]
-    degrees: bool,
+    easy: bool,
+    /// Find the shapes anew for this tuning: drop-d, open-g, dadgad, or notes low to high
+    #[arg(long)]
+    tuning: Option<Tuning>,
     /// Mirror the chord boxes for a left-handed player
     #[arg(long)]
     left_handed: bool,
     /// A quarter larger
     #[arg(long)]
     large: bool,
+    /// Outlines instead of black discs and bars
+    #[arg(long)]
+    save_ink: bool,
     /// Write every repeat out
     #[arg(long, conflicts_with = "short")]
     written_out: bool,
@@ -75,6 +96,14 @@ enum Paper {
     Letter,
 }
 
+#[derive(Clone, Copy, PartialEq, ValueEnum)]
+enum Degrees {
+    /// In place of the symbols
+    Instead,
+    /// Under the symbols
+    Under,
+}
+
 impl Chart {
     pub(crate) fn run(self, out: &mut dyn Write) -> Result<Outcome, CliError> {
         let to_stdout = self.output.as_os_str() == "-";
@@ -89,7 +118,11 @@ impl Chart {
             },
             key: self.key.as_deref().map(str::parse::<Key>).transpose()?,
             capo: self.capo,
-            degrees: self.degrees,
+            degrees: self.degrees == Some(Degrees::Instead),
+            degrees_under: self.degrees == Some(Degrees::Under),
+            easy: self.easy,
+            tuning: self.tuning.clone(),
+            save_ink: self.save_ink,
             left_handed: self.left_handed,
             large: self.large,
             written_out: self.written_out,
@@ -101,6 +134,9 @@ impl Chart {
                 "'{}' exists and is kept (give another name, or --force to replace it)",
                 self.output.display()
             )));
+        }
+        if self.log.is_dir() {
+            return self.binder(format, &options, to_stdout, out);
         }
         let song = load(&self.log)?;
         let name =

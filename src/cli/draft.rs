@@ -1,5 +1,7 @@
 //! `takebook draft`: hears takes and writes a log for each.
 
+pub(super) mod taken_in;
+
 use super::taps::{Taps, read_bar_beats, read_taps};
 use super::{CliError, Outcome};
 use crate::audio::{self, Source};
@@ -23,7 +25,9 @@ use std::sync::atomic::{AtomicBool, Ordering};
 #[derive(clap::Args)]
 #[command(after_help = "Example: takebook draft evening.wav --capo 2")]
 pub(crate) struct Args {
-    /// Sound files, or folders of them. Of a folder only what is new or changed is drafted.
+    /// Sound files, or folders of them (of a folder only what is new or changed is
+    /// drafted); or someone's file of chords or notes to start from: .lab, .jams,
+    /// .musicxml, .mxl, .mid.
     #[arg(required_unless_present = "list", value_name = "TAKE")]
     takes: Vec<PathBuf>,
     /// A file that names takes or folders, one a line (- for standard input); only what is new or changed is drafted.
@@ -397,6 +401,9 @@ fn sound_files(folder: &Path) -> Result<Vec<PathBuf>, CliError> {
 }
 
 fn draft(job: &Job, args: &Args, bars: &MultiProgress) -> Result<Done, CliError> {
+    if let Some(kind) = taken_in::kind(&job.take) {
+        return taken_in::draft(job, args, kind);
+    }
     // what cannot be written, or is no log, is said before the work
     drop(store::lock(&job.log)?);
     let before = load_if_there(&job.log)?;
@@ -496,8 +503,8 @@ fn for_audio(f: &songlog::Fingerprint) -> audio::Fingerprint {
     }
 }
 
-fn take_record(job: &Job, source: &Source) -> songlog::Take {
-    let facts = source.facts();
+/// The take's name for the log: relative where it lies in or under the log's folder.
+fn take_file(job: &Job) -> String {
     let real = |p: &Path| std::fs::canonicalize(p).unwrap_or_else(|_| p.into());
     let take = real(&job.take);
     let folder = match job.log.parent() {
@@ -505,8 +512,13 @@ fn take_record(job: &Job, source: &Source) -> songlog::Take {
         _ => real(Path::new(".")),
     };
     let file = take.strip_prefix(&folder).unwrap_or(&take);
+    file.to_string_lossy().into_owned()
+}
+
+fn take_record(job: &Job, source: &Source) -> songlog::Take {
+    let facts = source.facts();
     songlog::Take {
-        file: file.to_string_lossy().into_owned(),
+        file: take_file(job),
         kind: facts.kind.clone(),
         rate_hz: facts.rate_hz,
         channels: facts.channels,

@@ -1,6 +1,7 @@
 //! `takebook grade`: how well one labelled timeline matches another.
 
 use super::{CliError, Outcome};
+use crate::foreign::{Given, Kind};
 use crate::grading::{
     ChordGrades, Difference, GradingError, STRICTNESSES, Strictness, Timeline, differences,
     grade_chords, parse_lab,
@@ -15,15 +16,16 @@ const MAX_BYTES: u64 = 16 * 1024 * 1024;
 /// Grades chords against a reference, by the field's measures.
 ///
 /// Both are labelled timelines: text with a start, an end (s) and a chord
-/// label a line, or a log, whose chords are taken as they stand. Recall is the part of the compared time in which the chord is
+/// label a line, a JAMS, MusicXML or MIDI file, or a log, whose chords are taken
+/// as they stand. Recall is the part of the compared time in which the chord is
 /// right; what a strictness does not compare is left out of it. `with bass`
 /// asks for the right bass note too.
 #[derive(clap::Args)]
 #[command(after_help = "Example:\n  takebook grade mine.lab fixtures/truth/lantern-porch.lab")]
 pub(crate) struct Grade {
-    /// The timeline to be graded (.lab, or a log).
+    /// The timeline to be graded (.lab .jams .musicxml .mid, or a log).
     estimate: PathBuf,
-    /// The timeline that is taken as true (.lab, or a log).
+    /// The timeline that is taken as true (.lab .jams .musicxml .mid, or a log).
     reference: PathBuf,
     /// Prints one JSON object instead (docs/grading.md).
     #[arg(long)]
@@ -81,6 +83,10 @@ fn read(path: &Path) -> Result<Timeline, CliError> {
     if path.extension().is_some_and(|e| e == store::ENDING) {
         return read_log(path);
     }
+    let ending = path.extension().and_then(|e| e.to_str()).unwrap_or("");
+    if let Some(kind) = Kind::by_ending(ending).filter(|k| *k != Kind::Lab) {
+        return read_foreign(path, kind);
+    }
     let size = std::fs::metadata(path)
         .map_err(|e| in_file(path, &format!("cannot be read: {e}")))?
         .len();
@@ -105,6 +111,19 @@ fn read_log(path: &Path) -> Result<Timeline, CliError> {
     let labels: Vec<String> = spans.iter().map(|s| s.label.label()).collect();
     let parts = spans.iter().zip(&labels);
     Timeline::from_parts(parts.map(|(s, label)| (s.start_s, s.end_s, label.as_str())))
+        .map_err(|e| in_file(path, &e))
+}
+
+/// The first candidates of a file that is taken in.
+fn read_foreign(path: &Path, kind: Kind) -> Result<Timeline, CliError> {
+    let taken = super::draft::taken_in::read(path, kind, &Given::default())?;
+    let chords = &taken.heard.chords;
+    let labels: Vec<String> = chords
+        .iter()
+        .map(|c| c.candidates[0].label.label())
+        .collect();
+    let parts = chords.iter().zip(&labels);
+    Timeline::from_parts(parts.map(|(c, label)| (c.start_s, c.end_s, label.as_str())))
         .map_err(|e| in_file(path, &e))
 }
 

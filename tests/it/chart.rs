@@ -13,7 +13,7 @@ use takebook::songlog::{Log, Take};
 const AT: &str = "2031-05-02T18:30:00Z";
 
 /// Three bars twice and a bar that lasts two, all decided but one chord.
-fn demo_log(dir: &Path) -> PathBuf {
+pub(crate) fn demo_log(dir: &Path) -> PathBuf {
     let spans = [
         (0.0, 2.0, "G", "320003"),
         (2.0, 4.0, "C", "x32010"),

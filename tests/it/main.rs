@@ -7,10 +7,12 @@ mod chords_db;
 mod confirm;
 mod crash;
 mod damaged;
+mod delivery;
 mod dependencies;
 #[cfg(feature = "desk")]
 mod desk;
 mod draft;
+mod foreign;
 mod form;
 mod grade;
 mod guide;

@@ -16,6 +16,10 @@ const TABLE: &[(&str, &[&str])] = &[
         &["songlog", "grading", "fretboard", "theory", "units"],
     ),
     ("songlog", &["fretboard", "theory", "units"]),
+    (
+        "foreign",
+        &["songlog", "grading", "fretboard", "theory", "units"],
+    ),
     ("chart", &["songlog", "fretboard", "theory", "units"]),
     ("deciding", &["songlog", "fretboard", "theory", "units"]),
     (
@@ -55,6 +59,7 @@ const TABLE: &[(&str, &[&str])] = &[
             "deciding",
             "desk",
             "drafting",
+            "foreign",
             "fretboard",
             "grading",
             "hearing",

@@ -1,18 +1,20 @@
 //! Sections and rows of bars.
 
+mod heights;
+
+use heights::{Heights, TAB_LINE, tablature};
+
 use super::{Item, MARGIN, Pager, Role, Style, dots, line};
 use crate::chart::ChartError;
 use crate::chart::sheet::{Block, Mark, Measure, bars_on_line, split_symbol};
 
-/// Height of a row and the space under it, mm.
-const ROW: f64 = 14.0;
+/// Space under a row, mm.
 const ROW_GAP: f64 = 2.5;
 /// Room for bar numbers, mm.
 const NUMBERS: f64 = 7.0;
 /// From the row's top, mm.
 const BAR_TOP: f64 = 1.2;
-const SYMBOL: f64 = 7.6;
-const SLASH: f64 = 12.4;
+const NOTE_POINTS: f64 = 8.0;
 /// Bar lines, mm.
 const THIN: f64 = 0.35;
 const THICK: f64 = 1.0;
@@ -35,6 +37,10 @@ enum End {
 
 /// How a line of bars stands among the others.
 struct Place {
+    /// Where its parts are.
+    heights: Heights,
+    /// Strings of the tablature.
+    n_strings: usize,
     /// Bars that a full line has.
     columns: usize,
     /// What its last line closes.
@@ -44,15 +50,24 @@ struct Place {
 }
 
 /// A section: its heading and rows.
-pub(super) fn block(page: &mut Pager, block: &Block, last_block: bool) -> Result<(), ChartError> {
-    let row_height = ROW * page.scale;
-    heading(page, block, row_height)?;
+pub(super) fn block(
+    page: &mut Pager,
+    block: &Block,
+    n_strings: usize,
+    last_block: bool,
+) -> Result<(), ChartError> {
+    let first = block.rows.first().map_or(&[][..], |r| r);
+    heading(page, block, Heights::of(page, first, n_strings).all)?;
     for (i, row) in block.rows.iter().enumerate() {
         let columns = bars_on_line(row, page.scale);
         for (c, bars) in row.chunks(columns).enumerate() {
+            let heights = Heights::of(page, bars, n_strings);
+            let row_height = heights.all;
             page.need(row_height);
             let last = i + 1 == block.rows.len() && (c + 1) * columns >= row.len();
             let place = Place {
+                heights,
+                n_strings,
                 columns,
                 end: match last_block && last {
                     true => End::Song,
@@ -61,7 +76,8 @@ pub(super) fn block(page: &mut Pager, block: &Block, last_block: bool) -> Result
                 ending_before: c.checked_sub(1).and_then(|_| row[c * columns - 1].ending),
             };
             let items = row_items(page, bars, &place)?;
-            page.add(Role::Paragraph, items);
+            let words: Vec<String> = bars.iter().map(Measure::words).collect();
+            page.add(Role::Row(words.join("; ")), items);
             page.y += row_height + ROW_GAP * page.scale;
         }
     }
@@ -120,6 +136,17 @@ fn heading(page: &mut Pager, block: &Block, keep: f64) -> Result<(), ChartError>
             items.push(page.text_item(x, page.y, small, Style::Italic, part));
         }
     }
+    if !block.strokes.is_empty() {
+        let small = size * 0.85;
+        let right = MARGIN + page.width();
+        let w = page.fonts.width(Style::Italic, small, &block.strokes)?;
+        // beside the name where there is room, else below
+        if !block.differs.is_empty() || x + w > right {
+            page.y += small * 1.3;
+            x = MARGIN;
+        }
+        items.push(page.text_item(x, page.y, small, Style::Italic, &block.strokes));
+    }
     page.y += size * 0.5;
     page.add(Role::Heading, items);
     Ok(())
@@ -149,7 +176,14 @@ fn row_items(page: &Pager, row: &[Measure], place: &Place) -> Result<Vec<Item>, 
         } else {
             End::Bar
         };
-        bar_lines(page, measure, (left, left + bar_width), end, &mut items);
+        bar_lines(
+            page,
+            measure,
+            (left, left + bar_width),
+            place.heights.bar_bottom(s),
+            end,
+            &mut items,
+        );
         if let Some(ending) = measure.ending {
             let y = top - 1.3 * s;
             items.push(line((left, y), (left + bar_width - 1.0, y), THIN));
@@ -170,12 +204,38 @@ fn row_items(page: &Pager, row: &[Measure], place: &Place) -> Result<Vec<Item>, 
         if measure.simile {
             simile(
                 (inner_left + inner_right) / 2.0,
-                top + 8.6 * s,
+                top + (BAR_TOP * s + place.heights.bar_bottom(s)) / 2.0,
                 s,
                 &mut items,
             );
         } else {
-            measure_items(page, measure, (inner_left, inner_right), &mut items)?;
+            let room = (inner_left, inner_right);
+            measure_items(page, measure, room, &place.heights, &mut items)?;
+        }
+        if let Some(tab) = place.heights.tab {
+            let has_tab = |m: &Measure| !m.simile && !m.tab.is_empty();
+            let span = (left, left + bar_width);
+            if has_tab(measure) {
+                tablature(page, measure, span, top + tab, place, &mut items)?;
+            } else if i.checked_sub(1).is_some_and(|b| has_tab(&row[b])) {
+                // the hand goes on alike
+                let middle = TAB_LINE * s * place.n_strings.saturating_sub(1) as f64 / 2.0;
+                let (x, y) = (left + 2.0 * s, top + tab + middle);
+                let size = page.points(8.0);
+                items.push(page.text_item(x, y + size * 0.3, size, Style::Italic, "sim."));
+            }
+        }
+    }
+    let begins = row.first().is_some_and(|m| !m.simile && !m.tab.is_empty());
+    if let Some(tab) = place.heights.tab.filter(|_| begins) {
+        // which lines these are, where the bars' number stands above
+        let size = page.points(6.5);
+        let step = TAB_LINE * s * place.n_strings.saturating_sub(1) as f64 / 3.0;
+        for (i, letter) in ["T", "A", "B"].into_iter().enumerate() {
+            let w = page.fonts.width(Style::Bold, size, letter)?;
+            let y = top + tab + step * (i as f64 + 0.5) + size * 0.35;
+            let x = MARGIN + NUMBERS - w - 1.5;
+            items.push(page.text_item(x, y, size, Style::Bold, letter));
         }
     }
     Ok(items)
@@ -186,11 +246,12 @@ fn bar_lines(
     page: &Pager,
     measure: &Measure,
     (left, right): (f64, f64),
+    bottom: f64,
     end: End,
     items: &mut Vec<Item>,
 ) {
     let s = page.scale;
-    let (top, bottom) = (page.y + BAR_TOP * s, page.y + ROW * s);
+    let (top, bottom) = (page.y + BAR_TOP * s, page.y + bottom);
     let mut vertical = |x: f64, width: f64| items.push(line((x, top), (x, bottom), width));
     let mut colons = Vec::new();
     if measure.repeat_start {
@@ -243,6 +304,7 @@ fn measure_items(
     page: &Pager,
     measure: &Measure,
     (left, right): (f64, f64),
+    heights: &Heights,
     items: &mut Vec<Item>,
 ) -> Result<(), ChartError> {
     let s = page.scale;
@@ -273,12 +335,22 @@ fn measure_items(
         xs[i] = xs[i].min(end - widths[i] * shrink).max(left);
         end = xs[i] - GAP;
     }
-    let y = page.y + SYMBOL * s;
+    let y = page.y + heights.symbol;
     for (mark, x) in measure.marks.iter().zip(&xs) {
         symbol_items(page, mark, *x, y, full * shrink, items)?;
+        let small = page.points(NOTE_POINTS);
+        for (text, style, y) in [
+            (&mark.top, Style::Italic, heights.top_note),
+            (&mark.degree, Style::Regular, heights.degree),
+            (&mark.bass, Style::Italic, heights.bass),
+        ] {
+            if let Some(text) = text {
+                items.push(page.text_item(*x, page.y + y, small, style, text));
+            }
+        }
     }
     let size = page.points(9.0);
-    let slash_y = page.y + SLASH * s;
+    let slash_y = page.y + heights.slash;
     for beat in 0..measure.n_beats {
         let x = at(f64::from(2 * beat));
         items.push(page.text_item(x + 0.6 * s, slash_y, size, Style::Regular, "/"));

@@ -1,9 +1,9 @@
 //! The legend's chord boxes, in rows.
 
 use super::{Item, MARGIN, Pager, Role, Style, dots, line};
-use crate::chart::ChartError;
 use crate::chart::diagram::{Diagram, diagram};
 use crate::chart::sheet::{Entry, ShapeBox};
+use crate::chart::{ChartError, Options};
 
 /// Between strings and between frets, mm.
 const DX: f64 = 3.1;
@@ -27,7 +27,7 @@ const HELD_POINTS: f64 = 8.0;
 pub(super) fn legend(
     page: &mut Pager,
     entries: &[Entry],
-    left_handed: bool,
+    options: &Options,
 ) -> Result<(), ChartError> {
     if entries.is_empty() {
         return Ok(());
@@ -49,7 +49,7 @@ pub(super) fn legend(
         page.need(height);
         let mut x = MARGIN;
         for entry in &rest[..n] {
-            let items = entry_items(page, entry, x, left_handed)?;
+            let items = entry_items(page, entry, x, options)?;
             let frets: Vec<String> = entry.boxes.iter().map(|b| b.shape.text()).collect();
             let open = if entry.open { ", open" } else { "" };
             let alt = format!("{}: frets {}{open}", entry.title(), frets.join(" or "));
@@ -101,7 +101,7 @@ fn entry_items(
     page: &Pager,
     entry: &Entry,
     left: f64,
-    left_handed: bool,
+    options: &Options,
 ) -> Result<Vec<Item>, ChartError> {
     let s = page.scale;
     let mut items = Vec::new();
@@ -133,13 +133,7 @@ fn entry_items(
             items.push(page.text_item(x + s, middle, page.points(9.0), Style::Italic, "or"));
             x += OR * s;
         }
-        box_items(
-            page,
-            shape_box,
-            (x + LEFT * s, top),
-            left_handed,
-            &mut items,
-        )?;
+        box_items(page, shape_box, (x + LEFT * s, top), options, &mut items)?;
         x += box_width(page, shape_box);
     }
     Ok(items)
@@ -149,11 +143,12 @@ fn box_items(
     page: &Pager,
     shape_box: &ShapeBox,
     (left, top): (f64, f64),
-    left_handed: bool,
+    options: &Options,
     items: &mut Vec<Item>,
 ) -> Result<(), ChartError> {
     let s = page.scale;
-    let d: Diagram = diagram(shape_box, left_handed);
+    let d: Diagram = diagram(shape_box, options.left_handed);
+    let save_ink = options.save_ink;
     let x = |column: usize| left + DX * s * column as f64;
     let edge = |row: u8| top + DY * s * f64::from(row);
     let y = |row: u8| edge(row) - DY * s * 0.5;
@@ -168,7 +163,7 @@ fn box_items(
         items.push(line(
             (left - 0.12, top - 0.35),
             (right + 0.12, top - 0.35),
-            0.9,
+            if save_ink { 0.6 } else { 0.9 },
         ));
     } else {
         let size = page.points(8.0);
@@ -194,7 +189,7 @@ fn box_items(
         items.push(Item::Line {
             from: (x(*a), y(*row)),
             to: (x(*b), y(*row)),
-            width: 2.4 * s,
+            width: if save_ink { 0.5 } else { 2.4 * s },
             dotted: false,
             round: true,
         });
@@ -204,7 +199,7 @@ fn box_items(
         items.push(Item::Circle {
             center: (cx, cy),
             radius: 1.3 * s,
-            stroke: None,
+            stroke: save_ink.then_some(0.25),
         });
         if let Some(finger) = finger {
             let size = page.points(6.0);
@@ -215,7 +210,7 @@ fn box_items(
                 size,
                 style: Style::Regular,
                 text: finger.clone(),
-                white: true,
+                white: !save_ink,
             });
         }
     }

@@ -59,6 +59,7 @@ pub(super) fn measures(
             number: bar.number,
             n_beats: bar.n_beats.max(1),
             marks,
+            tab: Vec::new(),
             simile: false,
             repeat_start: false,
             repeat_end: false,
@@ -93,6 +94,9 @@ fn mark(
         symbol: print(&song.spans[span].label),
         open: song.spans[span].state == State::Open,
         variant: variants.of_span(span),
+        degree: None,
+        top: None,
+        bass: None,
         remarks: Vec::new(),
         span,
         held,
@@ -174,7 +178,7 @@ fn place(song: &Song, bars: &[Bar], time_s: f64) -> (usize, u8) {
 }
 
 /// Beats from the bar's start to a time, by the heard beats where they fit the bar.
-fn beats_into(song: &Song, bar: &Bar, time_s: f64) -> f64 {
+pub(super) fn beats_into(song: &Song, bar: &Bar, time_s: f64) -> f64 {
     const SLACK_S: f64 = 0.02;
     let inside: Vec<f64> = song
         .beats_s

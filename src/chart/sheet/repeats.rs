@@ -39,6 +39,29 @@ pub(super) fn blocks(
     (parts.into_iter().map(block).collect(), form)
 }
 
+/// Letters (and names) in the order in which they are played; empty for a single section.
+pub(super) fn roadmap(song: &Song) -> String {
+    let mut parts: Vec<(String, u32)> = Vec::new();
+    for section in &song.sections {
+        let text = match &section.name {
+            Some(name) => format!("{} {name}", section.letter),
+            None => section.letter.clone(),
+        };
+        match parts.last_mut().filter(|p| p.0 == text) {
+            Some(part) => part.1 += 1,
+            None => parts.push((text, 1)),
+        }
+    }
+    if parts.len() < 2 {
+        return String::new();
+    }
+    let words: Vec<String> = parts
+        .into_iter()
+        .map(|(text, n)| if n > 1 { format!("{text} ×{n}") } else { text })
+        .collect();
+    words.join(" – ")
+}
+
 fn form_words(part: &Part) -> String {
     let mut text = match &part.name {
         Some(name) => format!("{} {name}", part.in_roadmap),
@@ -178,8 +201,10 @@ fn block(mut part: Part) -> Block {
                 && row[i].ending == row[i - 1].ending
                 && !row[i].repeat_start;
             let doubt = |m: &Measure| m.marks.iter().any(|x| x.open);
-            row[i].simile =
-                plain && row[i].same(&row[i - 1]) && doubt(&row[i]) == doubt(&row[i - 1]);
+            row[i].simile = plain
+                && row[i].same(&row[i - 1])
+                && row[i].same_tab(&row[i - 1])
+                && doubt(&row[i]) == doubt(&row[i - 1]);
         }
     }
     Block {
@@ -187,6 +212,7 @@ fn block(mut part: Part) -> Block {
         name: part.name,
         differs: part.differs,
         times: part.times,
+        strokes: String::new(),
         rows,
     }
 }

@@ -1,0 +1,145 @@
+//! A binder: many songs in one PDF, with contents and page numbers.
+
+use super::layout::{Group, Item, Laid, MARGIN, Pager, Role, Style, lay_out};
+use super::sheet::Sheet;
+use super::{ChartError, Options, PERMISSION, pdf, prepare};
+use crate::songlog::song::Song;
+use rayon::prelude::*;
+
+/// One song as it lies in the binder.
+struct Bound {
+    title: String,
+    /// Key and number of open chords, for the contents.
+    facts: String,
+    laid: Laid,
+}
+
+/// Lays songs out in the order given and binds them.
+///
+/// Takes the binder's title, the songs, options that hold for each, and what is
+/// told after each song. The pages of the contents come first and are counted.
+///
+/// # Errors
+/// The index of the first song that cannot be charted, and why, as [`super::write`].
+pub fn binder(
+    title: &str,
+    songs: &[Song],
+    options: &Options,
+    done: &(dyn Fn() + Sync),
+) -> Result<Vec<u8>, (usize, ChartError)> {
+    let bound: Vec<Bound> = songs
+        .par_iter()
+        .enumerate()
+        .map(|(i, song)| {
+            let bound = bind(song, options).map_err(|e| (i, e));
+            done();
+            bound
+        })
+        .collect::<Result<_, _>>()?;
+    finish(title, bound, options).map_err(|e| (0, e))
+}
+
+fn bind(song: &Song, options: &Options) -> Result<Bound, ChartError> {
+    let song = prepare(song, options)?;
+    let sheet = Sheet::new(&song, options)?;
+    let mut facts = song.key.map_or_else(String::new, |k| k.text());
+    if sheet.n_open > 0 {
+        facts.push_str(&format!("  ({} open)", sheet.n_open));
+    }
+    Ok(Bound {
+        title: match super::xml::one_line(&sheet.title).trim() {
+            "" => "(no title)".into(),
+            title => title.to_owned(),
+        },
+        facts,
+        laid: lay_out(&sheet, options)?,
+    })
+}
+
+fn finish(title: &str, bound: Vec<Bound>, options: &Options) -> Result<Vec<u8>, ChartError> {
+    // how long the contents are depends on no number in them, so the first try tells
+    let n_contents = contents(title, &bound, options, 0)?.len();
+    let mut pages = contents(title, &bound, options, n_contents)?;
+    let mut outline = Vec::new();
+    for song in bound {
+        outline.push((song.title, pages.len()));
+        pages.extend(song.laid.pages);
+    }
+    let mut laid = Laid {
+        title: title.into(),
+        page: options.page,
+        pages,
+        outline,
+    };
+    number(&mut laid, options)?;
+    pdf::write(&laid)
+}
+
+/// The pages of the contents; the first song starts `after` pages from the binder's first.
+fn contents(
+    title: &str,
+    bound: &[Bound],
+    options: &Options,
+    after: usize,
+) -> Result<Vec<Vec<Group>>, ChartError> {
+    let mut page = Pager::new(options)?;
+    page.title(title)?;
+    page.gap(4.0);
+    let size = page.points(11.0);
+    let small = page.points(8.5);
+    let mut number = after + 1;
+    for song in bound {
+        page.need(size * 1.7);
+        page.y += size * 1.5;
+        let y = page.y;
+        let right = page.page.size_mm().0 - MARGIN;
+        let text = number.to_string();
+        let number_width = page.fonts.width(Style::Regular, size, &text)?;
+        let facts_width = page.fonts.width(Style::Italic, small, &song.facts)?;
+        let room = right - MARGIN - number_width - facts_width - 14.0;
+        let mut lines = page.wrap(&song.title, Style::Regular, size, room)?;
+        let first = lines.swap_remove(0);
+        let shown = if lines.is_empty() {
+            first
+        } else {
+            format!("{first} …")
+        };
+        let mut items = vec![page.text_item(MARGIN, y, size, Style::Regular, &shown)];
+        let from = MARGIN + page.fonts.width(Style::Regular, size, &shown)? + 2.0;
+        let facts_left = right - number_width - facts_width - 6.0;
+        items.push(page.text_item(facts_left, y, small, Style::Italic, &song.facts));
+        items.push(page.text_item(right - number_width, y, size, Style::Regular, &text));
+        if facts_left - 2.0 > from {
+            items.push(Item::Line {
+                from: (from, y),
+                to: (facts_left - 2.0, y),
+                width: 0.25,
+                dotted: true,
+                round: true,
+            });
+        }
+        let words = format!("{}, page {number}", song.title);
+        page.add(Role::Row(words), items);
+        number += song.laid.pages.len();
+    }
+    page.gap(4.0);
+    page.paragraph(PERMISSION, Style::Regular, 7.5)?;
+    Ok(page.pages)
+}
+
+/// Puts the binder's page number in the middle of each foot.
+fn number(laid: &mut Laid, options: &Options) -> Result<(), ChartError> {
+    let pager = Pager::new(options)?;
+    let (w, h) = laid.page.size_mm();
+    let size = 9.0 * super::layout::POINT;
+    for (i, page) in laid.pages.iter_mut().enumerate() {
+        let text = (i + 1).to_string();
+        let width = pager.fonts.width(Style::Regular, size, &text)?;
+        let item = pager.text_item((w - width) / 2.0, h - 10.0, size, Style::Regular, &text);
+        page.push(Group {
+            role: Role::Foot,
+            items: vec![item],
+        });
+    }
+    Ok(())
+}

@@ -1,0 +1,293 @@
+//! What the hand plucks: notes of fragments and picked bars as tablature, strokes as counting.
+//!
+//! Only what was heard is shown. A pitch can be played at several places; the
+//! decided shape says which, else the place where the hand moves least.
+
+use super::bars::{all_bars, beats_into};
+use super::{Block, Measure};
+use crate::fretboard::Instrument;
+use crate::songlog::song::{Bar, Song, Span};
+
+/// A note of the tablature.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct TabNote {
+    /// Beats from the bar's start, on a grid of quarters (sixths, where beats are dotted).
+    pub at: f64,
+    /// String, 0 for the lowest.
+    pub string: usize,
+    /// Fret, counted from the capo.
+    pub fret: u8,
+}
+
+/// Notes struck this close together are one stroke, s.
+const TOGETHER_S: f64 = 0.06;
+/// More notes than this at once are a strum.
+const STRUM: usize = 3;
+/// A bar is picked from this many strokes on, most of them of one or two notes.
+const LEAST_PICKED: usize = 4;
+/// Part of a section's bars in which a stroke must be heard to be part of its pattern.
+const USUAL: f64 = 0.6;
+
+/// One stroke: when, and which pitches.
+struct Stroke {
+    at_s: f64,
+    midi: Vec<u8>,
+}
+
+fn strokes_of(spans: &[&Span], bar: &Bar) -> Vec<Stroke> {
+    /// A stroke this little before the bar line belongs to the bar, s.
+    const EARLY_S: f64 = 0.05;
+    let mut struck: Vec<(f64, u8)> = spans
+        .iter()
+        .flat_map(|s| &s.struck)
+        .map(|(midi, at_s)| (*at_s, *midi))
+        .filter(|(t, _)| *t >= bar.start_s - EARLY_S && *t < bar.end_s - EARLY_S)
+        .collect();
+    struck.sort_by(|a, b| a.0.total_cmp(&b.0).then(a.1.cmp(&b.1)));
+    let mut strokes: Vec<Stroke> = Vec::new();
+    for (at_s, midi) in struck {
+        match strokes.last_mut().filter(|s| at_s - s.at_s <= TOGETHER_S) {
+            Some(stroke) if stroke.midi.contains(&midi) => {}
+            Some(stroke) => stroke.midi.push(midi),
+            None => strokes.push(Stroke {
+                at_s,
+                midi: vec![midi],
+            }),
+        }
+    }
+    strokes
+}
+
+/// Whether beats are divided in three.
+fn dotted(song: &Song, bar: &Bar) -> bool {
+    song.meter
+        .is_some_and(|(n, value)| value == 8 && bar.n_beats * 3 == n)
+}
+
+/// Puts tablature into bars with fragments, and into picked bars where their pattern is new.
+pub(super) fn tab(song: &Song, measures: &mut [Measure]) {
+    let bars = all_bars(song);
+    let starts: Vec<u32> = song.sections.iter().map(|s| s.first_bar).collect();
+    // after the start of a section the next picked bar shows the pattern
+    let mut wanted = true;
+    let mut near = None;
+    for (measure, bar) in measures.iter_mut().zip(&bars) {
+        wanted |= starts.contains(&bar.number);
+        let spans: Vec<&Span> = song.spans_in(bar).collect();
+        let fragment = spans
+            .iter()
+            .any(|s| s.fragment && s.label.chord().is_some());
+        let strokes = strokes_of(&spans, bar);
+        let few = strokes.iter().filter(|s| s.midi.len() <= 2).count();
+        let picked = strokes.len() >= LEAST_PICKED && few * 5 >= strokes.len() * 4;
+        if !(fragment || picked && wanted) {
+            continue;
+        }
+        wanted &= fragment;
+        for span in &spans {
+            if !fragment_or(span, picked) {
+                continue;
+            }
+            let mine = strokes_of(&[span], bar);
+            let mut pitches: Vec<u8> = mine
+                .iter()
+                .filter(|s| s.midi.len() <= STRUM)
+                .flat_map(|s| s.midi.clone())
+                .collect();
+            pitches.sort_unstable();
+            pitches.dedup();
+            let places = places(&song.instrument, span, &pitches, &mut near);
+            for stroke in mine.iter().filter(|s| s.midi.len() <= STRUM) {
+                let grid = if dotted(song, bar) { 6.0 } else { 4.0 };
+                let at = (beats_into(song, bar, stroke.at_s) * grid).round() / grid;
+                let last = f64::from(bar.n_beats.max(1)) - 1.0 / grid;
+                for midi in &stroke.midi {
+                    let Some((_, string, fret)) = places.iter().find(|p| p.0 == *midi) else {
+                        continue;
+                    };
+                    let note = TabNote {
+                        at: at.clamp(0.0, last),
+                        string: *string,
+                        fret: *fret,
+                    };
+                    let taken = |t: &TabNote| t.at == note.at && t.string == note.string;
+                    if !measure.tab.iter().any(taken) {
+                        measure.tab.push(note);
+                    }
+                }
+            }
+        }
+        measure
+            .tab
+            .sort_by(|a, b| a.at.total_cmp(&b.at).then(a.string.cmp(&b.string)));
+    }
+}
+
+fn fragment_or(span: &Span, picked: bool) -> bool {
+    span.label.chord().is_some() && (span.fragment || picked)
+}
+
+/// Pitch, string and fret of each pitch that can be played.
+///
+/// By the first shape that sounds all of them; else each pitch on a string of
+/// its own with the least reach, near the place before (`near`, a fret).
+fn places(
+    instrument: &Instrument,
+    span: &Span,
+    pitches: &[u8],
+    near: &mut Option<f64>,
+) -> Vec<(u8, usize, u8)> {
+    let by_shape = span.shapes.iter().take(4).find_map(|shape| {
+        let sounding = instrument.sounding(shape);
+        let all = pitches
+            .iter()
+            .map(|m| {
+                let string = sounding.iter().position(|s| *s == Some(*m))?;
+                Some((*m, string, shape.frets()[string]?))
+            })
+            .collect::<Option<Vec<_>>>();
+        all.filter(|_| !span.fragment || span.n_decided_shapes > 0)
+    });
+    let found = by_shape.unwrap_or_else(|| least_reach(instrument, pitches, *near));
+    let pressed: Vec<f64> = found
+        .iter()
+        .filter(|p| p.2 > 0)
+        .map(|p| f64::from(p.2))
+        .collect();
+    if !pressed.is_empty() {
+        *near = Some(pressed.iter().sum::<f64>() / pressed.len() as f64);
+    }
+    found
+}
+
+/// Pitches on strings of their own while there are enough, the hand reaching least.
+fn least_reach(instrument: &Instrument, pitches: &[u8], near: Option<f64>) -> Vec<(u8, usize, u8)> {
+    let neck = instrument
+        .highest_fret
+        .saturating_sub(instrument.capo)
+        .min(17);
+    let n = instrument.tuning.n_strings();
+    let fret_on =
+        |midi: u8, string: usize| (0..=neck).find(|f| instrument.midi(string, *f) == Some(midi));
+    // the two outermost pitches decide where the hand is; more than four are placed one by one
+    let mut rows: Vec<Vec<(u8, usize, u8)>> = vec![Vec::new()];
+    for midi in pitches.iter().take(4) {
+        let mut longer = Vec::new();
+        for row in &rows {
+            for string in 0..n {
+                if let Some(fret) = fret_on(*midi, string)
+                    && row.iter().all(|p| p.1 < string)
+                {
+                    let mut row = row.clone();
+                    row.push((*midi, string, fret));
+                    longer.push(row);
+                }
+            }
+        }
+        if !longer.is_empty() {
+            rows = longer;
+        }
+    }
+    let cost = |row: &Vec<(u8, usize, u8)>| {
+        let pressed: Vec<f64> = row
+            .iter()
+            .filter(|p| p.2 > 0)
+            .map(|p| f64::from(p.2))
+            .collect();
+        let (low, high) = pressed
+            .iter()
+            .fold((f64::MAX, 0.0f64), |(l, h), f| (l.min(*f), h.max(*f)));
+        let reach = if pressed.is_empty() { 0.0 } else { high - low };
+        let skipped = match (row.first(), row.last()) {
+            (Some(a), Some(b)) => (b.1 - a.1 + 1 - row.len()) as f64,
+            _ => 0.0,
+        };
+        let mean = pressed.iter().sum::<f64>() / pressed.len().max(1) as f64;
+        let away = near.map_or(0.15 * (mean - 5.0).abs(), |n| 0.4 * (mean - n).abs());
+        2.0 * reach + skipped + away
+    };
+    let mut best = rows
+        .into_iter()
+        .min_by(|a, b| cost(a).total_cmp(&cost(b)))
+        .unwrap_or_default();
+    for midi in pitches.iter().skip(4) {
+        let on = (0..n)
+            .rev()
+            .find_map(|string| Some((*midi, string, fret_on(*midi, string)?)));
+        best.extend(on);
+    }
+    best
+}
+
+/// Says of each section on what the hand was heard to strike, if most of its bars agree.
+pub(super) fn strokes(song: &Song, blocks: &mut [Block]) {
+    let bars = all_bars(song);
+    for block in blocks {
+        let numbers: Vec<u32> = block
+            .measures()
+            .map(|m| m.number)
+            .filter(|n| *n > 0)
+            .collect();
+        let mine: Vec<&Bar> = bars
+            .iter()
+            .filter(|b| numbers.contains(&b.number))
+            .collect();
+        let Some(first) = mine.first() else { continue };
+        let alike: Vec<&&Bar> = mine.iter().filter(|b| b.n_beats == first.n_beats).collect();
+        // a rhythm needs bars to be heard in
+        if alike.len() < 2 {
+            continue;
+        }
+        let per_beat = if dotted(song, first) { 3 } else { 2 };
+        let n_slots = usize::from(first.n_beats.max(1)) * per_beat;
+        let mut hits = vec![0usize; n_slots];
+        let (mut n_strums, mut n_picks) = (0, 0);
+        for bar in &alike {
+            let spans: Vec<&Span> = song.spans_in(bar).collect();
+            let mut seen = vec![false; n_slots];
+            for stroke in strokes_of(&spans, bar) {
+                match stroke.midi.len() {
+                    0..=2 => n_picks += 1,
+                    _ => n_strums += 1,
+                }
+                let at = beats_into(song, bar, stroke.at_s) * per_beat as f64;
+                // what lies between the slots is no stroke of this grid
+                if (at - at.round()).abs() <= 0.3 {
+                    seen[(at.round() as usize).min(n_slots - 1)] = true;
+                }
+            }
+            for (count, seen) in hits.iter_mut().zip(seen) {
+                *count += usize::from(seen);
+            }
+        }
+        let usual: Vec<bool> = hits
+            .iter()
+            .map(|n| *n as f64 >= USUAL * alike.len() as f64)
+            .collect();
+        if usual.iter().filter(|u| **u).count() < 2 || n_strums + n_picks == 0 {
+            continue;
+        }
+        let word = if n_strums >= n_picks {
+            "strokes"
+        } else {
+            "picked"
+        };
+        block.strokes = format!("{word} heard on {}", counting(&usual, per_beat));
+    }
+}
+
+/// `1 · 2 & · & 4 &`: numbers and halves of beats, a dot where nothing is struck.
+fn counting(usual: &[bool], per_beat: usize) -> String {
+    let words: Vec<String> = usual
+        .iter()
+        .enumerate()
+        .map(|(i, on)| match (on, per_beat, i % per_beat) {
+            (false, ..) => "·".into(),
+            // eighths of dotted beats are counted through
+            (true, 3, _) => (i + 1).to_string(),
+            (true, _, 0) => (i / per_beat + 1).to_string(),
+            _ => "&".into(),
+        })
+        .collect();
+    words.join(" ")
+}

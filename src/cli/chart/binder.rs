@@ -1,0 +1,123 @@
+//! All logs of a folder in one PDF.
+
+use super::{Chart, load, save};
+use crate::chart::{Format, Options, binder};
+use crate::cli::{CliError, Outcome};
+use crate::songlog::song::Song;
+use crate::songlog::store;
+use indicatif::{ProgressBar, ProgressStyle};
+use std::io::Write;
+use std::path::{Path, PathBuf};
+
+impl Chart {
+    /// Binds the folder's logs by title.
+    pub(super) fn binder(
+        &self,
+        format: Format,
+        options: &Options,
+        to_stdout: bool,
+        out: &mut dyn Write,
+    ) -> Result<Outcome, CliError> {
+        if format != Format::Pdf {
+            return Err(CliError::new(format!(
+                "'{}' is a folder, and a binder of its logs is a .pdf (name one log for another format)",
+                self.log.display()
+            )));
+        }
+        let files = logs(&self.log)?;
+        if files.is_empty() {
+            return Err(CliError::new(format!(
+                "there is no log in the folder '{}' (make logs with: takebook draft {})",
+                self.log.display(),
+                self.log.display()
+            )));
+        }
+        let mut songs: Vec<(PathBuf, Song)> = Vec::new();
+        let mut failed = Vec::new();
+        for file in files {
+            match load(&file) {
+                Ok(song) => songs.push((file, song)),
+                Err(error) => failed.push(format!("  {error}")),
+            }
+        }
+        if !failed.is_empty() {
+            return Err(CliError::new(format!(
+                "{} logs of the folder cannot be read, so no binder was written:\n{}",
+                failed.len(),
+                failed.join("\n")
+            )));
+        }
+        songs.sort_by_cached_key(|(file, song)| (song.title.to_lowercase(), file.clone()));
+        let (files, songs): (Vec<PathBuf>, Vec<Song>) = songs.into_iter().unzip();
+        // shown on a terminal only
+        let bar = ProgressBar::new(songs.len() as u64).with_style(
+            ProgressStyle::with_template("binding {bar:30} {pos} of {len} songs")
+                .unwrap_or_else(|_| ProgressStyle::default_bar()),
+        );
+        let bytes = binder(&title(&self.log), &songs, options, &|| bar.inc(1));
+        bar.finish_and_clear();
+        let bytes = bytes.map_err(|(i, error)| {
+            CliError::new(format!(
+                "{}: {error}; no binder was written",
+                files[i].display()
+            ))
+        })?;
+        if to_stdout {
+            out.write_all(&bytes)?;
+        } else {
+            save(&self.output, &bytes, self.force)?;
+        }
+        let n_open: usize = songs.iter().map(Song::n_open).sum();
+        let n_chords: usize = songs.iter().map(|s| s.spans.len()).sum();
+        if n_open > 0 {
+            writeln!(
+                std::io::stderr().lock(),
+                "takebook: {n_open} of {n_chords} chords are open and marked with '?'"
+            )?;
+        }
+        if !to_stdout && self.json {
+            let said = serde_json::json!({
+                "file": self.output.display().to_string(),
+                "bytes": bytes.len(),
+                "n_songs": songs.len(),
+                "n_chords": n_chords,
+                "n_open": n_open,
+            });
+            writeln!(out, "{said}")?;
+        } else if !to_stdout {
+            writeln!(
+                out,
+                "wrote {}: {} songs",
+                self.output.display(),
+                songs.len()
+            )?;
+        }
+        Ok(if n_open > 0 {
+            Outcome::Open
+        } else {
+            Outcome::Done
+        })
+    }
+}
+
+/// The logs that lie in a folder, by name.
+fn logs(folder: &Path) -> Result<Vec<PathBuf>, CliError> {
+    let failed =
+        |e: std::io::Error| CliError::new(format!("cannot list '{}': {e}", folder.display()));
+    let mut found = Vec::new();
+    for entry in std::fs::read_dir(folder).map_err(failed)? {
+        let path = entry.map_err(failed)?.path();
+        if path.is_file() && path.extension().is_some_and(|e| e == store::ENDING) {
+            found.push(path);
+        }
+    }
+    found.sort();
+    Ok(found)
+}
+
+/// The folder's own name.
+fn title(folder: &Path) -> String {
+    let real = std::fs::canonicalize(folder).unwrap_or_else(|_| folder.into());
+    real.file_name()
+        .map_or_else(|| "Binder".into(), |n| n.to_string_lossy().into_owned())
+}

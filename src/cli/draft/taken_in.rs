@@ -1,0 +1,109 @@
+//! A log from someone's file: labels, annotations, a score or notes, taken in as proposals.
+
+use super::{Args, Done, DraftOptions, Job};
+use super::{acts, load_if_there, settings_of, take_file, told};
+use crate::cli::CliError;
+use crate::foreign::{self, Given, Kind, MAX_BYTES, TakenIn};
+use crate::songlog::decided::Act;
+use crate::songlog::{self, Log, resolve, store, validate};
+use std::path::Path;
+
+/// What a file is by its ending, if it is one that is taken in.
+pub(super) fn kind(path: &Path) -> Option<Kind> {
+    Kind::by_ending(path.extension()?.to_str()?)
+}
+
+/// Reads a file; errors name it.
+pub(in crate::cli) fn read(path: &Path, kind: Kind, given: &Given) -> Result<TakenIn, CliError> {
+    let failed = |e: &dyn std::fmt::Display| CliError::new(format!("'{}': {e}", path.display()));
+    let size = std::fs::metadata(path)
+        .map_err(|e| failed(&format!("cannot be read: {e}")))?
+        .len();
+    if size > MAX_BYTES {
+        return Err(failed(&foreign::ForeignError::TooLarge {
+            bytes: size,
+            most: MAX_BYTES,
+        }));
+    }
+    let bytes = std::fs::read(path).map_err(|e| failed(&format!("cannot be read: {e}")))?;
+    foreign::read(kind, &bytes, given).map_err(|e| failed(&e))
+}
+
+/// Writes the log of a file.
+pub(super) fn draft(job: &Job, args: &Args, kind: Kind) -> Result<Done, CliError> {
+    let locked = store::lock(&job.log)?;
+    let before = load_if_there(&job.log)?;
+    if let Some(before) = &before
+        && before.take.fingerprint.is_some()
+    {
+        return Err(CliError::new(format!(
+            "the log '{}' is about the take '{}', not about a file of chords; name another log with -o",
+            job.log.display(),
+            before.take.file
+        )));
+    }
+    let given_acts = acts(args, before.as_ref())?;
+    let settings = match before.clone() {
+        Some(mut log) => {
+            log.decide(store::now(), given_acts.clone());
+            resolve::settings(&log)
+        }
+        None => settings_of(given_acts.clone()),
+    };
+    let options = DraftOptions::of(&settings);
+    let has_instrument = settings.tuning.is_some() || settings.capo.is_some();
+    let given = Given {
+        instrument: has_instrument.then(|| options.instrument()),
+        key: settings.key,
+        tempo_bpm: settings.tempo_bpm,
+        meter: settings.meter,
+        first_downbeat_s: settings.downbeat_s,
+    };
+    let TakenIn {
+        mut heard,
+        acts: from_file,
+    } = read(&job.take, kind, &given)?;
+    heard.settings = options.settings();
+    let size = std::fs::metadata(&job.take).map_or(0, |m| m.len());
+    let mut log = Log {
+        take: songlog::Take {
+            file: take_file(job),
+            kind: kind.words().into(),
+            rate_hz: 0,
+            channels: 0,
+            bytes: size,
+            fingerprint: None,
+        },
+        drafted: store::now(),
+        heard,
+        decided: before.map_or_else(Vec::new, |log| log.decided),
+    };
+    let new = not_said_yet(&log, from_file);
+    if !new.is_empty() {
+        log.decide(store::now(), new);
+    }
+    if !given_acts.is_empty() {
+        log.decide(store::now(), given_acts);
+    }
+    validate::sense(&log).map_err(|fault| {
+        CliError::new(format!(
+            "'{}' makes no sense as a song at {fault}; nothing was written",
+            job.take.display()
+        ))
+    })?;
+    locked.save(&log)?;
+    Ok(Done::Drafted(Box::new(told(job, &log)?)))
+}
+
+/// The file's title and names, less what the log says already: taking in again repeats nothing.
+fn not_said_yet(log: &Log, acts: Vec<Act>) -> Vec<Act> {
+    let said: Vec<&Act> = log.decided.iter().flat_map(|d| &d.acts).collect();
+    let titled = said.iter().any(|a| matches!(a, Act::Title(_)));
+    let named = said.iter().any(|a| matches!(a, Act::SectionName { .. }));
+    acts.into_iter()
+        .filter(|act| match act {
+            Act::Title(_) => !titled,
+            _ => !named,
+        })
+        .collect()
+}

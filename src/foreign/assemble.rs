@@ -1,0 +1,431 @@
+//! What every reader gives, and how it becomes what a draft would have heard.
+
+use super::{ForeignError, Given, MAX_BARS, TakenIn};
+use crate::fretboard::{Instrument, Limits, Shape, Wanted, voicings};
+use crate::songlog::decided::Act;
+use crate::songlog::heard::{
+    Candidate, FittedShape, Heard, HeardBar, HeardBeat, HeardChord, HeardNote, HeardSection,
+};
+use crate::theory::{Key, Label};
+use std::collections::HashMap;
+
+/// A gap shorter than this is rounding and is closed, s.
+const ROUNDING_S: f64 = 0.002;
+/// How many shapes are proposed where the file has none.
+const N_SHAPES: usize = 3;
+
+/// A file's content before it is put in order.
+#[derive(Default)]
+pub(super) struct Raw {
+    pub(super) title: Option<String>,
+    pub(super) duration_s: f64,
+    pub(super) instrument: Option<Instrument>,
+    pub(super) tempo_bpm: Option<f64>,
+    pub(super) meter: Option<(u8, u8)>,
+    pub(super) key: Option<Key>,
+    pub(super) beats: Vec<HeardBeat>,
+    pub(super) bars: Vec<HeardBar>,
+    pub(super) sections: Vec<RawSection>,
+    /// In order, without overlap; gaps are filled here.
+    pub(super) chords: Vec<RawChord>,
+    pub(super) notes: Vec<HeardNote>,
+    pub(super) warnings: Vec<String>,
+}
+
+/// A section by its start.
+pub(super) struct RawSection {
+    pub(super) start_s: f64,
+    /// What the file calls it: `A`, `A Verse`, `Verse`.
+    pub(super) text: String,
+}
+
+/// A chord of the file.
+pub(super) struct RawChord {
+    pub(super) start_s: f64,
+    pub(super) end_s: f64,
+    /// Never empty, best first.
+    pub(super) candidates: Vec<Candidate>,
+    pub(super) shape: Option<Shape>,
+    /// Pitches that the file strikes, MIDI; to choose a shape by.
+    pub(super) struck: Vec<u8>,
+    pub(super) fragment: bool,
+}
+
+impl RawChord {
+    /// A chord that the file names; `probability` 1 where it says no doubt.
+    pub(super) fn named(start_s: f64, end_s: f64, label: Label, probability: f64) -> Self {
+        Self {
+            start_s,
+            end_s,
+            candidates: vec![Candidate {
+                label,
+                probability: probability.clamp(0.0, 1.0),
+                reason: "as the file says".into(),
+            }],
+            shape: None,
+            struck: Vec::new(),
+            fragment: false,
+        }
+    }
+
+    fn label(&self) -> &Label {
+        &self.candidates[0].label
+    }
+}
+
+/// Everything in its place.
+pub(super) fn assemble(mut raw: Raw, given: &Given) -> Result<TakenIn, ForeignError> {
+    if raw
+        .chords
+        .iter()
+        .all(|c| matches!(c.label(), Label::NoChord))
+    {
+        return Err(ForeignError::Empty {
+            reason: "it has no chord in it, so there is nothing to take in".into(),
+        });
+    }
+    let instrument = given
+        .instrument
+        .clone()
+        .or(raw.instrument.take())
+        .unwrap_or_default();
+    let key = given.key.or(raw.key);
+    if let Some(shift_s) = given
+        .first_downbeat_s
+        .and_then(|at| Some(at - first_downbeat_s(&raw)?))
+        .filter(|s| s.abs() > 1e-9)
+    {
+        shift(&mut raw, shift_s)?;
+    }
+    let ends = raw.chords.iter().map(|c| c.end_s);
+    raw.duration_s = ends.fold(raw.duration_s, f64::max);
+    let tempo_bpm = given.tempo_bpm.or(raw.tempo_bpm);
+    let meter = given.meter.or(raw.meter);
+    if raw.bars.is_empty() {
+        lay_grid(&mut raw, given, tempo_bpm, meter)?;
+    }
+    let meter = meter.or((!raw.bars.is_empty()).then_some((4, 4)));
+    let (sections, names) = sections(&mut raw);
+    let mut acts: Vec<Act> = raw.title.iter().cloned().map(Act::Title).collect();
+    acts.extend(names);
+    let chords = chords(raw.chords, &instrument, &mut raw.warnings);
+    Ok(TakenIn {
+        heard: Heard {
+            by_version: env!("CARGO_PKG_VERSION").into(),
+            settings: Vec::new(),
+            duration_s: raw.duration_s,
+            tuning_cents: 0.0,
+            instrument,
+            tempo_bpm,
+            meter,
+            key,
+            beats: raw.beats,
+            bars: raw.bars,
+            sections,
+            chords,
+            notes: raw.notes,
+            warnings: raw.warnings,
+        },
+        acts,
+    })
+}
+
+/// Bar 1, else the first chord that sounds.
+fn first_downbeat_s(raw: &Raw) -> Option<f64> {
+    let bar = raw.bars.iter().find(|b| b.number >= 1).map(|b| b.start_s);
+    let chord = || {
+        let sounding = |c: &&RawChord| !matches!(c.label(), Label::NoChord);
+        raw.chords.iter().find(sounding).map(|c| c.start_s)
+    };
+    // without bars the times are the take's own; the grid is laid later
+    bar.or_else(|| if raw.beats.is_empty() { None } else { chord() })
+}
+
+fn shift(raw: &mut Raw, by_s: f64) -> Result<(), ForeignError> {
+    let first_s = [
+        raw.bars.first().map(|b| b.start_s),
+        raw.chords.first().map(|c| c.start_s),
+        raw.notes.first().map(|n| n.start_s),
+    ]
+    .into_iter()
+    .flatten()
+    .fold(f64::INFINITY, f64::min);
+    if first_s + by_s < 0.0 {
+        return Err(ForeignError::Wrong {
+            place: "the first downbeat".into(),
+            reason: format!(
+                "with it there, the file would begin {:.2} s before the take (give a later --first-downbeat)",
+                -(first_s + by_s)
+            ),
+        });
+    }
+    for chord in &mut raw.chords {
+        chord.start_s += by_s;
+        chord.end_s += by_s;
+    }
+    for beat in &mut raw.beats {
+        beat.time_s += by_s;
+    }
+    for bar in &mut raw.bars {
+        bar.start_s += by_s;
+        bar.end_s += by_s;
+    }
+    for note in &mut raw.notes {
+        note.start_s += by_s;
+        note.end_s += by_s;
+    }
+    for section in &mut raw.sections {
+        section.start_s += by_s;
+    }
+    raw.duration_s += by_s;
+    Ok(())
+}
+
+/// Bars by the file's beats, or by a tempo that is given.
+fn lay_grid(
+    raw: &mut Raw,
+    given: &Given,
+    tempo_bpm: Option<f64>,
+    meter: Option<(u8, u8)>,
+) -> Result<(), ForeignError> {
+    let Some(bpm) = tempo_bpm.filter(|_| raw.beats.is_empty()) else {
+        return Ok(());
+    };
+    let n_beats = meter.map_or(4, |m| m.0).max(1);
+    let beat_s = 60.0 / bpm;
+    let sounding = |c: &&RawChord| !matches!(c.label(), Label::NoChord);
+    let first_s = given
+        .first_downbeat_s
+        .or_else(|| raw.chords.iter().find(sounding).map(|c| c.start_s))
+        .unwrap_or(0.0);
+    let n_bars = ((raw.duration_s - first_s) / (beat_s * f64::from(n_beats)) - 0.05).ceil();
+    if n_bars > MAX_BARS as f64 {
+        return Err(ForeignError::Wrong {
+            place: "the tempo".into(),
+            reason: format!("{bpm} beats a minute make {n_bars} bars, more than {MAX_BARS}"),
+        });
+    }
+    let at = |beat: u32| first_s + beat_s * f64::from(beat);
+    for number in 0..n_bars.max(0.0) as u32 {
+        let beat = number * u32::from(n_beats);
+        raw.bars.push(HeardBar {
+            number: number + 1,
+            start_s: at(beat),
+            end_s: at(beat + u32::from(n_beats)),
+            n_beats,
+        });
+        raw.beats.extend((0..n_beats).map(|b| HeardBeat {
+            time_s: at(beat + u32::from(b)),
+            place: b + 1,
+        }));
+    }
+    if let Some(bar) = raw.bars.last() {
+        raw.duration_s = raw.duration_s.max(bar.end_s);
+    }
+    Ok(())
+}
+
+/// A heading as its letter and its name: `A Verse`, `B`, `Chorus`.
+fn heading(text: &str) -> (Option<String>, Option<String>) {
+    let text = text.trim();
+    let (first, rest) = text.split_once(char::is_whitespace).unwrap_or((text, ""));
+    let mut signs = first.chars();
+    let letter = signs.next().is_some_and(|c| c.is_ascii_uppercase())
+        && signs.all(|c| c.is_ascii_digit() || matches!(c, '\'' | '′'))
+        && first.chars().count() <= 3;
+    if letter {
+        let rest = rest.trim();
+        (
+            Some(first.into()),
+            (!rest.is_empty()).then(|| rest.to_owned()),
+        )
+    } else {
+        (None, (!text.is_empty()).then(|| text.to_owned()))
+    }
+}
+
+/// Sections by bars, and the acts that name them. Sections without bars are said in a warning.
+fn sections(raw: &mut Raw) -> (Vec<HeardSection>, Vec<Act>) {
+    let Some(last) = raw.bars.last().copied() else {
+        if !raw.sections.is_empty() {
+            raw.warnings.push(format!(
+                "{} sections were left out: the file has no bars (give --tempo, and they are kept)",
+                raw.sections.len()
+            ));
+        }
+        return (Vec::new(), Vec::new());
+    };
+    let taken: Vec<(Option<String>, Option<String>)> =
+        raw.sections.iter().map(|s| heading(&s.text)).collect();
+    let mut letters: HashMap<String, String> = HashMap::new();
+    let mut used: Vec<String> = taken.iter().filter_map(|(l, _)| l.clone()).collect();
+    let mut out: Vec<HeardSection> = Vec::new();
+    let mut acts = Vec::new();
+    let mut named: Vec<(usize, String)> = Vec::new();
+    for (section, (letter, name)) in raw.sections.iter().zip(taken) {
+        let letter = letter.unwrap_or_else(|| {
+            let name = name.clone().unwrap_or_default();
+            letters
+                .entry(name)
+                .or_insert_with(|| {
+                    let free = free_letter(&used);
+                    used.push(free.clone());
+                    free
+                })
+                .clone()
+        });
+        let first_bar = nearest_bar(&raw.bars, section.start_s);
+        if let Some(before) = out.last_mut() {
+            if before.first_bar >= first_bar {
+                raw.warnings.push(format!(
+                    "section '{}' was left out: another starts in bar {}",
+                    section.text.trim(),
+                    before.first_bar
+                ));
+                continue;
+            }
+            before.last_bar = first_bar - 1;
+        }
+        if let Some(name) = name {
+            named.push((out.len(), name.chars().take(200).collect()));
+        }
+        out.push(HeardSection {
+            letter,
+            first_bar,
+            last_bar: last.number,
+            differs: String::new(),
+        });
+    }
+    let time = |number: u32| raw.bars.iter().find(|b| b.number == number);
+    for (i, name) in named {
+        let section = &out[i];
+        if let (Some(from), Some(to)) = (time(section.first_bar), time(section.last_bar)) {
+            acts.push(Act::SectionName {
+                start_s: from.start_s,
+                end_s: to.end_s,
+                name: name
+                    .chars()
+                    .map(|c| if c.is_control() { ' ' } else { c })
+                    .collect(),
+            });
+        }
+    }
+    (out, acts)
+}
+
+/// `A` to `Z`, then `A2` and so on.
+fn free_letter(used: &[String]) -> String {
+    (1u32..)
+        .flat_map(|round| {
+            ('A'..='Z').map(move |c| match round {
+                1 => c.to_string(),
+                n => format!("{c}{n}"),
+            })
+        })
+        .find(|l| !used.contains(l))
+        .unwrap_or_default()
+}
+
+fn nearest_bar(bars: &[HeardBar], time_s: f64) -> u32 {
+    bars.iter()
+        .min_by(|a, b| {
+            let off = |bar: &HeardBar| (bar.start_s - time_s).abs();
+            off(a).total_cmp(&off(b))
+        })
+        .map_or(1, |b| b.number)
+}
+
+/// Chords without gaps, each with shapes.
+fn chords(
+    raw: Vec<RawChord>,
+    instrument: &Instrument,
+    warnings: &mut Vec<String>,
+) -> Vec<HeardChord> {
+    let n_strings = instrument.tuning.n_strings();
+    let mut out: Vec<RawChord> = Vec::new();
+    let mut n_other_strings = 0;
+    let mut end_s = 0.0;
+    for mut chord in raw {
+        if chord.end_s - chord.start_s < ROUNDING_S {
+            continue;
+        }
+        if chord
+            .shape
+            .as_ref()
+            .is_some_and(|s| s.frets().len() != n_strings)
+        {
+            n_other_strings += 1;
+            chord.shape = None;
+        }
+        if chord.start_s - end_s > ROUNDING_S {
+            out.push(RawChord::named(end_s, chord.start_s, Label::NoChord, 1.0));
+        } else if !out.is_empty() || end_s == 0.0 {
+            chord.start_s = end_s;
+        }
+        end_s = chord.end_s;
+        out.push(chord);
+    }
+    if n_other_strings > 0 {
+        warnings.push(format!(
+            "{n_other_strings} shapes of the file were left out: they are for another number of strings than {n_strings} (give --tuning)"
+        ));
+    }
+    let mut made: HashMap<String, Vec<Shape>> = HashMap::new();
+    out.into_iter()
+        .map(|chord| heard_chord(chord, instrument, &mut made))
+        .collect()
+}
+
+fn heard_chord(
+    raw: RawChord,
+    instrument: &Instrument,
+    made: &mut HashMap<String, Vec<Shape>>,
+) -> HeardChord {
+    let mut shapes: Vec<FittedShape> = Vec::new();
+    if let Some(shape) = raw.shape {
+        shapes.push(FittedShape { shape, fit: 1.0 });
+    } else if let Some(chord) = raw.candidates[0].label.chord() {
+        let all = made.entry(chord.label()).or_insert_with(|| {
+            voicings(instrument, Wanted::chord(chord), &Limits::default())
+                .into_iter()
+                .map(|v| v.shape)
+                .collect()
+        });
+        let mut ranked: Vec<(f64, &Shape)> = all
+            .iter()
+            .map(|s| (fit(s, instrument, &raw.struck), s))
+            .collect();
+        // stable: of equal fit the easiest first
+        ranked.sort_by(|a, b| b.0.total_cmp(&a.0));
+        shapes.extend(
+            ranked
+                .into_iter()
+                .take(N_SHAPES)
+                .map(|(fit, shape)| FittedShape {
+                    shape: shape.clone(),
+                    fit,
+                }),
+        );
+    }
+    HeardChord {
+        start_s: raw.start_s,
+        end_s: raw.end_s,
+        candidates: raw.candidates,
+        shapes,
+        bass_midi: raw.struck.iter().min().copied(),
+        chroma: [0.0; 12],
+        fragment: raw.fragment,
+    }
+}
+
+/// Common pitches to all pitches of shape and file together, 0 to 1; 0 if the file has none.
+fn fit(shape: &Shape, instrument: &Instrument, struck: &[u8]) -> f64 {
+    if struck.is_empty() {
+        return 0.0;
+    }
+    let mut sounding: Vec<u8> = instrument.sounding(shape).into_iter().flatten().collect();
+    sounding.sort_unstable();
+    sounding.dedup();
+    let common = sounding.iter().filter(|m| struck.contains(m)).count();
+    common as f64 / (sounding.len() + struck.len() - common).max(1) as f64
+}

@@ -1,0 +1,225 @@
+//! MusicXML, partwise: measures with their chord symbols, played through repeats and jumps.
+//!
+//! The part with chord symbols is read: `harmony` with `frame`, meters, tempi,
+//! rehearsal marks, repeats, endings and jumps; its notes are not. Times follow
+//! from the tempo. External entities are never fetched.
+//!
+//! # Source
+//! W3C Music Notation Community Group, MusicXML 4.0 reference.
+
+mod chord;
+mod marks;
+mod packed;
+mod play;
+mod score;
+
+use super::assemble::{Raw, RawChord, RawSection};
+use super::midi::beat_quarters;
+use super::{ForeignError, Given, MAX_BARS};
+use crate::songlog::heard::{HeardBar, HeardBeat};
+use crate::theory::{Chord, Key, Label, Mode, Spelled};
+use score::{Score, Written};
+
+/// Quarters a minute where the file says nothing.
+const USUAL_TEMPO: f64 = 120.0;
+
+/// The text of a file: UTF-8, or UTF-16 with its mark; unpacked if it is compressed.
+pub(super) fn decode(bytes: &[u8]) -> Result<String, ForeignError> {
+    let not = |reason: &str| ForeignError::NotOfKind {
+        expected: "a MusicXML document",
+        reason: reason.into(),
+    };
+    if bytes.starts_with(b"PK") {
+        let unpacked = packed::unpack(bytes)?;
+        // an archive in an archive is no score
+        return match unpacked.starts_with(b"PK") {
+            true => Err(not("the archive holds another archive")),
+            false => decode(&unpacked),
+        };
+    }
+    let wide = |big: bool| -> Result<String, ForeignError> {
+        let units: Vec<u16> = bytes[2..]
+            .chunks_exact(2)
+            .map(|b| match big {
+                true => u16::from_be_bytes([b[0], b[1]]),
+                false => u16::from_le_bytes([b[0], b[1]]),
+            })
+            .collect();
+        String::from_utf16(&units).map_err(|_| not("its text is broken UTF-16"))
+    };
+    match bytes {
+        [0xfe, 0xff, ..] => wide(true),
+        [0xff, 0xfe, ..] => wide(false),
+        _ => super::text(bytes, "a MusicXML document").map(str::to_owned),
+    }
+}
+
+/// Reads the document.
+pub(super) fn read(text: &str, given: &Given) -> Result<Raw, ForeignError> {
+    let score = score::read(text)?;
+    if score.measures.iter().all(|m| m.harmonies.is_empty()) {
+        return Err(ForeignError::Empty {
+            reason: "it has no chord symbols (harmony elements); save it with them, or save it as MIDI, whose notes are read".into(),
+        });
+    }
+    let order = play::order(&score.measures)?;
+    let mut raw = Raw {
+        title: score.title.clone(),
+        instrument: score.instrument(),
+        meter: usual_meter(&score.measures),
+        warnings: score.warnings.clone(),
+        ..Raw::default()
+    };
+    raw.key = key(&score, &mut raw.warnings);
+    lay(&score, &order, given, &mut raw)?;
+    Ok(raw)
+}
+
+/// The meter most measures have.
+fn usual_meter(measures: &[Written]) -> Option<(u8, u8)> {
+    measures
+        .iter()
+        .map(|m| m.meter)
+        .max_by_key(|meter| measures.iter().filter(|m| m.meter == *meter).count())
+}
+
+/// The key of the signature; without a mode, the last chord tells major from minor.
+fn key(score: &Score, warnings: &mut Vec<String>) -> Option<Key> {
+    let (fifths, mode) = score.key?;
+    let of = |mode| {
+        let up = if mode == Mode::Minor { 3 } else { 0 };
+        Key::new(Spelled::from_fifths(fifths + up), mode)
+    };
+    if let Some(mode) = mode {
+        return Some(of(mode));
+    }
+    let last = score
+        .measures
+        .iter()
+        .flat_map(|m| &m.harmonies)
+        .filter_map(|h| h.label.chord())
+        .next_back()?;
+    let minor = of(Mode::Minor);
+    let key = if last.root == minor.tonic {
+        minor
+    } else {
+        of(Mode::Major)
+    };
+    warnings.push(format!(
+        "the file says neither major nor minor; {} was taken (give --key)",
+        key.text()
+    ));
+    Some(key)
+}
+
+/// Puts the played measures into time.
+fn lay(
+    score: &Score,
+    order: &[play::Step],
+    given: &Given,
+    raw: &mut Raw,
+) -> Result<(), ForeignError> {
+    if order.len() > MAX_BARS {
+        return Err(ForeignError::Wrong {
+            place: "the repeats".into(),
+            reason: format!("they make {} bars, more than {MAX_BARS}", order.len()),
+        });
+    }
+    let beat_of = |m: &Written| match score.beat_quarters {
+        // the metronome mark says what is counted, where it divides the bar
+        Some(q) if m.meter.1 == 8 && (f64::from(m.meter.0) * 0.5 / q).fract() == 0.0 => q,
+        _ => beat_quarters(m.meter.0, m.meter.1),
+    };
+    let first_beat = score.measures.first().map_or(1.0, beat_of);
+    let fixed = given.tempo_bpm.map(|bpm| bpm * first_beat);
+    let written = score.measures.iter().flat_map(|m| &m.tempi).next();
+    if fixed.is_none() && written.is_none() {
+        raw.warnings
+            .push("the file says no tempo; 120 quarters a minute were taken (give --tempo)".into());
+    }
+    let mut quarters_bpm = fixed.or(written.map(|t| t.1)).unwrap_or(USUAL_TEMPO);
+    raw.tempo_bpm = Some(quarters_bpm / first_beat).filter(|b| (10.0..=600.0).contains(b));
+    let mut now_s = 0.0;
+    let mut number = 0;
+    let mut sounding: Option<RawChord> = None;
+    for (i, step) in order.iter().enumerate() {
+        let measure = &score.measures[step.measure];
+        let start_s = now_s;
+        let mut turns = vec![(0.0, start_s, 60.0 / quarters_bpm)];
+        for (at, bpm) in measure.tempi.iter().filter(|_| fixed.is_none()) {
+            let (from, from_s, slope) = turns[turns.len() - 1];
+            let at = at.clamp(from, measure.length);
+            quarters_bpm = *bpm;
+            turns.push((at, from_s + (at - from) * slope, 60.0 / bpm));
+        }
+        let time = |quarters: f64| {
+            let at = turns.partition_point(|t| t.0 <= quarters).max(1) - 1;
+            turns[at].1 + (quarters - turns[at].0) * turns[at].2
+        };
+        now_s = time(measure.length);
+        let pickup = i == 0 && measure.pickup;
+        number += u32::from(!pickup);
+        let n_beats = ((measure.length / beat_of(measure)).round() as u8).max(1);
+        raw.bars.push(HeardBar {
+            number,
+            start_s,
+            end_s: now_s,
+            n_beats,
+        });
+        for b in 0..n_beats {
+            raw.beats.push(HeardBeat {
+                time_s: time(f64::from(b) * measure.length / f64::from(n_beats)),
+                place: b + 1,
+            });
+        }
+        if let Some(text) = &step.section {
+            raw.sections.push(RawSection {
+                start_s,
+                text: text.clone(),
+            });
+        }
+        for harmony in &measure.harmonies {
+            let at_s = time(harmony.at.clamp(0.0, measure.length));
+            let label = sounding_label(&harmony.label, score.transposed, raw.key);
+            // a symbol written again over the next bar is the same chord going on
+            if let Some(held) = &sounding
+                && held.candidates[0].label == label
+                && (harmony.frame.is_none() || held.shape == harmony.frame)
+            {
+                continue;
+            }
+            if let Some(mut held) = sounding.take() {
+                held.end_s = at_s;
+                raw.chords.push(held);
+            }
+            let mut chord = RawChord::named(at_s, at_s, label, 1.0);
+            chord.shape.clone_from(&harmony.frame);
+            sounding = Some(chord);
+        }
+    }
+    if let Some(mut held) = sounding {
+        held.end_s = now_s;
+        raw.chords.push(held);
+    }
+    raw.duration_s = now_s;
+    if score.transposed != 0
+        && let Some(key) = raw.key
+    {
+        let tonic = key.tonic.pitch_class().up(score.transposed);
+        raw.key = Some(Key::usual(tonic, key.mode));
+    }
+    Ok(())
+}
+
+/// A label of a transposing part as it sounds.
+fn sounding_label(label: &Label, semitones: i32, key: Option<Key>) -> Label {
+    match label {
+        Label::Chord(chord) if semitones != 0 => {
+            let written = key.unwrap_or(Key::usual(chord.root.pitch_class(), Mode::Major));
+            let key = Key::usual(written.tonic.pitch_class().up(semitones), written.mode);
+            let moved: Chord = crate::theory::transpose(chord, semitones, key);
+            Label::Chord(moved)
+        }
+        other => other.clone(),
+    }
+}
