@@ -5,13 +5,13 @@ import { svg } from "./dom.js";
 const [LEFT, TOP, STRING, FRET, ROWS] = [20, 22, 15, 19, 4];
 
 /**
- * Draws `{text, frets, fingers?, barre?, first_fret}`; frets low string first, null for muted.
+ * Draws `{text, frets, fingers?, barres?, first_fret?}`; frets low string first, null for muted.
  * The drawing has a name that says every string.
  */
 export function chordBox(shape, name) {
   const n = shape.frets.length;
   const first = Math.max(1, shape.first_fret ?? firstFret(shape.frets));
-  const rows = Math.max(ROWS, ...shape.frets.map((f) => (f ? f - first + 1 : 0)));
+  const rows = Math.max(ROWS, shape.n_rows ?? 0, ...shape.frets.map((f) => (f ? f - first + 1 : 0)));
   const [width, height] = [LEFT + (n - 1) * STRING + 12, TOP + rows * FRET + 6];
   const x = (string) => LEFT + string * STRING;
   const marks = [];
@@ -62,7 +62,6 @@ function firstFret(frets) {
   return highest <= ROWS ? 1 : Math.min(...fretted);
 }
 
-/** The server says a barre as an object, as a list of them, or not at all. */
-const bars = (shape) => [shape.barre ?? []].flat().filter((b) => b && b.fret);
+const bars = (shape) => shape.barres ?? [];
 
 const line = (x1, y1, x2, y2, kind) => svg("line", { x1, y1, x2, y2, class: kind });

@@ -21,14 +21,10 @@ let wanted = "";
 
 export function startCard() {
   const slot = (name) => (slots[name] = el("div", { class: `slot ${name}` }));
+  // two sides, beside each other where the card is wide
   find("#card").append(
-    slot("head"),
-    slot("candidates"),
-    typingField(),
-    slot("shapes"),
-    slot("sounded"),
-    slot("repeats"),
-    slot("decisions"),
+    el("div", { class: "side" }, slot("head"), slot("candidates"), typingField()),
+    el("div", { class: "side" }, slot("shapes"), slot("sounded"), slot("repeats"), slot("decisions")),
   );
   on("choice", () => show());
 }
@@ -143,8 +139,8 @@ function shapes(chord, drawn) {
   return [
     el("h3", {}, stands.length === 2 ? "Played so, or so" : "Played"),
     el("div", { class: "boxes" }, list.slice(0, 4).map((s) => figure(s, chord, stands))),
-    list.some((s) => s.frets.some((f) => f > 0) && s.reach_words) ? el("p", { class: "quiet" }, "A stretch that hurts is too wide: choose another shape, and ask a teacher or physician if it stays.") : null,
-  ].filter(Boolean);
+    [...new Set(list.map((s) => s.caution).filter(Boolean))].map((text) => el("p", { class: "quiet" }, text)),
+  ].flat().filter(Boolean);
 }
 
 function figure(shape, chord, stands) {
@@ -174,7 +170,7 @@ function repeats() {
       "ul",
       { class: "list" },
       list.map((r) => {
-        const number = r.bar?.number ?? r.bar ?? r.number;
+        const number = r.bar;
         const chords = r.chords.map((c) => `${c.symbol}${c.state === "open" ? "?" : ""}`).join("  ");
         return el("li", {}, button(`bar ${number}: ${chords} – ${r.same ? "the same" : "differs"}`, () => choose(barByNumber(number)), { "data-key": `repeat ${number}` }));
       }),

@@ -16,10 +16,8 @@ export function decide(words, acts) {
   return inLine(() => send({ path: "/api/decide", words, acts, revision: desk.song.revision }));
 }
 
-export const undo = () =>
-  inLine(() => send({ path: "/api/undo", words: "undo", acts: {}, revision: desk.song.revision }));
-export const redo = () =>
-  inLine(() => send({ path: "/api/redo", words: "redo", acts: {}, revision: desk.song.revision }));
+export const undo = () => inLine(() => send({ path: "/api/undo", words: "undo", revision: desk.song.revision }));
+export const redo = () => inLine(() => send({ path: "/api/redo", words: "redo", revision: desk.song.revision }));
 
 /** After a start or a return of the program: what is still unsaved? */
 export function takeUpUnsaved() {
@@ -50,7 +48,7 @@ async function send(decision) {
   sessionStorage.setItem(KEPT, JSON.stringify(decision));
   try {
     // an earlier one in line may have changed the log
-    const answer = await post(decision.path, { ...decision.acts, revision: decision.revision });
+    const answer = await post(decision.path, decision.acts ? { ...decision.acts, revision: decision.revision } : {});
     sessionStorage.removeItem(KEPT);
     clear("unsaved");
     setSong(answer.song);
@@ -76,7 +74,8 @@ async function send(decision) {
 
 function told(decision, answer) {
   if (decision.path !== "/api/decide") {
-    return decision.path === "/api/undo" ? "Taken back." : "Brought back.";
+    const what = (answer.acts ?? []).slice(0, 3).join("; ");
+    return `${decision.path === "/api/undo" ? "Taken back" : "Brought back"}${what ? `: ${what}` : ""}.`;
   }
   const open = answer.song.n_open;
   const acts = answer.acts ?? [];

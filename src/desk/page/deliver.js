@@ -35,7 +35,7 @@ export function startDeliver() {
         "fieldset",
         {},
         el("legend", {}, "How it is set"),
-        el("label", {}, "Paper ", field("page", el("select", { onchange: draw }, el("option", { value: "a4" }, "A4"), el("option", { value: "letter" }, "Letter")))),
+        el("label", {}, "Paper ", field("paper", el("select", { onchange: draw }, el("option", { value: "a4" }, "A4"), el("option", { value: "letter" }, "Letter")))),
         el("label", {}, "In the key of ", field("key", el("input", { type: "text", size: "6", placeholder: "as it is", autocomplete: "off", oninput: draw }))),
         el("label", {}, "Capo at fret ", field("capo", el("input", { type: "number", min: "0", max: "12", placeholder: "as it is", oninput: draw }))),
         el("label", {}, "Repeats ", field("repeats", el("select", { onchange: draw }, el("option", { value: "" }, "folded"), el("option", { value: "written_out" }, "written out"), el("option", { value: "short" }, "each section once, with the order")))),
@@ -56,7 +56,7 @@ export function startDeliver() {
 function query(format) {
   return {
     format,
-    page: options.page.value,
+    paper: options.paper.value,
     key: options.key.value.trim(),
     capo: options.capo.value,
     degrees: options.degrees.checked,
@@ -64,7 +64,7 @@ function query(format) {
     large: options.large.checked,
     written_out: options.repeats.value === "written_out",
     short: options.repeats.value === "short",
-    offset: Number(options.offset.value) || "",
+    offset_s: Number(options.offset.value) || "",
   };
 }
 

@@ -62,6 +62,7 @@ async function start() {
   turnTo();
   follow();
   takeUpUnsaved();
+  performance.mark("usable");
   document.documentElement.dataset.ready = "yes";
 }
 

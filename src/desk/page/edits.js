@@ -88,7 +88,7 @@ export function splitAt(seconds) {
   const nearest = beats.slice(1).sort((a, b) => Math.abs(a - at) - Math.abs(b - at))[0];
   const moment = seconds ?? (inside ? nearest : beats[Math.floor(beats.length / 2)]);
   if (moment === undefined || moment <= bar.start_s + 0.02) return say("This bar has one beat only: there is nothing to split.");
-  return decide(`split in ${here()}`, { start_s: bar.start_s, end_s: bar.end_s, split_at_s: moment, repeats: desk.repeats });
+  return decide(`split in ${here()}`, { split_at_s: moment, repeats: desk.repeats });
 }
 
 /** The chosen bars hold one chord; a single chord is joined with the one after it. */
@@ -120,13 +120,11 @@ export function letterSection(letter) {
 }
 
 export function sectionStarts() {
-  const { from, to } = stretch();
-  return decide(`a section starts at ${here()}`, { start_s: from, end_s: to, section_split_at_s: from });
+  return decide(`a section starts at ${here()}`, { section_split_at_s: stretch().from });
 }
 
 export function sectionGoesOn() {
-  const { from, to } = stretch();
-  return decide(`no section starts at ${here()}`, { start_s: from, end_s: to, section_join_at_s: from });
+  return decide(`no section starts at ${here()}`, { section_join_at_s: stretch().from });
 }
 
 /** What marking an ending would do here: the letter that this section then repeats, or why not. */
@@ -150,9 +148,7 @@ export async function markEnding() {
   if (plan.same && plan.cut === null) return say(`This section is ${plan.letter} already; where its last bars differ, the chart prints endings.`);
   const { from, to } = stretch();
   return decide(`ending from bar ${plan.from}`, {
-    start_s: from,
-    end_s: to,
-    ...(plan.same ? {} : { section_letter: plan.letter }),
+    ...(plan.same ? {} : { start_s: from, end_s: to, section_letter: plan.letter }),
     ...(plan.cut === null ? {} : { section_split_at_s: plan.cut }),
   });
 }

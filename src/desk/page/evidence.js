@@ -11,6 +11,8 @@ import { isPlaying, seek } from "./player.js";
 import { desk, on } from "./state.js";
 
 const COLUMNS = 600;
+/** How soon a wave that was not read to its end is asked for again, ms. */
+const WAIT_MS = 400;
 /** Answers kept; the oldest go first. */
 const N_KEPT = 60;
 
@@ -63,7 +65,10 @@ async function show() {
   const path = address("/api/evidence", { from: plan.from, to: plan.to, columns: COLUMNS });
   if (!answers.has(path)) {
     try {
-      answers.set(path, await get(path));
+      const answer = await get(path);
+      answers.set(path, answer);
+      // the wave is read while the page is open already: look again for the rest
+      if (answer.wave_done === false) setTimeout(() => (answers.delete(path), shown === path && show()), WAIT_MS);
     } catch (trouble) {
       if (!(trouble instanceof Refused)) lost(trouble);
       strip.replaceChildren(el("p", { class: "wait" }, `Nothing to show: ${trouble.message}`));

@@ -82,8 +82,6 @@ function change(chord, plan) {
 /** Moves a chord's start. */
 export const moveChange = (chord, to) =>
   decide(`change to ${chord.symbol} moved`, {
-    start_s: chord.start_s,
-    end_s: chord.end_s,
     move_from_s: chord.start_s,
     move_to_s: to,
   });

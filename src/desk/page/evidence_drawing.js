@@ -6,21 +6,28 @@ import { svg } from "./dom.js";
 import { noteName, plural, spelled } from "./music.js";
 import { desk } from "./state.js";
 
-/** Heights of the rows, px. */
-const [BEATS, WAVE, NOTES, CHROMA, GAP] = [18, 42, 118, 66, 8];
+/** Heights of the rows, px; on narrow paper they are lower. */
+const WIDE = { beats: 18, wave: 42, notes: 118, chroma: 66 };
+const NARROW = { beats: 18, wave: 30, notes: 92, chroma: 62 };
+const NARROW_PX = 480;
+const GAP = 8;
 /** The fewest semitones shown. */
 const LEAST_SPAN = 18;
 /** A note surer than this is drawn full. */
 const SURE = 0.5;
 
 export function drawEvidence(heard, plan) {
-  const rows = { beats: 0, wave: BEATS, notes: BEATS + WAVE + GAP, chroma: BEATS + WAVE + NOTES + 2 * GAP };
-  const height = rows.chroma + CHROMA;
+  const rows = {};
+  let height = 0;
+  for (const [name, own] of Object.entries(plan.width < NARROW_PX ? NARROW : WIDE)) {
+    rows[name] = { top: height, height: own };
+    height += own + (name === "beats" ? 0 : GAP);
+  }
   return svg(
     "svg",
     { class: "heard", width: plan.width, height, viewBox: `0 0 ${plan.width} ${height}`, role: "img", "aria-label": words(heard) },
     barLines(plan, height),
-    beats(heard.beats, plan, rows.beats),
+    beats(heard.beats, plan, rows),
     wave(heard.wave, plan, rows.wave),
     notes(heard.notes, plan, rows.notes),
     chroma(heard.chroma, plan, rows.chroma),
@@ -36,38 +43,39 @@ function words(heard) {
 const barLines = (plan, height) =>
   plan.pieces.map((p) => svg("line", { x1: p.left, x2: p.left, y1: 0, y2: height, class: "bar-line" }));
 
-function beats(list, plan, top) {
+function beats(list, plan, rows) {
+  const bottom = rows.wave.top;
   return list.map((beat) => {
     const x = plan.x(beat.time_s);
     return [
-      svg("line", { x1: x, x2: x, y1: top + 13, y2: top + BEATS + (beat.place === 1 ? WAVE : 0), class: beat.place === 1 ? "beat one" : "beat" }),
-      svg("text", { x: x + 2, y: top + 11, class: "beat-name" }, beat.place > 0 ? String(beat.place) : "·"),
+      svg("line", { x1: x, x2: x, y1: 13, y2: bottom + (beat.place === 1 ? rows.wave.height : 0), class: beat.place === 1 ? "beat one" : "beat" }),
+      svg("text", { x: x + 2, y: 11, class: "beat-name" }, beat.place > 0 ? String(beat.place) : "·"),
     ];
   });
 }
 
-function wave(columns, plan, top) {
-  if (columns.length === 0) return svg("text", { x: 4, y: top + WAVE / 2, class: "row-name" }, "no sound to draw");
-  const middle = top + WAVE / 2;
-  const loudest = Math.max(0.02, ...columns.map(([lo, hi]) => Math.max(hi, -lo)));
-  const y = (v) => (middle - (v / loudest) * (WAVE / 2 - 1)).toFixed(1);
+function wave(columns, plan, { top, height }) {
+  if (!columns.some(Boolean)) return svg("text", { x: 4, y: top + height / 2, class: "row-name" }, "the sound cannot be drawn");
+  const middle = top + height / 2;
+  const loudest = Math.max(0.02, ...columns.map((c) => (c ? Math.max(c[1], -c[0]) : 0)));
+  const y = (v) => (middle - (v / loudest) * (height / 2 - 1)).toFixed(1);
   const x = (i) => plan.x(plan.from + ((i + 0.5) / columns.length) * (plan.to - plan.from)).toFixed(1);
-  const upper = columns.map(([, hi], i) => `${x(i)} ${y(hi)}`);
-  const lower = columns.map(([lo], i) => `${x(i)} ${y(lo)}`).reverse();
+  const upper = columns.map((c, i) => `${x(i)} ${y(c?.[1] ?? 0)}`);
+  const lower = columns.map((c, i) => `${x(i)} ${y(c?.[0] ?? 0)}`).reverse();
   return [svg("path", { d: `M${upper.concat(lower).join("L")}Z`, class: "wave" }), rowName("wave", top)];
 }
 
-function notes(list, plan, top) {
+function notes(list, plan, { top, height }) {
   const inside = list.filter((n) => n.end_s > plan.from && n.start_s < plan.to);
   if (inside.length === 0) return rowName("no notes heard", top);
   const midis = inside.map((n) => n.midi);
   const middle = (Math.min(...midis) + Math.max(...midis)) / 2;
   const span = Math.max(LEAST_SPAN, Math.max(...midis) - Math.min(...midis) + 3);
-  const step = NOTES / span;
-  const y = (midi) => top + NOTES / 2 - (midi - middle) * step;
+  const step = height / span;
+  const y = (midi) => top + height / 2 - (midi - middle) * step;
   const guides = [];
   for (let c = 24; c <= 96; c += 12) {
-    if (y(c) < top + 4 || y(c) > top + NOTES - 2) continue;
+    if (y(c) < top + 4 || y(c) > top + height - 2) continue;
     guides.push(svg("line", { x1: 0, x2: plan.width, y1: y(c), y2: y(c), class: "octave" }));
   }
   const drawn = inside.map((n) => {
@@ -94,8 +102,8 @@ function names(list, plan, y) {
   return named;
 }
 
-function chroma(list, plan, top) {
-  const step = CHROMA / 12;
+function chroma(list, plan, { top, height }) {
+  const step = height / 12;
   const drawn = list
     .filter((c) => c.end_s > plan.from && c.start_s < plan.to)
     .map((window) => {
@@ -104,7 +112,7 @@ function chroma(list, plan, top) {
       const most = Math.max(1e-6, ...window.values);
       if (room < 4) return [];
       return window.values.map((v, pc) => {
-        const y = top + CHROMA - (pc + 1) * step;
+        const y = top + height - (pc + 1) * step;
         const share = v / most;
         const width = Math.max(0, room - 18) * share;
         return [

@@ -55,4 +55,10 @@ export function parts(symbol) {
   return { root, kind, tail, bass };
 }
 
+/** Names of open strings, lowest first: E A D G B e; of two of a name the highest is small. */
+export function stringNames(tuning) {
+  const names = tuning.map((midi) => spelled(midi, null));
+  return names.map((name, i) => (names.indexOf(name) < i && names.lastIndexOf(name) === i ? name.toLowerCase() : name));
+}
+
 export const plural = (n, one, many = `${one}s`) => `${n} ${n === 1 ? one : many}`;

@@ -2,9 +2,9 @@
 // words with names and frequencies.
 
 import { el, svg } from "./dom.js";
-import { clock, hertz, noteName } from "./music.js";
+import { clock, hertz, noteName, stringNames } from "./music.js";
 
-const [LEFT, WIDTH, STEP, TOP] = [34, 330, 22, 12];
+const [LEFT, WIDTH, STEP, TOP] = [22, 330, 22, 12];
 /** Names closer than this stand in each other's way, px. */
 const APART = 26;
 
@@ -18,13 +18,13 @@ export function soundedStrings(detail, song) {
 
 function picture(struck, bar, song) {
   const tuning = song.tuning_midi;
-  const rows = [...tuning.keys()].reverse();
-  const y = (string) => TOP + rows.indexOf(string) * STEP;
+  const names = stringNames(tuning).reverse();
+  const y = (string) => TOP + names.indexOf(string) * STEP;
   const x = (t) => LEFT + 8 + Math.max(0, Math.min(1, (t - bar.start_s) / (bar.end_s - bar.start_s))) * (WIDTH - LEFT - 34);
   const height = TOP * 2 + (tuning.length - 1) * STEP;
   const right = new Map();
   const marks = [...struck]
-    .filter((n) => Number.isInteger(n.string))
+    .filter((n) => names.includes(n.string))
     .sort((a, b) => a.time_s - b.time_s)
     .map((n) => {
       const at = x(n.time_s);
@@ -38,22 +38,23 @@ function picture(struck, bar, song) {
   return svg(
     "svg",
     { class: "strings", viewBox: `0 0 ${WIDTH} ${height}`, role: "img", "aria-label": "The strings as lines, highest at the top, with the notes struck on them; the list below says the same" },
-    rows.map((s) => [
-      svg("text", { x: 2, y: y(s) + 5, class: "string-name" }, noteName(tuning[s], song.key)),
+    names.map((s) => [
+      svg("text", { x: 2, y: y(s) + 5, class: "string-name" }, s),
       svg("line", { x1: LEFT, x2: WIDTH, y1: y(s), y2: y(s), class: "string" }),
-    ]).flat(),
+    ]),
     marks,
   );
 }
 
 /** Each pitch once: how often, when first, on which string. */
 function list(struck, song) {
-  const byPitch = Map.groupBy ? Map.groupBy(struck, (n) => n.midi) : grouped(struck);
+  const byPitch = new Map();
+  for (const n of struck) byPitch.set(n.midi, [...(byPitch.get(n.midi) ?? []), n]);
   const lowest = Math.min(...struck.map((n) => n.midi));
   const rows = [...byPitch.entries()]
     .sort(([a], [b]) => a - b)
     .map(([midi, notes]) => {
-      const strings = [...new Set(notes.map((n) => n.string).filter(Number.isInteger))].map((s) => `${noteName(song.tuning_midi[s], song.key)} string`);
+      const strings = [...new Set(notes.map((n) => n.string).filter(Boolean))].map((s) => `${s} string`);
       return el(
         "li",
         {},
@@ -63,10 +64,4 @@ function list(struck, song) {
       );
     });
   return el("details", {}, el("summary", {}, `${byPitch.size} pitches, with frequencies (A4 = 440 Hz)`), el("ul", { class: "pitches" }, rows));
-}
-
-function grouped(struck) {
-  const map = new Map();
-  for (const n of struck) map.set(n.midi, [...(map.get(n.midi) ?? []), n]);
-  return map;
 }
