@@ -10,9 +10,12 @@
 //! * [`voice`] is the project's own plucked string.
 //! * [`hearing`] turns samples into notes, beats and chord proposals; pure.
 //! * [`songlog`] keeps what was heard and what was decided apart.
+//! * [`deciding`] turns what a person wants into decisions, saved.
+//! * [`drafting`] joins sound, hearing and the log.
 //! * [`chart`] writes a song in each format.
 //! * [`checking`] holds a chart against itself and against a take.
 //! * [`grading`] measures one timeline against another.
+//! * `desk` serves one log and its take to a page on this machine (feature `desk`).
 //! * [`cli`] is the command line.
 //!
 //! ```
@@ -25,6 +28,10 @@ pub mod audio;
 pub mod chart;
 pub mod checking;
 pub mod cli;
+pub mod deciding;
+#[cfg(feature = "desk")]
+pub mod desk;
+pub mod drafting;
 pub mod fretboard;
 pub mod grading;
 pub mod hearing;

@@ -151,6 +151,19 @@ impl Source {
         Ok(())
     }
 
+    /// Streams the take as it is: all channels, interleaved, at its own rate.
+    ///
+    /// # Errors
+    /// As [`open`]; what follows a damaged place is left out.
+    pub fn read_frames(&self, each: &mut dyn FnMut(&[f32])) -> Result<(), AudioError> {
+        let mut track = Track::open(&self.facts.path)?;
+        let mut block = Vec::new();
+        while let Step::Samples = track.next_block(&mut block) {
+            each(&block);
+        }
+        Ok(())
+    }
+
     /// Whether the mean of the channels may be taken, by the first sounding part.
     fn choose_mix(&self) -> Result<Mix, AudioError> {
         if self.facts.channels < 2 {

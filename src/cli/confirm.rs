@@ -1,14 +1,12 @@
 //! `takebook confirm`: the user's decisions about a place or the whole take.
 
-use super::place::{Place, name_of, read, read_moment, with_repeats};
-use super::show::percent;
-use super::words::{hints, words};
 use super::{CliError, Outcome};
+use crate::deciding::place::{read, read_moment};
+use crate::deciding::{self, Made, Request, words};
 use crate::fretboard::{Shape, Tuning};
-use crate::songlog::decided::{Act, How};
-use crate::songlog::resolve::resolve_with_unfit;
-use crate::songlog::song::{Song, Span, State};
-use crate::songlog::{Log, read_meter, resolve, store};
+use crate::songlog::decided::Act;
+use crate::songlog::read_meter;
+use crate::songlog::song::Song;
 use crate::theory::{Key, Label};
 use std::io::Write;
 use std::path::PathBuf;
@@ -104,22 +102,17 @@ pub(crate) struct Args {
 const N_NAMED: usize = 12;
 
 pub(crate) fn run(args: &Args, out: &mut dyn Write) -> Result<Outcome, CliError> {
-    let locked = store::lock_existing(&args.log)?;
-    let mut log = locked.load()?;
-    let before = resolve(&log);
-    let acts = acts(args, &log, &before)?;
-    let hints = hints(&acts, &before);
-    let id = log.decide(store::now(), acts.clone());
-    crate::songlog::validate::sense(&log)
-        .map_err(|fault| CliError::new(format!("that cannot be decided: {fault}")))?;
-    let (song, unfit) = resolve_with_unfit(&log);
-    if let Some(own) = unfit.iter().find(|u| u.id == id) {
-        return Err(CliError::new(format!(
-            "nothing was changed; it does not fit: {}",
-            own.text
-        )));
-    }
-    locked.save(&log)?;
+    let made = deciding::decide(&args.log, |song| {
+        Ok::<_, CliError>(vec![request(args, song)?])
+    })?;
+    let Made {
+        acts,
+        hints,
+        before,
+        song,
+        id,
+        ..
+    } = made;
     if args.json {
         let told: Vec<String> = acts.iter().map(|a| words(a, &before)).collect();
         let result = serde_json::json!({
@@ -154,355 +147,64 @@ fn is_help(act: &Act, all: &[Act]) -> bool {
     matches!(act, Act::Split { .. }) && all.iter().any(|a| matches!(a, Act::Chord { .. }))
 }
 
-fn acts(args: &Args, log: &Log, song: &Song) -> Result<Vec<Act>, CliError> {
-    let mut acts = whole_take(args, song)?;
-    let local = args.take_first
-        || args.candidate.is_some()
-        || args.chord.is_some()
-        || args.shape.is_some()
-        || args.move_to.is_some()
-        || args.split
-        || args.join
-        || args.name.is_some()
-        || args.letter.is_some()
-        || args.section_starts
-        || args.section_joins;
-    if args.places.is_empty() {
-        if local {
-            return Err(CliError::new(
-                "say where: a bar 12, a beat 12.3, bars 5-8, a section A, or all",
-            ));
-        }
-        if let Some(text) = &args.note {
-            acts.push(Act::Note {
-                place_s: None,
-                text: text.clone(),
-            });
-        }
-    } else if !local && args.note.is_none() {
-        return Err(CliError::new(if acts.is_empty() {
-            format!(
-                "say what to decide for '{}': --take-first, --candidate N, --chord CHORD, --shape SHAPE, --note TEXT, --split, --join, --move TO, --name NAME (see --help)",
-                args.places.join(" ")
-            )
-        } else {
+/// What the arguments ask for, with the places they name.
+fn request(args: &Args, song: &Song) -> Result<Request, CliError> {
+    let mut request = Request {
+        places: Vec::new(),
+        repeats: args.repeats,
+        take_first: args
+            .take_first
+            .then(|| f64::from(args.at_least.unwrap_or(0)) / 100.0),
+        candidate: args.candidate,
+        chord: args.chord.clone(),
+        shape: args.shape.clone(),
+        or_shape: args.or_shape.clone(),
+        note: args.note.clone(),
+        move_to_s: moment(args.move_to.as_deref(), song)?,
+        split: args.split,
+        join: args.join,
+        section_name: args.name.clone(),
+        section_letter: args.letter.clone(),
+        section_starts: args.section_starts,
+        section_joins: args.section_joins,
+        title: args.title.clone(),
+        key: args.key,
+        meter: args.meter,
+        tempo_bpm: args.tempo,
+        downbeat_s: moment(args.first_downbeat.as_deref(), song)?,
+        capo: args.capo,
+        tuning: args.tuning.clone(),
+    };
+    let (local, whole) = (request.is_local(), request.is_for_whole());
+    if args.places.is_empty() && local {
+        return Err(CliError::new(
+            "say where: a bar 12, a beat 12.3, bars 5-8, a section A, or all",
+        ));
+    }
+    if !args.places.is_empty() && !local && args.note.is_none() {
+        return Err(CliError::new(if whole {
             format!(
                 "title, key, meter, tempo, capo and tuning are for the whole take; leave out '{}'",
                 args.places.join(" ")
             )
+        } else {
+            format!(
+                "say what to decide for '{}': --take-first, --candidate N, --chord CHORD, --shape SHAPE, --note TEXT, --split, --join, --move TO, --name NAME (see --help)",
+                args.places.join(" ")
+            )
         }));
-    } else {
-        let mut places = Vec::new();
-        for text in &args.places {
-            places.extend(read(text, song)?);
-        }
-        if args.repeats {
-            places = places
-                .into_iter()
-                .flat_map(|p| with_repeats(p, song))
-                .collect();
-        }
-        places.sort_by(|a, b| a.start_s().total_cmp(&b.start_s()));
-        places.dedup();
-        at_places(args, &places, log, song, &mut acts)?;
     }
-    if acts.is_empty() {
+    if args.places.is_empty() && !whole && args.note.is_none() {
         return Err(CliError::new(
             "say what to decide, for example: takebook confirm LOG 12 --take-first (see --help)",
         ));
     }
-    Ok(acts)
+    for text in &args.places {
+        request.places.extend(read(text, song)?);
+    }
+    Ok(request)
 }
 
-fn whole_take(args: &Args, song: &Song) -> Result<Vec<Act>, CliError> {
-    let mut acts = Vec::new();
-    acts.extend(args.title.clone().map(Act::Title));
-    acts.extend(args.key.map(Act::Key));
-    acts.extend(args.meter.map(|(beats, value)| Act::Meter(beats, value)));
-    acts.extend(args.tempo.map(Act::Tempo));
-    if let Some(text) = &args.first_downbeat {
-        acts.push(Act::Downbeat(read_moment(text, song)?));
-    }
-    acts.extend(args.capo.map(Act::Capo));
-    acts.extend(args.tuning.clone().map(Act::Tuning));
-    Ok(acts)
-}
-
-fn at_places(
-    args: &Args,
-    places: &[Place],
-    log: &Log,
-    song: &Song,
-    acts: &mut Vec<Act>,
-) -> Result<(), CliError> {
-    edges(args, places, song, acts)?;
-    sections(args, places, acts);
-    if args.take_first {
-        take_first(args, places, song, acts)?;
-    }
-    if args.candidate.is_none()
-        && args.chord.is_none()
-        && args.shape.is_none()
-        && args.note.is_none()
-    {
-        return Ok(());
-    }
-    // splits and joins come first: the rest is about what they leave
-    let mut changed = log.clone();
-    changed.decide(store::now(), acts.clone());
-    let song = resolve(&changed);
-    for place in places {
-        one_chord(args, *place, &song, acts)?;
-    }
-    Ok(())
-}
-
-/// `--split`, `--join`, `--move`.
-fn edges(args: &Args, places: &[Place], song: &Song, acts: &mut Vec<Act>) -> Result<(), CliError> {
-    if let Some(to) = &args.move_to {
-        let [place] = places else {
-            return Err(CliError::new("--move is for one change of chord at a time"));
-        };
-        acts.push(Act::Move {
-            from_s: place.start_s(),
-            to_s: read_moment(to, song)?,
-        });
-    }
-    for place in places {
-        if args.split {
-            acts.push(Act::Split {
-                at_s: place.start_s(),
-            });
-        }
-        if args.join {
-            let Place::Stretch(start_s, end_s) = *place else {
-                return Err(CliError::new(
-                    "--join needs a stretch, for example bars 5-6 or beats 12.1-12.2",
-                ));
-            };
-            let spans = place.spans(song);
-            let (Some(first), Some(last)) = (spans.first(), spans.last()) else {
-                return Err(CliError::new("no chord sounds there"));
-            };
-            if first == last && args.chord.is_none() {
-                return Err(CliError::new(format!(
-                    "there is only one chord already: {}",
-                    listed(song, &spans)
-                )));
-            }
-            acts.push(Act::Join {
-                start_s: song.spans[*first].start_s.min(start_s),
-                end_s: song.spans[*last].end_s.max(end_s),
-            });
-        }
-    }
-    Ok(())
-}
-
-/// `--name`, `--letter`, `--section-starts`, `--section-joins`.
-fn sections(args: &Args, places: &[Place], acts: &mut Vec<Act>) {
-    for place in places {
-        let at_s = place.start_s();
-        let (start_s, end_s) = match *place {
-            Place::Stretch(from, to) => (from, to),
-            Place::Point(at_s) => (at_s, at_s + 0.01),
-        };
-        if args.section_starts {
-            acts.push(Act::SectionSplit { at_s });
-        }
-        if args.section_joins {
-            acts.push(Act::SectionJoin { at_s });
-        }
-        if let Some(letter) = &args.letter {
-            acts.push(Act::SectionLetter {
-                start_s,
-                end_s,
-                letter: letter.trim().into(),
-            });
-        }
-        if let Some(name) = &args.name {
-            acts.push(Act::SectionName {
-                start_s,
-                end_s,
-                name: name.trim().into(),
-            });
-        }
-    }
-}
-
-fn take_first(
-    args: &Args,
-    places: &[Place],
-    song: &Song,
-    acts: &mut Vec<Act>,
-) -> Result<(), CliError> {
-    let least = f64::from(args.at_least.unwrap_or(0)) / 100.0;
-    let mut all: Vec<usize> = places.iter().flat_map(|p| p.spans(song)).collect();
-    all.sort_unstable();
-    all.dedup();
-    let open: Vec<usize> = all
-        .iter()
-        .copied()
-        .filter(|i| song.spans[*i].state == State::Open)
-        .collect();
-    if open.is_empty() {
-        return Err(CliError::new(format!(
-            "nothing is open there: {}; to change a decision name a --candidate or a --chord, or take it back with undo",
-            listed(song, &all)
-        )));
-    }
-    let before = acts.len();
-    for i in open.iter().copied() {
-        let span = &song.spans[i];
-        if let Some(first) = span.candidates.first().filter(|c| c.probability >= least) {
-            acts.push(Act::Chord {
-                start_s: span.start_s,
-                end_s: span.end_s,
-                label: first.label.clone(),
-                how: How::Proposed,
-            });
-        }
-    }
-    if acts.len() == before {
-        return Err(CliError::new(format!(
-            "no open chord there is {} % sure or more: {}",
-            args.at_least.unwrap_or(0),
-            listed(song, &open)
-        )));
-    }
-    Ok(())
-}
-
-/// `--candidate`, `--chord`, `--shape`, `--note` for one place.
-fn one_chord(args: &Args, place: Place, song: &Song, acts: &mut Vec<Act>) -> Result<(), CliError> {
-    let spans = place.spans(song);
-    let wants_one = args.candidate.is_some() || args.chord.is_some() || args.shape.is_some();
-    if spans.len() != 1 && wants_one {
-        return Err(CliError::new(format!(
-            "several chords are there: {}; name a beat, or make them one with --join",
-            listed(song, &spans)
-        )));
-    }
-    let Some(i) = spans.first() else {
-        return Err(CliError::new("no chord sounds there"));
-    };
-    let span = &song.spans[*i];
-    let (mut start_s, mut end_s) = (span.start_s, span.end_s);
-    if let Some(n) = args.candidate {
-        let candidate = n
-            .checked_sub(1)
-            .and_then(|n| span.candidates.get(n))
-            .ok_or_else(|| {
-                CliError::new(format!("there is no candidate {n}: {}", candidates(span)))
-            })?;
-        acts.push(Act::Chord {
-            start_s,
-            end_s,
-            label: candidate.label.clone(),
-            how: if n == 1 {
-                How::Proposed
-            } else {
-                How::Candidate
-            },
-        });
-    }
-    if let Some(label) = &args.chord {
-        // of a longer chord only the part in the place, unless that says the same
-        if let Place::Stretch(from, to) = place
-            && *label != span.label
-        {
-            for (edge_s, inside) in [(from, from > start_s), (to, to < end_s)] {
-                if inside {
-                    acts.push(Act::Split { at_s: edge_s });
-                }
-            }
-            start_s = start_s.max(from);
-            end_s = end_s.min(to);
-        }
-        acts.push(Act::Chord {
-            start_s,
-            end_s,
-            label: label.clone(),
-            how: match span.candidates.iter().position(|c| c.label == *label) {
-                Some(0) => How::Proposed,
-                Some(_) => How::Candidate,
-                None => How::Own,
-            },
-        });
-    }
-    if let Some(shape) = &args.shape {
-        for shape in std::iter::once(shape).chain(&args.or_shape) {
-            check_shape(shape, song)?;
-        }
-        acts.push(Act::Shape {
-            start_s,
-            end_s,
-            shape: shape.clone(),
-            or_shape: args.or_shape.clone(),
-        });
-    }
-    if let Some(text) = &args.note {
-        let (start_s, end_s) = match place {
-            Place::Stretch(from, to) => (from, to),
-            Place::Point(_) => (start_s, end_s),
-        };
-        acts.push(Act::Note {
-            place_s: Some((start_s, end_s)),
-            text: text.clone(),
-        });
-    }
-    Ok(())
-}
-
-fn check_shape(shape: &Shape, song: &Song) -> Result<(), CliError> {
-    let (found, expected) = (shape.frets().len(), song.instrument.tuning.n_strings());
-    if found != expected {
-        return Err(crate::fretboard::FretboardError::StringCount {
-            text: shape.text(),
-            found,
-            expected,
-        }
-        .into());
-    }
-    let highest =
-        song.instrument.highest_fret - song.instrument.capo.min(song.instrument.highest_fret);
-    match shape.frets().iter().flatten().find(|f| **f > highest) {
-        Some(fret) => Err(crate::fretboard::FretboardError::FretRange {
-            fret: u32::from(*fret),
-            highest,
-        }
-        .into()),
-        None => Ok(()),
-    }
-}
-
-/// Chords with their places, for an error: "12 Am7?, 12.3 D".
-fn listed(song: &Song, spans: &[usize]) -> String {
-    const MOST: usize = 8;
-    let mut parts: Vec<String> = spans
-        .iter()
-        .take(MOST)
-        .map(|i| {
-            let span = &song.spans[*i];
-            format!("{} {}", name_of(span.start_s, song), span.label.symbol())
-        })
-        .collect();
-    if spans.len() > MOST {
-        parts.push(format!("and {} more", spans.len() - MOST));
-    }
-    if parts.is_empty() {
-        "none".into()
-    } else {
-        parts.join(", ")
-    }
-}
-
-fn candidates(span: &Span) -> String {
-    let all: Vec<String> = span
-        .candidates
-        .iter()
-        .enumerate()
-        .map(|(i, c)| format!("{} {} {}", i + 1, c.label.symbol(), percent(c.probability)))
-        .collect();
-    all.join(", ")
+fn moment(text: Option<&str>, song: &Song) -> Result<Option<f64>, CliError> {
+    Ok(text.map(|t| read_moment(t, song)).transpose()?)
 }

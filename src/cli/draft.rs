@@ -1,8 +1,8 @@
 //! `takebook draft`: hears takes and writes a log for each.
 
-use super::hear::hear;
 use super::{CliError, Outcome};
 use crate::audio::{self, Source};
+use crate::drafting::hear;
 use crate::fretboard::{Instrument, Tuning};
 use crate::hearing::Given;
 use crate::songlog::decided::Act;

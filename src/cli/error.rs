@@ -56,5 +56,10 @@ from_room!(
     crate::audio::AudioError,
     crate::hearing::HearingError,
     crate::songlog::LogError,
-    crate::chart::ChartError
+    crate::chart::ChartError,
+    crate::deciding::DecideError,
+    crate::drafting::DraftError
 );
+
+#[cfg(feature = "desk")]
+from_room!(crate::desk::DeskError);

@@ -1,8 +1,6 @@
 //! `takebook listen`: the chord that sounds now, while it is played.
 
 #[cfg(feature = "mic")]
-mod moments;
-#[cfg(feature = "mic")]
 mod screen;
 
 use super::{CliError, Outcome};
@@ -63,11 +61,11 @@ pub(crate) use live::run;
 
 #[cfg(feature = "mic")]
 mod live {
-    use super::super::keys::Keys;
-    use super::moments::Moments;
+    use super::super::keys::{Keys, clock};
     use super::screen::{Face, Shown};
     use super::{Args, CliError, Outcome, Write};
     use crate::audio::{Capture, Channels, Level, LevelMeter, ToHearing, WantedDevice, capture};
+    use crate::drafting::Moments;
     use crate::fretboard::Instrument;
     use crate::hearing::spectrum::HOP_S;
     use crate::hearing::{Given, Live, LiveAnswer, Weights};
@@ -177,7 +175,7 @@ mod live {
             }
             self.face.close(out)?;
             drop(keys);
-            self.moments.tell(out, self.face.is_json())?;
+            self.tell(out)?;
             if gone {
                 let mut err = std::io::stderr();
                 let kept = if self.last.is_some() {
@@ -246,6 +244,28 @@ mod live {
             }
             out.flush()?;
             Ok(true)
+        }
+
+        /// What was kept and marked, at the end.
+        fn tell(&self, out: &mut dyn Write) -> Result<(), CliError> {
+            let (n_kept, marks_s) = (self.moments.n_kept(), self.moments.marks_s());
+            if self.face.is_json() {
+                let end = serde_json::json!({"kept": n_kept, "marks_s": marks_s});
+                writeln!(out, "{end}")?;
+                return Ok(());
+            }
+            if n_kept > 0 {
+                writeln!(
+                    out,
+                    "Moments kept: {n_kept}, in {}",
+                    self.moments.log().display()
+                )?;
+            }
+            if !marks_s.is_empty() {
+                let marks: Vec<String> = marks_s.iter().map(|s| clock(*s)).collect();
+                writeln!(out, "Marks at {}", marks.join(", "))?;
+            }
+            Ok(())
         }
     }
 }

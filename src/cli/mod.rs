@@ -8,23 +8,21 @@
 mod chart;
 mod check;
 mod confirm;
+#[cfg(feature = "desk")]
+mod desk;
 mod draft;
 mod error;
 mod grade;
-mod hear;
 mod imply;
 #[cfg(feature = "mic")]
 mod keys;
 mod layout;
 mod listen;
 mod name;
-mod place;
 mod record;
 mod shapes;
 mod show;
-mod song_json;
 mod undo;
-mod words;
 
 use clap::{Parser, Subcommand};
 use std::io::Write;
@@ -52,6 +50,9 @@ enum Command {
     Show(show::Args),
     /// Decides: takes a proposal, or your own chord, shape, note, name or setting.
     Confirm(Box<confirm::Args>),
+    /// Opens a log and its take on a page of this machine, to confirm by eye and ear.
+    #[cfg(feature = "desk")]
+    Desk(desk::Args),
     /// Takes decisions back, or brings back what was taken back.
     Undo(undo::Args),
     Chart(chart::Chart),
@@ -86,6 +87,8 @@ impl Command {
             Self::Draft(args) => draft::run(args, out),
             Self::Show(args) => show::run(args, out),
             Self::Confirm(args) => confirm::run(&args, out),
+            #[cfg(feature = "desk")]
+            Self::Desk(args) => desk::run(&args, out),
             Self::Undo(args) => undo::run(args, out),
             Self::Name(args) => name::run(&args, out),
             Self::Imply(args) => imply::run(&args, out),

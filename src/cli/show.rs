@@ -1,8 +1,9 @@
 //! `takebook show`: a log as a chart in text, or the reasons for one bar.
 
 use super::layout::{WIDTH, chord_box, columns, pad, side_by_side, wrap_from};
-use super::place::{Place, name_of, read, section_at, with_repeats};
-use super::{CliError, Outcome, song_json};
+use super::{CliError, Outcome};
+use crate::deciding::place::{Place, name_of, read, section_at, with_repeats};
+use crate::deciding::song_json;
 use crate::songlog::decided::clock;
 use crate::songlog::song::{Bar, Section, Song, Span, State};
 use crate::songlog::{resolve, store};

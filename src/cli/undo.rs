@@ -1,6 +1,7 @@
 //! `takebook undo`: takes decisions back; the history.
 
 use super::{CliError, Outcome};
+use crate::deciding::{self, Undone};
 use crate::songlog::decided::{Act, holding};
 use crate::songlog::{Log, resolve, store};
 use std::io::Write;
@@ -29,9 +30,7 @@ pub(crate) fn run(args: Args, out: &mut dyn Write) -> Result<Outcome, CliError> 
         list(&log, args.json, out)?;
         return Ok(Outcome::Done);
     }
-    let locked = store::lock_existing(&args.log)?;
-    let mut log = locked.load()?;
-    let of = which(&log, &args.numbers)?;
+    let Undone { id, of, log } = deciding::undo(&args.log, &args.numbers)?;
     let words: Vec<String> = log
         .decided
         .iter()
@@ -45,8 +44,6 @@ pub(crate) fn run(args: Args, out: &mut dyn Write) -> Result<Outcome, CliError> 
             format!("{} {what}: {}", d.id, d.text())
         })
         .collect();
-    let id = log.decide(store::now(), vec![Act::Undo(of.clone())]);
-    locked.save(&log)?;
     let n_open = resolve(&log).n_open();
     if args.json {
         let result = serde_json::json!({"decision": id, "of": of, "n_open": n_open});
@@ -62,44 +59,6 @@ pub(crate) fn run(args: Args, out: &mut dyn Write) -> Result<Outcome, CliError> 
         )?;
     }
     Ok(Outcome::Done)
-}
-
-/// The decisions to take back, checked: they are there and hold.
-fn which(log: &Log, numbers: &[u32]) -> Result<Vec<u32>, CliError> {
-    let holds = holding(&log.decided);
-    if numbers.is_empty() {
-        let latest = log
-            .decided
-            .iter()
-            .zip(&holds)
-            .rfind(|(d, holds)| **holds && d.takes_back().next().is_none());
-        return match latest {
-            Some((d, _)) => Ok(vec![d.id]),
-            None => Err(CliError::new(
-                "there is nothing to take back: no decision holds",
-            )),
-        };
-    }
-    for n in numbers {
-        let i = log.decided.iter().position(|d| d.id == *n).ok_or_else(|| {
-            CliError::new(match log.decided.len() {
-                0 => format!("there is no decision {n}: nothing was decided yet"),
-                last => format!("there is no decision {n}: the log has 1 to {last} (see --list)"),
-            })
-        })?;
-        if !holds[i] {
-            let by = log
-                .decided
-                .iter()
-                .zip(&holds)
-                .find(|(d, holds)| **holds && d.takes_back().any(|of| of == *n))
-                .map_or(0, |(d, _)| d.id);
-            return Err(CliError::new(format!(
-                "decision {n} is taken back already by {by}; to bring it back: undo {by}"
-            )));
-        }
-    }
-    Ok(numbers.to_vec())
 }
 
 fn list(log: &Log, json: bool, out: &mut dyn Write) -> Result<(), CliError> {

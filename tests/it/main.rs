@@ -5,6 +5,8 @@ mod chart;
 mod check;
 mod chords_db;
 mod confirm;
+#[cfg(feature = "desk")]
+mod desk_page;
 mod draft;
 mod grade;
 mod imply;

@@ -2,9 +2,11 @@
 
 /** The server answered that it will not, and why. */
 export class Refused extends Error {
-  constructor(message, status) {
+  constructor(message, status, song = null) {
     super(message);
     this.status = status;
+    /** The song as it stands now, where the page showed another one. */
+    this.song = song;
   }
 }
 
@@ -21,13 +23,13 @@ async function ask(path, options = {}) {
   }
   if (response.ok) return response;
   const text = await response.text();
-  let message = text.trim();
+  let [message, song] = [text.trim(), null];
   try {
-    message = JSON.parse(text).error ?? message;
+    ({ error: message = message, song = null } = JSON.parse(text));
   } catch {
     // a plain sentence, as for a missing key
   }
-  throw new Refused(message || `refused (${response.status})`, response.status);
+  throw new Refused(message || `refused (${response.status})`, response.status, song);
 }
 
 /** GET, as JSON. */

@@ -3,7 +3,7 @@
 // then the user is asked.
 
 import { Refused, Unreachable, post } from "./api.js";
-import { lost, refresh } from "./link.js";
+import { lost } from "./link.js";
 import { clear, say, warn } from "./say.js";
 import { desk, on, setSong } from "./state.js";
 
@@ -62,12 +62,8 @@ async function send(decision) {
     }
     sessionStorage.removeItem(KEPT);
     if (!(trouble instanceof Refused)) throw trouble;
-    if (trouble.status === 409) await refresh().catch(lost);
-    say(
-      trouble.status === 409
-        ? `Not saved: ${trouble.message}. Look again and repeat it if it still holds.`
-        : `Not saved: ${trouble.message}`,
-    );
+    if (trouble.song) setSong(trouble.song);
+    say(`Not saved: ${trouble.message}.`);
     return false;
   }
 }

@@ -1,6 +1,6 @@
 //! Places in a song as a user types them: `12`, `12.3`, `5-8`, `A`, `Verse`, `all`, `31.2s`.
 
-use super::CliError;
+use super::DecideError;
 use crate::songlog::song::{Bar, Song, Span};
 
 /// Chords that share less than this with a stretch are not in it, s.
@@ -8,7 +8,7 @@ const TOUCH_S: f64 = 0.05;
 
 /// A place: a point that a chord sounds at, or a stretch of bars.
 #[derive(Debug, Clone, Copy, PartialEq)]
-pub(crate) enum Place {
+pub enum Place {
     /// A moment, s.
     Point(f64),
     /// From, to, s.
@@ -17,14 +17,14 @@ pub(crate) enum Place {
 
 impl Place {
     /// Where it starts, s.
-    pub(crate) fn start_s(self) -> f64 {
+    pub fn start_s(self) -> f64 {
         match self {
             Self::Point(at_s) | Self::Stretch(at_s, _) => at_s,
         }
     }
 
     /// Chords in it, by index, in order.
-    pub(crate) fn spans(self, song: &Song) -> Vec<usize> {
+    pub fn spans(self, song: &Song) -> Vec<usize> {
         let inside = |s: &Span| match self {
             Self::Point(at_s) => s.start_s <= at_s + 1e-6 && at_s + 1e-6 < s.end_s,
             Self::Stretch(from, to) => {
@@ -41,7 +41,7 @@ impl Place {
 ///
 /// # Errors
 /// If there is no such place, with what there is instead.
-pub(crate) fn read(text: &str, song: &Song) -> Result<Vec<Place>, CliError> {
+pub fn read(text: &str, song: &Song) -> Result<Vec<Place>, DecideError> {
     let text = text.trim();
     if text.eq_ignore_ascii_case("all") {
         return Ok(vec![Place::Stretch(0.0, song.duration_s)]);
@@ -57,7 +57,7 @@ pub(crate) fn read(text: &str, song: &Song) -> Result<Vec<Place>, CliError> {
     {
         let (start_s, end_s) = (spot_start(from, song)?, spot_end(to, song)?);
         if end_s <= start_s {
-            return Err(CliError::new(format!(
+            return Err(DecideError::asked(format!(
                 "'{text}' ends before it starts; write the earlier bar first"
             )));
         }
@@ -69,7 +69,7 @@ pub(crate) fn read(text: &str, song: &Song) -> Result<Vec<Place>, CliError> {
             Ok(vec![Place::Stretch(bar.start_s, bar.end_s)])
         }
         Some(spot) => Ok(vec![Place::Point(spot_start(spot, song)?)]),
-        None => Err(CliError::new(format!(
+        None => Err(DecideError::asked(format!(
             "'{text}' is not a place here (expected a bar 12, a beat 12.3, bars 5-8, a time 31.2s or 0:31.2, a section {}, or all)",
             section_list(song)
         ))),
@@ -80,21 +80,21 @@ pub(crate) fn read(text: &str, song: &Song) -> Result<Vec<Place>, CliError> {
 ///
 /// # Errors
 /// As [`read`], and for a place that is not a moment.
-pub(crate) fn read_moment(text: &str, song: &Song) -> Result<f64, CliError> {
+pub fn read_moment(text: &str, song: &Song) -> Result<f64, DecideError> {
     let text = text.trim();
     if let Some(at_s) = read_time(text) {
         return check_time(at_s, song);
     }
     match read_spot(text) {
         Some(spot) => spot_start(spot, song),
-        None => Err(CliError::new(format!(
+        None => Err(DecideError::asked(format!(
             "'{text}' is not a moment (expected a beat 12.3, a bar 12 for its downbeat, or a time 31.2s or 0:31.2)"
         ))),
     }
 }
 
 /// The same place in the other sections with the same letter, this one first.
-pub(crate) fn with_repeats(place: Place, song: &Song) -> Vec<Place> {
+pub fn with_repeats(place: Place, song: &Song) -> Vec<Place> {
     let mut places = vec![place];
     let Some((here, bar)) = section_at(place.start_s(), song) else {
         return places;
@@ -134,7 +134,7 @@ pub(crate) fn with_repeats(place: Place, song: &Song) -> Vec<Place> {
 }
 
 /// The bar that sounds at a time; what comes before the first belongs to it, what comes after the last to that.
-pub(crate) fn bar_at(at_s: f64, song: &Song) -> Option<&Bar> {
+pub fn bar_at(at_s: f64, song: &Song) -> Option<&Bar> {
     song.bars
         .iter()
         .rev()
@@ -143,7 +143,7 @@ pub(crate) fn bar_at(at_s: f64, song: &Song) -> Option<&Bar> {
 }
 
 /// Index of the section that sounds at a time, and the bar there.
-pub(crate) fn section_at(at_s: f64, song: &Song) -> Option<(usize, &Bar)> {
+pub fn section_at(at_s: f64, song: &Song) -> Option<(usize, &Bar)> {
     let bar = bar_at(at_s, song)?;
     let i = song
         .sections
@@ -153,7 +153,7 @@ pub(crate) fn section_at(at_s: f64, song: &Song) -> Option<(usize, &Bar)> {
 }
 
 /// A time as bar and beat: `12` on a downbeat, `12.3` on a beat, `12.2+` between beats.
-pub(crate) fn name_of(at_s: f64, song: &Song) -> String {
+pub fn name_of(at_s: f64, song: &Song) -> String {
     /// Nearer than this it is on the beat, s.
     const ON_S: f64 = 0.12;
     if let Some(bar) = bar_at(at_s + ON_S, song) {
@@ -170,7 +170,7 @@ pub(crate) fn name_of(at_s: f64, song: &Song) -> String {
 }
 
 /// Beat times of a bar: as heard, else evenly spread.
-pub(crate) fn beats_of(bar: &Bar, song: &Song) -> Vec<f64> {
+pub fn beats_of(bar: &Bar, song: &Song) -> Vec<f64> {
     let heard: Vec<f64> = song
         .beats_s
         .iter()
@@ -212,47 +212,47 @@ fn read_time(text: &str) -> Option<f64> {
     Some(60.0 * number(minutes)? + number(seconds)?)
 }
 
-fn check_time(at_s: f64, song: &Song) -> Result<f64, CliError> {
+fn check_time(at_s: f64, song: &Song) -> Result<f64, DecideError> {
     if at_s < song.duration_s {
         Ok(at_s)
     } else {
-        Err(CliError::new(format!(
+        Err(DecideError::asked(format!(
             "there is no {at_s} s: the take lasts {:.1} s",
             song.duration_s
         )))
     }
 }
 
-fn find_bar(number: u32, song: &Song) -> Result<&Bar, CliError> {
+fn find_bar(number: u32, song: &Song) -> Result<&Bar, DecideError> {
     song.bars
         .iter()
         .find(|b| b.number == number)
         .ok_or_else(|| match (song.bars.first(), song.bars.last()) {
-            (Some(first), Some(last)) => CliError::new(format!(
+            (Some(first), Some(last)) => DecideError::asked(format!(
                 "there is no bar {number}: the take has bars {} to {}",
                 first.number, last.number
             )),
-            _ => CliError::new(format!(
+            _ => DecideError::asked(format!(
                 "there is no bar {number}: no bars were heard in this take"
             )),
         })
 }
 
-fn spot_start((number, beat): Spot, song: &Song) -> Result<f64, CliError> {
+fn spot_start((number, beat): Spot, song: &Song) -> Result<f64, DecideError> {
     let bar = find_bar(number, song)?;
     let beats = beats_of(bar, song);
     let beat = beat.unwrap_or(1);
     beat.checked_sub(1)
         .and_then(|i| beats.get(i).copied())
         .ok_or_else(|| {
-            CliError::new(format!(
+            DecideError::asked(format!(
                 "there is no beat {beat} in bar {number}: it has beats 1 to {}",
                 beats.len()
             ))
         })
 }
 
-fn spot_end((number, beat): Spot, song: &Song) -> Result<f64, CliError> {
+fn spot_end((number, beat): Spot, song: &Song) -> Result<f64, DecideError> {
     let bar = find_bar(number, song)?;
     spot_start((number, beat), song)?;
     let next = beat.and_then(|n| beats_of(bar, song).get(n).copied());

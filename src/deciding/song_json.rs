@@ -4,10 +4,10 @@ use crate::songlog::song::{Song, Span, State};
 use serde_json::{Value, json};
 
 /// Version of the shape of the JSON that commands print about a song.
-pub(crate) const SONG_JSON_VERSION: u32 = 1;
+pub const SONG_JSON_VERSION: u32 = 1;
 
 /// The whole song.
-pub(crate) fn song(song: &Song) -> Value {
+pub fn song(song: &Song) -> Value {
     json!({
         "version": SONG_JSON_VERSION,
         "title": song.title,
@@ -38,7 +38,7 @@ pub(crate) fn song(song: &Song) -> Value {
 }
 
 /// One chord in time.
-pub(crate) fn span(span: &Span) -> Value {
+pub fn span(span: &Span) -> Value {
     json!({
         "start_s": round(span.start_s),
         "end_s": round(span.end_s),
@@ -68,6 +68,6 @@ pub(crate) fn span(span: &Span) -> Value {
 }
 
 /// Four decimals: 0.1 ms, a hundredth of a per cent.
-pub(crate) fn round(x: f64) -> f64 {
+pub fn round(x: f64) -> f64 {
     (x * 1e4).round() / 1e4
 }

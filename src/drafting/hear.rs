@@ -1,6 +1,6 @@
 //! Joins files, hearing and the log: a sound file in, what was heard out.
 
-use super::CliError;
+use super::DraftError;
 use crate::audio::Source;
 use crate::hearing::{Given, HeardSpan, Hearing, Listener, Weights, interpret};
 use crate::songlog::heard::{
@@ -8,11 +8,14 @@ use crate::songlog::heard::{
 };
 
 /// Hears one take; `progress` is told the share done, 0 to 1.
-pub(super) fn hear(
+///
+/// # Errors
+/// * [`DraftError::Audio`] if the sound cannot be read, [`DraftError::Hearing`] if hearing fails.
+pub fn hear(
     source: &mut Source,
     given: &Given,
     progress: &(dyn Fn(f64) + Sync),
-) -> Result<Heard, CliError> {
+) -> Result<Heard, DraftError> {
     let mut listener = Listener::new();
     source.read_mono_22050(&mut |block| listener.push(block), &|share| {
         progress(0.35 * share);
@@ -24,8 +27,10 @@ pub(super) fn hear(
 }
 
 /// Hears samples that are in memory (mono, 22,050 Hz).
-#[cfg(feature = "mic")]
-pub(super) fn hear_samples(samples: &[f32], given: &Given) -> Result<Heard, CliError> {
+///
+/// # Errors
+/// * [`DraftError::Hearing`] if hearing fails.
+pub fn hear_samples(samples: &[f32], given: &Given) -> Result<Heard, DraftError> {
     let mut listener = Listener::new();
     listener.push(samples);
     let sound = listener.finish(&|_| ())?;

@@ -3,20 +3,19 @@
 //! The sound is appended to a WAV file beside the log, and the whole hearing
 //! (not the live one) of that sound is appended to the log.
 
-use super::super::CliError;
-use super::super::hear::hear_samples;
-use super::super::keys::clock;
+use super::{DraftError, hear_samples};
 use crate::audio::ToHearing;
 use crate::fretboard::Instrument;
 use crate::hearing::Given;
+use crate::songlog::decided::clock;
 use crate::songlog::heard::{Candidate, Heard, HeardChord};
 use crate::songlog::{self, Log, store, validate};
 use crate::theory::Label;
-use serde_json::json;
 use std::collections::VecDeque;
-use std::io::Write;
 use std::path::{Path, PathBuf};
 
+/// What the log of kept moments says of their sound.
+const KIND: &str = "WAV, 24 bit";
 /// The most that can be kept at once, s.
 const LONGEST_S: f64 = 60.0;
 /// A moment is at least so long, s.
@@ -24,7 +23,8 @@ const SHORTEST_S: f64 = 3.0;
 /// A chord's attack begins a little before it is heard, s.
 const LEAD_S: f64 = 0.3;
 
-pub(super) struct Moments {
+/// The last minute of sound, and what was kept of it.
+pub struct Moments {
     log: PathBuf,
     wav: PathBuf,
     rate_hz: u32,
@@ -39,7 +39,8 @@ pub(super) struct Moments {
 }
 
 impl Moments {
-    pub(super) fn new(log: &Path, rate_hz: u32, given: Given) -> Self {
+    /// Nothing heard yet; moments go to `log`, their sound to a WAV file beside it.
+    pub fn new(log: &Path, rate_hz: u32, given: Given) -> Self {
         Self {
             log: log.into(),
             wav: log.with_extension("wav"),
@@ -54,17 +55,33 @@ impl Moments {
         }
     }
 
-    pub(super) fn instrument(&self) -> &Instrument {
+    /// Tuning and capo as given.
+    pub fn instrument(&self) -> &Instrument {
         &self.given.instrument
     }
 
+    /// How many moments were kept.
+    pub fn n_kept(&self) -> usize {
+        self.n_kept
+    }
+
+    /// Where marks were set, s.
+    pub fn marks_s(&self) -> &[f64] {
+        &self.marks_s
+    }
+
+    /// The log that moments go to.
+    pub fn log(&self) -> &Path {
+        &self.log
+    }
+
     /// What was done last, in words.
-    pub(super) fn remark(&self) -> &str {
+    pub fn remark(&self) -> &str {
         &self.remark
     }
 
     /// Remembers interleaved samples of `n` channels.
-    pub(super) fn push(&mut self, interleaved: &[f32], n: usize) {
+    pub fn push(&mut self, interleaved: &[f32], n: usize) {
         let share = 1.0 / n as f32;
         for frame in interleaved.chunks_exact(n) {
             self.lately.push_back(frame.iter().sum::<f32>() * share);
@@ -80,7 +97,7 @@ impl Moments {
     }
 
     /// The next kept moment begins here.
-    pub(super) fn mark(&mut self) {
+    pub fn mark(&mut self) {
         let now = self.now_s();
         self.mark_s = Some(now);
         self.marks_s.push(now);
@@ -88,7 +105,7 @@ impl Moments {
     }
 
     /// Keeps the sound since the mark, or since the chord began.
-    pub(super) fn keep(&mut self, chord_since_s: Option<f64>) {
+    pub fn keep(&mut self, chord_since_s: Option<f64>) {
         let now = self.now_s();
         let since = self
             .mark_s
@@ -118,7 +135,7 @@ impl Moments {
         };
     }
 
-    fn save(&self, samples: &[f32]) -> Result<String, CliError> {
+    fn save(&self, samples: &[f32]) -> Result<String, DraftError> {
         let mut mono = Vec::new();
         let mut to_hearing = ToHearing::new(1, self.rate_hz)?;
         to_hearing.push(samples, &mut |block| mono.extend_from_slice(block));
@@ -137,16 +154,19 @@ impl Moments {
         };
         let (start_s, end_s) = self.append_sound(samples, before.as_ref())?;
         let log = self.joined(before, heard, start_s, end_s)?;
-        validate::sense(&log)
-            .map_err(|fault| CliError::new(format!("hearing went wrong at {fault}")))?;
+        validate::sense(&log).map_err(|fault| moment(format!("hearing went wrong at {fault}")))?;
         locked.save(&log)?;
         Ok(chords)
     }
 
     /// Appends to the WAV file; gives where the moment lies in it, s.
-    fn append_sound(&self, samples: &[f32], before: Option<&Log>) -> Result<(f64, f64), CliError> {
+    fn append_sound(
+        &self,
+        samples: &[f32],
+        before: Option<&Log>,
+    ) -> Result<(f64, f64), DraftError> {
         let failed =
-            |e: hound::Error| CliError::new(format!("cannot write '{}': {e}", self.wav.display()));
+            |e: hound::Error| moment(format!("cannot write '{}': {e}", self.wav.display()));
         let spec = hound::WavSpec {
             channels: 1,
             sample_rate: self.rate_hz,
@@ -156,18 +176,21 @@ impl Moments {
         let mut writer = if self.wav.exists() {
             // the WAV lies beside its log, which names it without a folder
             let name = self.wav.file_name().unwrap_or_default();
-            let ours = before.is_some_and(|log| *log.take.file == *name);
+            // a drafted take is not to be appended to, even if it is named so
+            let ours = before.is_some_and(|log| {
+                *log.take.file == *name && log.take.kind == KIND && log.take.fingerprint.is_none()
+            });
             let writer = hound::WavWriter::append(&self.wav).map_err(failed)?;
             if !ours || writer.spec() != spec {
-                return Err(CliError::new(format!(
-                    "'{}' holds something else; name another log with --keep",
+                return Err(moment(format!(
+                    "'{}' holds something else; name another log to keep moments in",
                     self.wav.display()
                 )));
             }
             writer
         } else if before.is_some() {
-            return Err(CliError::new(format!(
-                "the log '{}' is about another take; name another with --keep",
+            return Err(moment(format!(
+                "the log '{}' is about another take; name another to keep moments in",
                 self.log.display()
             )));
         } else {
@@ -192,12 +215,12 @@ impl Moments {
         moment: Heard,
         start_s: f64,
         end_s: f64,
-    ) -> Result<Log, CliError> {
+    ) -> Result<Log, DraftError> {
         let bytes = std::fs::metadata(&self.wav).map_or(0, |m| m.len());
         let file = self.wav.file_name().unwrap_or_default();
         let take = songlog::Take {
             file: file.to_string_lossy().into_owned(),
-            kind: "WAV, 24 bit".into(),
+            kind: KIND.into(),
             rate_hz: self.rate_hz,
             channels: 1,
             bytes,
@@ -245,28 +268,10 @@ impl Moments {
             decided,
         })
     }
+}
 
-    /// What was kept and marked, at the end.
-    pub(super) fn tell(&self, out: &mut dyn Write, as_json: bool) -> Result<(), CliError> {
-        if as_json {
-            let end = json!({"kept": self.n_kept, "marks_s": self.marks_s});
-            writeln!(out, "{end}")?;
-            return Ok(());
-        }
-        if self.n_kept > 0 {
-            writeln!(
-                out,
-                "Moments kept: {}, in {}",
-                self.n_kept,
-                self.log.display()
-            )?;
-        }
-        if !self.marks_s.is_empty() {
-            let marks: Vec<String> = self.marks_s.iter().map(|s| clock(*s)).collect();
-            writeln!(out, "Marks at {}", marks.join(", "))?;
-        }
-        Ok(())
-    }
+fn moment(text: impl Into<String>) -> DraftError {
+    DraftError::Moment { text: text.into() }
 }
 
 fn silence(start_s: f64, end_s: f64) -> HeardChord {

@@ -7,7 +7,7 @@ use crate::songlog::song::Song;
 use crate::theory::{Label, PitchClassSet};
 
 /// An act in words with bars and beats instead of times.
-pub(crate) fn words(act: &Act, song: &Song) -> String {
+pub fn words(act: &Act, song: &Song) -> String {
     let at = |t: f64| name_of(t, song);
     let place = |start_s: f64, end_s: f64| {
         let (from, to) = (at(start_s), at(end_s));
@@ -74,7 +74,7 @@ pub(crate) fn words(act: &Act, song: &Song) -> String {
 }
 
 /// What a practised eye would remark on a decision.
-pub(crate) fn hints(acts: &[Act], song: &Song) -> Vec<String> {
+pub fn hints(acts: &[Act], song: &Song) -> Vec<String> {
     let mut hints = Vec::new();
     let mut label: Option<&Label> = None;
     for act in acts {

@@ -1,0 +1,23 @@
+//! What a person decides about a log, however they say it: on the command line or on the page.
+//!
+//! A [`Request`] says what is wanted at which [`place`]; [`decide()`] turns it
+//! into acts, checks that they fit, and saves them as one decision, all under
+//! the log's lock. [`undo()`] takes decisions back. [`words`] says what was done
+//! with bars and beats, [`song_json`] gives the song to machines.
+//!
+//! Not here: arguments, pages, and what decisions mean (`songlog` applies them).
+
+mod error;
+pub mod place;
+mod request;
+mod requested;
+mod save;
+pub mod song_json;
+mod undo;
+mod words;
+
+pub use error::DecideError;
+pub use request::Request;
+pub use save::{Made, acts_of, decide};
+pub use undo::{Undone, redo, redoable, undo, undoable};
+pub use words::{hints, words};

@@ -1,0 +1,347 @@
+//! A request as acts: which chords, edges and sections it is about.
+
+use super::place::{Place, name_of, with_repeats};
+use super::{DecideError, Request};
+use crate::fretboard::Shape;
+use crate::songlog::decided::{Act, How};
+use crate::songlog::song::{Song, Span, State};
+use crate::songlog::{Log, resolve, store};
+
+/// The acts of one request on a log that resolves to `song`.
+///
+/// # Errors
+/// If something that is asked for is not there, with what there is instead.
+pub(super) fn acts(request: &Request, log: &Log, song: &Song) -> Result<Vec<Act>, DecideError> {
+    let mut acts = whole_take(request);
+    if request.places.is_empty() {
+        if request.is_local() {
+            return Err(DecideError::asked("say where: no place is given"));
+        }
+        if let Some(text) = &request.note {
+            acts.push(Act::Note {
+                place_s: None,
+                text: text.clone(),
+            });
+        }
+        return Ok(acts);
+    }
+    let mut places = request.places.clone();
+    if request.repeats {
+        places = places
+            .into_iter()
+            .flat_map(|p| with_repeats(p, song))
+            .collect();
+    }
+    places.sort_by(|a, b| a.start_s().total_cmp(&b.start_s()));
+    places.dedup();
+    at_places(request, &places, log, song, &mut acts)?;
+    Ok(acts)
+}
+
+fn whole_take(request: &Request) -> Vec<Act> {
+    let mut acts = Vec::new();
+    acts.extend(request.title.clone().map(Act::Title));
+    acts.extend(request.key.map(Act::Key));
+    acts.extend(request.meter.map(|(beats, value)| Act::Meter(beats, value)));
+    acts.extend(request.tempo_bpm.map(Act::Tempo));
+    acts.extend(request.downbeat_s.map(Act::Downbeat));
+    acts.extend(request.capo.map(Act::Capo));
+    acts.extend(request.tuning.clone().map(Act::Tuning));
+    acts
+}
+
+fn at_places(
+    request: &Request,
+    places: &[Place],
+    log: &Log,
+    song: &Song,
+    acts: &mut Vec<Act>,
+) -> Result<(), DecideError> {
+    edges(request, places, song, acts)?;
+    sections(request, places, acts);
+    if let Some(least) = request.take_first {
+        take_first(least, places, song, acts)?;
+    }
+    if request.candidate.is_none()
+        && request.chord.is_none()
+        && request.shape.is_none()
+        && request.note.is_none()
+    {
+        return Ok(());
+    }
+    // splits and joins come first: the rest is about what they leave
+    let mut changed = log.clone();
+    changed.decide(store::now(), acts.clone());
+    let song = resolve(&changed);
+    for place in places {
+        one_chord(request, *place, &song, acts)?;
+    }
+    Ok(())
+}
+
+/// Where chords change.
+fn edges(
+    request: &Request,
+    places: &[Place],
+    song: &Song,
+    acts: &mut Vec<Act>,
+) -> Result<(), DecideError> {
+    if let Some(to_s) = request.move_to_s {
+        let [place] = places else {
+            return Err(DecideError::asked(
+                "one change of chord can be moved at a time",
+            ));
+        };
+        acts.push(Act::Move {
+            from_s: place.start_s(),
+            to_s,
+        });
+    }
+    for place in places {
+        if request.split {
+            acts.push(Act::Split {
+                at_s: place.start_s(),
+            });
+        }
+        if request.join {
+            let Place::Stretch(start_s, end_s) = *place else {
+                return Err(DecideError::asked(
+                    "making one chord needs a stretch, for example bars 5-6 or beats 12.1-12.2",
+                ));
+            };
+            let spans = place.spans(song);
+            let (Some(first), Some(last)) = (spans.first(), spans.last()) else {
+                return Err(DecideError::asked("no chord sounds there"));
+            };
+            if first == last && request.chord.is_none() {
+                return Err(DecideError::asked(format!(
+                    "there is only one chord already: {}",
+                    listed(song, &spans)
+                )));
+            }
+            acts.push(Act::Join {
+                start_s: song.spans[*first].start_s.min(start_s),
+                end_s: song.spans[*last].end_s.max(end_s),
+            });
+        }
+    }
+    Ok(())
+}
+
+/// Names, letters and starts of sections.
+fn sections(request: &Request, places: &[Place], acts: &mut Vec<Act>) {
+    for place in places {
+        let at_s = place.start_s();
+        let (start_s, end_s) = match *place {
+            Place::Stretch(from, to) => (from, to),
+            Place::Point(at_s) => (at_s, at_s + 0.01),
+        };
+        if request.section_starts {
+            acts.push(Act::SectionSplit { at_s });
+        }
+        if request.section_joins {
+            acts.push(Act::SectionJoin { at_s });
+        }
+        if let Some(letter) = &request.section_letter {
+            acts.push(Act::SectionLetter {
+                start_s,
+                end_s,
+                letter: letter.trim().into(),
+            });
+        }
+        if let Some(name) = &request.section_name {
+            acts.push(Act::SectionName {
+                start_s,
+                end_s,
+                name: name.trim().into(),
+            });
+        }
+    }
+}
+
+fn take_first(
+    least: f64,
+    places: &[Place],
+    song: &Song,
+    acts: &mut Vec<Act>,
+) -> Result<(), DecideError> {
+    let mut all: Vec<usize> = places.iter().flat_map(|p| p.spans(song)).collect();
+    all.sort_unstable();
+    all.dedup();
+    let open: Vec<usize> = all
+        .iter()
+        .copied()
+        .filter(|i| song.spans[*i].state == State::Open)
+        .collect();
+    if open.is_empty() {
+        return Err(DecideError::asked(format!(
+            "nothing is open there: {}; to change a decision name a candidate or a chord, or take it back with undo",
+            listed(song, &all)
+        )));
+    }
+    let before = acts.len();
+    for i in open.iter().copied() {
+        let span = &song.spans[i];
+        if let Some(first) = span.candidates.first().filter(|c| c.probability >= least) {
+            acts.push(Act::Chord {
+                start_s: span.start_s,
+                end_s: span.end_s,
+                label: first.label.clone(),
+                how: How::Proposed,
+            });
+        }
+    }
+    if acts.len() == before {
+        return Err(DecideError::asked(format!(
+            "no open chord there is {} % sure or more: {}",
+            (100.0 * least).round(),
+            listed(song, &open)
+        )));
+    }
+    Ok(())
+}
+
+/// Candidate, chord, shape and note for one place.
+fn one_chord(
+    request: &Request,
+    place: Place,
+    song: &Song,
+    acts: &mut Vec<Act>,
+) -> Result<(), DecideError> {
+    let spans = place.spans(song);
+    let wants_one =
+        request.candidate.is_some() || request.chord.is_some() || request.shape.is_some();
+    if spans.len() != 1 && wants_one {
+        return Err(DecideError::asked(format!(
+            "several chords are there: {}; name a beat, or make them one (join)",
+            listed(song, &spans)
+        )));
+    }
+    let Some(i) = spans.first() else {
+        return Err(DecideError::asked("no chord sounds there"));
+    };
+    let span = &song.spans[*i];
+    let (mut start_s, mut end_s) = (span.start_s, span.end_s);
+    if let Some(n) = request.candidate {
+        let candidate = n
+            .checked_sub(1)
+            .and_then(|n| span.candidates.get(n))
+            .ok_or_else(|| {
+                DecideError::asked(format!("there is no candidate {n}: {}", candidates(span)))
+            })?;
+        acts.push(Act::Chord {
+            start_s,
+            end_s,
+            label: candidate.label.clone(),
+            how: if n == 1 {
+                How::Proposed
+            } else {
+                How::Candidate
+            },
+        });
+    }
+    if let Some(label) = &request.chord {
+        // of a longer chord only the part in the place, unless that says the same
+        if let Place::Stretch(from, to) = place
+            && *label != span.label
+        {
+            for (edge_s, inside) in [(from, from > start_s), (to, to < end_s)] {
+                if inside {
+                    acts.push(Act::Split { at_s: edge_s });
+                }
+            }
+            start_s = start_s.max(from);
+            end_s = end_s.min(to);
+        }
+        acts.push(Act::Chord {
+            start_s,
+            end_s,
+            label: label.clone(),
+            how: match span.candidates.iter().position(|c| c.label == *label) {
+                Some(0) => How::Proposed,
+                Some(_) => How::Candidate,
+                None => How::Own,
+            },
+        });
+    }
+    if let Some(shape) = &request.shape {
+        for shape in std::iter::once(shape).chain(&request.or_shape) {
+            check_shape(shape, song)?;
+        }
+        acts.push(Act::Shape {
+            start_s,
+            end_s,
+            shape: shape.clone(),
+            or_shape: request.or_shape.clone(),
+        });
+    }
+    if let Some(text) = &request.note {
+        let (start_s, end_s) = match place {
+            Place::Stretch(from, to) => (from, to),
+            Place::Point(_) => (start_s, end_s),
+        };
+        acts.push(Act::Note {
+            place_s: Some((start_s, end_s)),
+            text: text.clone(),
+        });
+    }
+    Ok(())
+}
+
+fn check_shape(shape: &Shape, song: &Song) -> Result<(), DecideError> {
+    let (found, expected) = (shape.frets().len(), song.instrument.tuning.n_strings());
+    if found != expected {
+        return Err(crate::fretboard::FretboardError::StringCount {
+            text: shape.text(),
+            found,
+            expected,
+        }
+        .into());
+    }
+    let highest =
+        song.instrument.highest_fret - song.instrument.capo.min(song.instrument.highest_fret);
+    match shape.frets().iter().flatten().find(|f| **f > highest) {
+        Some(fret) => Err(crate::fretboard::FretboardError::FretRange {
+            fret: u32::from(*fret),
+            highest,
+        }
+        .into()),
+        None => Ok(()),
+    }
+}
+
+/// Chords with their places, for an error: "12 Am7?, 12.3 D".
+fn listed(song: &Song, spans: &[usize]) -> String {
+    const MOST: usize = 8;
+    let mut parts: Vec<String> = spans
+        .iter()
+        .take(MOST)
+        .map(|i| {
+            let span = &song.spans[*i];
+            format!("{} {}", name_of(span.start_s, song), span.label.symbol())
+        })
+        .collect();
+    if spans.len() > MOST {
+        parts.push(format!("and {} more", spans.len() - MOST));
+    }
+    if parts.is_empty() {
+        "none".into()
+    } else {
+        parts.join(", ")
+    }
+}
+
+fn candidates(span: &Span) -> String {
+    let all: Vec<String> = span
+        .candidates
+        .iter()
+        .enumerate()
+        .map(|(i, c)| format!("{} {} {}", i + 1, c.label.symbol(), percent(c.probability)))
+        .collect();
+    all.join(", ")
+}
+
+/// `87 %`.
+fn percent(share: f64) -> String {
+    format!("{:.0} %", share * 100.0)
+}

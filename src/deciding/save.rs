@@ -1,0 +1,93 @@
+//! From requests to one saved decision.
+
+use super::requested;
+use super::{DecideError, Request, hints};
+use crate::songlog::decided::Act;
+use crate::songlog::resolve::resolve_with_unfit;
+use crate::songlog::song::Song;
+use crate::songlog::{Log, resolve, store, validate};
+use std::path::Path;
+
+/// A decision that was saved.
+#[derive(Debug, Clone)]
+pub struct Made {
+    /// Its number.
+    pub id: u32,
+    /// What it does, in order.
+    pub acts: Vec<Act>,
+    /// What a practised eye would remark on it.
+    pub hints: Vec<String>,
+    /// The song before.
+    pub before: Song,
+    /// The song after.
+    pub song: Song,
+    /// The log as saved.
+    pub log: Log,
+}
+
+/// Decides: saves what `requests` asks for as one decision, or nothing.
+///
+/// Takes the log's file and a function from the song as it stands to what is
+/// wanted; it is called while the log is locked, so that it sees what others
+/// decided just before.
+///
+/// # Errors
+/// * what `requests` gives.
+/// * [`DecideError::Asked`], [`DecideError::Shape`] if it makes no sense there.
+/// * [`DecideError::Unfit`] if it does not fit what is heard and decided now.
+/// * [`DecideError::Log`] if the log cannot be read or saved.
+///
+/// The log is untouched in each of these cases.
+pub fn decide<E: From<DecideError>>(
+    path: &Path,
+    requests: impl FnOnce(&Song) -> Result<Vec<Request>, E>,
+) -> Result<Made, E> {
+    let locked = store::lock_existing(path).map_err(DecideError::from)?;
+    let mut log = locked.load().map_err(DecideError::from)?;
+    let before = resolve(&log);
+    let requests = requests(&before)?;
+    let acts = acts_of(&requests, &log, &before)?;
+    let hints = hints(&acts, &before);
+    let id = log.decide(store::now(), acts.clone());
+    validate::sense(&log)
+        .map_err(|fault| DecideError::asked(format!("that cannot be decided: {fault}")))?;
+    let (song, unfit) = resolve_with_unfit(&log);
+    if let Some(own) = unfit.iter().find(|u| u.id == id) {
+        return Err(DecideError::Unfit {
+            text: own.text.clone(),
+        }
+        .into());
+    }
+    locked.save(&log).map_err(DecideError::from)?;
+    Ok(Made {
+        id,
+        acts,
+        hints,
+        before,
+        song,
+        log,
+    })
+}
+
+/// The acts of several requests, each on what those before it leave.
+///
+/// # Errors
+/// * [`DecideError::Asked`], [`DecideError::Shape`] if one makes no sense there, or nothing is asked.
+pub fn acts_of(requests: &[Request], log: &Log, song: &Song) -> Result<Vec<Act>, DecideError> {
+    let mut acts: Vec<Act> = Vec::new();
+    for request in requests {
+        let more = if acts.is_empty() {
+            requested::acts(request, log, song)?
+        } else {
+            let mut changed = log.clone();
+            changed.decide(store::now(), acts.clone());
+            let song = resolve(&changed);
+            requested::acts(request, &changed, &song)?
+        };
+        acts.extend(more);
+    }
+    if acts.is_empty() {
+        return Err(DecideError::asked("nothing to decide was asked"));
+    }
+    Ok(acts)
+}

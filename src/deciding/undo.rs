@@ -1,0 +1,111 @@
+//! Taking decisions back, and bringing them back.
+
+use super::DecideError;
+use crate::songlog::decided::{Act, Decision, holding};
+use crate::songlog::{Log, store};
+use std::path::Path;
+
+/// What was taken back or brought back.
+#[derive(Debug, Clone)]
+pub struct Undone {
+    /// Number of the undo itself, which is a decision too.
+    pub id: u32,
+    /// Numbers of the decisions it concerns.
+    pub of: Vec<u32>,
+    /// The log as saved.
+    pub log: Log,
+}
+
+/// Takes back decisions by their numbers, or the latest that holds if there are none.
+///
+/// The number of an undo brings back what it took.
+///
+/// # Errors
+/// * [`DecideError::Asked`] if one is not there or is taken back already.
+/// * [`DecideError::Log`] if the log cannot be read or saved.
+pub fn undo(path: &Path, numbers: &[u32]) -> Result<Undone, DecideError> {
+    save(path, |log| which(log, numbers))
+}
+
+/// Brings back what the latest undo took; another decision since then ends that.
+///
+/// # Errors
+/// * [`DecideError::Asked`] if there is nothing to bring back.
+/// * [`DecideError::Log`] if the log cannot be read or saved.
+pub fn redo(path: &Path) -> Result<Undone, DecideError> {
+    save(path, |log| {
+        redoable(log)
+            .map(|id| vec![id])
+            .ok_or_else(|| DecideError::asked("there is nothing to bring back"))
+    })
+}
+
+/// Number of the latest decision that holds, undos left out.
+pub fn undoable(log: &Log) -> Option<u32> {
+    log.decided
+        .iter()
+        .zip(holding(&log.decided))
+        .rfind(|(d, holds)| *holds && !is_undo(d))
+        .map(|(d, _)| d.id)
+}
+
+/// Number of the undo that a redo would take back: the latest that holds,
+/// unless something else was decided after it.
+pub fn redoable(log: &Log) -> Option<u32> {
+    let by_id = |id: u32| log.decided.iter().find(|d| d.id == id);
+    log.decided
+        .iter()
+        .zip(holding(&log.decided))
+        .rev()
+        // an undo of an undo is a redo: it ends nothing
+        .filter(|(d, _)| !d.takes_back().any(|id| by_id(id).is_some_and(is_undo)))
+        .take_while(|(d, _)| is_undo(d))
+        .find(|(_, holds)| *holds)
+        .map(|(d, _)| d.id)
+}
+
+fn is_undo(decision: &Decision) -> bool {
+    decision.takes_back().next().is_some()
+}
+
+fn save(
+    path: &Path,
+    which: impl FnOnce(&Log) -> Result<Vec<u32>, DecideError>,
+) -> Result<Undone, DecideError> {
+    let locked = store::lock_existing(path)?;
+    let mut log = locked.load()?;
+    let of = which(&log)?;
+    let id = log.decide(store::now(), vec![Act::Undo(of.clone())]);
+    locked.save(&log)?;
+    Ok(Undone { id, of, log })
+}
+
+/// The decisions to take back, checked: they are there and hold.
+fn which(log: &Log, numbers: &[u32]) -> Result<Vec<u32>, DecideError> {
+    if numbers.is_empty() {
+        return undoable(log)
+            .map(|id| vec![id])
+            .ok_or_else(|| DecideError::asked("there is nothing to take back: no decision holds"));
+    }
+    let holds = holding(&log.decided);
+    for n in numbers {
+        let i = log.decided.iter().position(|d| d.id == *n).ok_or_else(|| {
+            DecideError::asked(match log.decided.len() {
+                0 => format!("there is no decision {n}: nothing was decided yet"),
+                last => format!("there is no decision {n}: the log has 1 to {last} (see --list)"),
+            })
+        })?;
+        if !holds[i] {
+            let by = log
+                .decided
+                .iter()
+                .zip(&holds)
+                .find(|(d, holds)| **holds && d.takes_back().any(|of| of == *n))
+                .map_or(0, |(d, _)| d.id);
+            return Err(DecideError::asked(format!(
+                "decision {n} is taken back already by {by}; to bring it back: undo {by}"
+            )));
+        }
+    }
+    Ok(numbers.to_vec())
+}

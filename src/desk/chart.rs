@@ -1,0 +1,168 @@
+//! `GET /api/chart`: the song in every format of `takebook chart`.
+
+use super::assets::is_html;
+use super::error::{ApiError, ApiResult, off_thread};
+use super::server::Room;
+use crate::chart::{ChartError, Format, Options, Page, write};
+use crate::theory::Key;
+use axum::extract::rejection::QueryRejection;
+use axum::extract::{Query, State};
+use axum::http::header;
+use axum::response::{IntoResponse, Response};
+
+#[derive(serde::Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct Wanted {
+    format: String,
+    paper: Option<String>,
+    key: Option<String>,
+    capo: Option<u8>,
+    offset_s: Option<f64>,
+    #[serde(default)]
+    degrees: Flag,
+    #[serde(default)]
+    left_handed: Flag,
+    #[serde(default)]
+    large: Flag,
+    #[serde(default)]
+    written_out: Flag,
+    #[serde(default)]
+    short: Flag,
+    #[serde(default)]
+    inline: Flag,
+}
+
+/// `1` or `true`, as a form sends it.
+#[derive(Clone, Copy, Default, serde::Deserialize)]
+enum Flag {
+    #[default]
+    #[serde(rename = "0", alias = "false", alias = "")]
+    Off,
+    #[serde(rename = "1", alias = "true", alias = "on")]
+    On,
+}
+
+impl Flag {
+    fn is_on(self) -> bool {
+        matches!(self, Self::On)
+    }
+}
+
+impl Wanted {
+    fn options(&self) -> ApiResult<Options> {
+        let page = match self.paper.as_deref() {
+            None | Some("a4") => Page::A4,
+            Some("letter") => Page::Letter,
+            Some(other) => {
+                return Err(ApiError::bad(format!(
+                    "paper: '{other}' is unknown (expected a4 or letter)"
+                )));
+            }
+        };
+        let key = self
+            .key
+            .as_deref()
+            .filter(|k| !k.is_empty())
+            .map(str::parse::<Key>)
+            .transpose()
+            .map_err(|e| ApiError::bad(format!("key: {e}")))?;
+        if self.written_out.is_on() && self.short.is_on() {
+            return Err(ApiError::bad("written_out and short exclude each other"));
+        }
+        let offset_s = self.offset_s.unwrap_or(0.0);
+        if !offset_s.is_finite() {
+            return Err(ApiError::bad("offset_s must be a number of seconds"));
+        }
+        Ok(Options {
+            page,
+            key,
+            capo: self.capo,
+            degrees: self.degrees.is_on(),
+            left_handed: self.left_handed.is_on(),
+            large: self.large.is_on(),
+            written_out: self.written_out.is_on(),
+            short: self.short.is_on(),
+            offset_s,
+        })
+    }
+}
+
+impl From<ChartError> for ApiError {
+    fn from(error: ChartError) -> Self {
+        Self::bad(error.to_string())
+    }
+}
+
+pub(super) async fn chart(
+    State(shared): Room,
+    wanted: Result<Query<Wanted>, QueryRejection>,
+) -> ApiResult<Response> {
+    let Query(wanted) = wanted.map_err(|e| ApiError::bad(e.body_text()))?;
+    let inline = wanted.inline.is_on();
+    let (bytes, format, title) = off_thread(move || {
+        let options = wanted.options()?;
+        let format = Format::by_ending(&wanted.format)?;
+        let snapshot = shared.book.read()?;
+        let bytes = write(&snapshot.song, format, &options)?;
+        Ok((bytes, format, snapshot.song.title.clone()))
+    })
+    .await?;
+    let (ending, kind) = about(format);
+    // shown in place only what runs nothing by its policy
+    let shown =
+        inline && (is_html(kind) || matches!(format, Format::Pdf | Format::Svg | Format::Txt));
+    let way = if shown { "inline" } else { "attachment" };
+    let headers = [
+        (header::CONTENT_TYPE, kind.to_owned()),
+        (
+            header::CONTENT_DISPOSITION,
+            disposition(way, &title, ending),
+        ),
+        (header::CACHE_CONTROL, "no-store".into()),
+    ];
+    Ok((headers, bytes).into_response())
+}
+
+/// File ending and media type.
+///
+/// # Source
+/// The IANA registry of media types, `from memory`; `.lab` has none.
+const fn about(format: Format) -> (&'static str, &'static str) {
+    match format {
+        Format::Txt => ("txt", "text/plain; charset=utf-8"),
+        Format::Html => ("html", "text/html; charset=utf-8"),
+        Format::Svg => ("svg", "image/svg+xml"),
+        Format::Pdf => ("pdf", "application/pdf"),
+        Format::MusicXml => ("musicxml", "application/vnd.recordare.musicxml+xml"),
+        Format::Midi => ("mid", "audio/midi"),
+        Format::Vtt => ("vtt", "text/vtt; charset=utf-8"),
+        Format::Lab => ("lab", "text/tab-separated-values; charset=utf-8"),
+        Format::Jams => ("jams", "application/json"),
+        Format::Json => ("json", "application/json"),
+    }
+}
+
+/// `Content-Disposition` with a name that every browser can read (RFC 6266, RFC 8187).
+fn disposition(way: &str, title: &str, ending: &str) -> String {
+    let usable = |c: char| c.is_alphanumeric() || matches!(c, ' ' | '-' | '_' | '(' | ')');
+    let name: String = title
+        .chars()
+        .map(|c| if usable(c) { c } else { '-' })
+        .collect();
+    let name = match name.trim_matches([' ', '-']) {
+        "" => "chart",
+        name => name,
+    };
+    let ascii: String = name
+        .chars()
+        .map(|c| if c.is_ascii() { c } else { '-' })
+        .collect();
+    let encoded: String = name
+        .bytes()
+        .map(|b| match b {
+            b'A'..=b'Z' | b'a'..=b'z' | b'0'..=b'9' | b'-' | b'_' => char::from(b).to_string(),
+            other => format!("%{other:02X}"),
+        })
+        .collect();
+    format!("{way}; filename=\"{ascii}.{ending}\"; filename*=UTF-8''{encoded}.{ending}")
+}

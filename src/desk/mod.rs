@@ -1,0 +1,35 @@
+//! The desk: one log and its take on a page of this machine.
+//!
+//! A small server on 127.0.0.1 that only the page it serves itself can reach
+//! ([`gate`]): a one-time key in the link, a session cookie, Host and Origin
+//! checked. It serves the embedded page ([`assets`]), the song and its evidence,
+//! the take's sound, and takes decisions by the same way as the command line
+//! (`deciding`). `docs/desk-api.md` lists every request.
+//!
+//! Nothing is kept here that the log does not hold: a desk that is killed
+//! loses nothing. Not here: what to type to start it (`cli`).
+
+mod assets;
+mod book;
+mod chart;
+mod complete;
+mod conditional;
+mod decide;
+mod drawn;
+mod error;
+mod events;
+mod evidence;
+mod gate;
+mod headers;
+mod live;
+mod peaks;
+mod pluck;
+mod server;
+mod song;
+mod take;
+#[cfg(test)]
+mod tests;
+mod wav;
+
+pub use error::DeskError;
+pub use server::Desk;

@@ -1,0 +1,193 @@
+//! `GET /api/song` and `GET /api/bar/N`.
+
+use super::book::Snapshot;
+use super::drawn;
+use super::error::{ApiError, ApiResult};
+use super::server::{Room, Shared, json};
+use crate::chart::Options;
+use crate::chart::sheet::Sheet;
+use crate::deciding::place::{Place, bar_at, with_repeats};
+use crate::deciding::song_json::{self, round};
+use crate::deciding::{redoable, undoable};
+use crate::songlog::song::{Bar, Song, Span};
+use crate::songlog::store::take_path;
+use crate::theory::midi_name;
+use axum::extract::{Path, State};
+use axum::http::StatusCode;
+use axum::response::Response;
+use serde_json::{Value, json};
+use std::sync::Arc;
+
+pub(super) async fn song(State(shared): Room) -> ApiResult<Response> {
+    json(move || {
+        let snapshot = shared.book.read()?;
+        Ok(whole(&shared, &snapshot))
+    })
+    .await
+}
+
+/// The song as machines get it, and what only a page needs.
+pub(super) fn whole(shared: &Shared, snapshot: &Snapshot) -> Value {
+    let (song, log) = (&snapshot.song, &snapshot.log);
+    let mut value = song_json::song(song);
+    for (bar, record) in song
+        .bars
+        .iter()
+        .zip(value["bars"].as_array_mut().into_iter().flatten())
+    {
+        record["repeats"] = json!(
+            repeats(bar, song)
+                .iter()
+                .map(|b| b.number)
+                .collect::<Vec<_>>()
+        );
+    }
+    value["revision"] = json!(snapshot.revision);
+    value["take"] = take(shared, snapshot);
+    value["can_undo"] = json!(undoable(log).is_some());
+    value["can_redo"] = json!(redoable(log).is_some());
+    value["beats_s"] = song.beats_s.iter().map(|t| round(*t)).collect();
+    value["roadmap"] = json!(roadmap(song));
+    value["live"] = json!(cfg!(feature = "mic"));
+    value["log"] = json!(file_name(shared.book.path()));
+    value["tuning"] = json!(song.instrument.tuning.text());
+    value
+}
+
+fn take(shared: &Shared, snapshot: &Snapshot) -> Value {
+    let log = &snapshot.log;
+    let path = take_path(shared.book.path(), log);
+    let found = shared.sounds.of(shared.book.path(), log);
+    let bytes = std::fs::metadata(&path).map(|m| m.len()).ok();
+    json!({
+        "file": file_name(&path),
+        "present": found.is_ok(),
+        "duration_s": round(log.heard.duration_s),
+        "why_absent": found.as_ref().err().map(ApiError::text),
+        "as_drafted": bytes.map(|n| n == log.take.bytes),
+        "revision": found.as_ref().ok().map(|sound| sound.tag().trim_matches('"').to_owned()),
+    })
+}
+
+fn file_name(path: &std::path::Path) -> String {
+    path.file_name()
+        .unwrap_or_default()
+        .to_string_lossy()
+        .into_owned()
+}
+
+/// The order of sections in words; empty where there is none.
+fn roadmap(song: &Song) -> String {
+    let short = Options {
+        short: true,
+        ..Options::default()
+    };
+    Sheet::new(song, &short).map_or_else(|_| String::new(), |sheet| sheet.form.join(", "))
+}
+
+/// The same bar in the other sections of its letter.
+fn repeats<'a>(bar: &Bar, song: &'a Song) -> Vec<&'a Bar> {
+    with_repeats(Place::Stretch(bar.start_s, bar.end_s), song)
+        .into_iter()
+        .skip(1)
+        .filter_map(|place| bar_at(place.start_s() + 1e-3, song))
+        .collect()
+}
+
+pub(super) async fn bar(State(shared): Room, Path(number): Path<String>) -> ApiResult<Response> {
+    json(move || {
+        let snapshot = shared.book.read()?;
+        let number: u32 = number
+            .parse()
+            .map_err(|_| ApiError::bad(format!("'{number}' is not the number of a bar")))?;
+        one_bar(&snapshot, number)
+    })
+    .await
+}
+
+fn one_bar(snapshot: &Arc<Snapshot>, number: u32) -> ApiResult<Value> {
+    let song = &snapshot.song;
+    let bar = song
+        .bars
+        .iter()
+        .find(|b| b.number == number)
+        .ok_or_else(|| {
+            let there = match (song.bars.first(), song.bars.last()) {
+                (Some(first), Some(last)) => format!("bars {} to {}", first.number, last.number),
+                _ => "no bars".into(),
+            };
+            ApiError::new(
+                StatusCode::NOT_FOUND,
+                format!("there is no bar {number}: the take has {there}"),
+            )
+        })?;
+    let chords =
+        |bar: &Bar| -> Vec<Value> { song.spans_in(bar).map(|span| chord(span, song)).collect() };
+    let labels =
+        |bar: &Bar| -> Vec<String> { song.spans_in(bar).map(|s| s.label.label()).collect() };
+    let again: Vec<Value> = repeats(bar, song)
+        .into_iter()
+        .map(|other| {
+            json!({
+                "bar": other.number,
+                "start_s": round(other.start_s),
+                "end_s": round(other.end_s),
+                "chords": song.spans_in(other).map(song_json::span).collect::<Vec<_>>(),
+                "same": labels(other) == labels(bar),
+            })
+        })
+        .collect();
+    Ok(json!({
+        "revision": snapshot.revision,
+        "bar": {
+            "number": bar.number,
+            "start_s": round(bar.start_s),
+            "end_s": round(bar.end_s),
+            "n_beats": bar.n_beats,
+        },
+        "chords": chords(bar),
+        "repeats": again,
+        "struck": struck(snapshot, bar),
+    }))
+}
+
+/// One chord with its shapes drawn.
+fn chord(span: &Span, song: &Song) -> Value {
+    let mut value = song_json::span(span);
+    value["shapes_drawn"] = span
+        .shapes
+        .iter()
+        .enumerate()
+        .map(|(i, shape)| drawn::shape(&song.instrument, shape, i < span.n_decided_shapes))
+        .collect();
+    value
+}
+
+/// Notes struck in a bar, with the string that the first shape of their chord gives them.
+fn struck(snapshot: &Snapshot, bar: &Bar) -> Vec<Value> {
+    let song = &snapshot.song;
+    snapshot
+        .log
+        .heard
+        .notes
+        .iter()
+        .filter(|n| n.start_s >= bar.start_s - 0.02 && n.start_s < bar.end_s - 0.02)
+        .map(|note| {
+            let span = song
+                .spans
+                .iter()
+                .find(|s| s.start_s <= note.start_s + 0.05 && note.start_s + 0.05 < s.end_s);
+            let string = span.and_then(|s| s.shapes.first()).and_then(|shape| {
+                let sounding = song.instrument.sounding(shape);
+                sounding.iter().position(|midi| *midi == Some(note.midi))
+            });
+            json!({
+                "midi": note.midi,
+                "name": midi_name(note.midi),
+                "time_s": round(note.start_s),
+                "string": string.map(|s| crate::fretboard::string_name(&song.instrument, s)),
+                "certainty": round(note.probability),
+            })
+        })
+        .collect()
+}

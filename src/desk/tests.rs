@@ -1,0 +1,1 @@
+//! The parts that need no server.
