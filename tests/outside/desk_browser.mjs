@@ -58,7 +58,18 @@ export async function openBrowser(options = {}) {
   folders.push(profile);
   browser = await chromium.launchPersistentContext(profile, { executablePath: CHROMIUM, headless: true, args: FLAGS, viewport: { width: 1280, height: 800 }, acceptDownloads: true, ...options });
   browser.setDefaultTimeout(PATIENCE_MS);
+  if (process.env.DESK_PAGE_FROM) await serveFrom(browser, process.env.DESK_PAGE_FROM);
   return browser;
+}
+
+/** While one works on the page: its files from a folder instead of from the program. */
+async function serveFrom(context, folder) {
+  const isPage = (url) => url.pathname === "/" || url.pathname.startsWith("/desk/");
+  await context.route(isPage, async (route) => {
+    const url = new URL(route.request().url());
+    const answer = url.search ? null : path.join(folder, url.pathname === "/" ? "index.html" : url.pathname.slice("/desk/".length));
+    await (answer ? route.fulfill({ path: answer }) : route.continue());
+  });
 }
 
 /** A page of the desk, ready; whatever it complains about fails the scenario. */
@@ -95,6 +106,13 @@ export function shown(program, log) {
     if (answer.status !== 1) throw answer;
     return JSON.parse(answer.stdout);
   }
+}
+
+/** Does something, and gives what the page then says, once that fits. */
+export async function does(page, act, pattern = /^Saved/) {
+  await page.evaluate(() => (document.querySelector("#said").textContent = ""));
+  await act();
+  return says(page, pattern);
 }
 
 /** What the page says of its last act, once it says something that fits. */

@@ -3,7 +3,7 @@
 import assert from "node:assert/strict";
 import { execFileSync } from "node:child_process";
 import { readFileSync } from "node:fs";
-import { chooseBar, contented, openBrowser, openPage, ready, says, shown, startDesk } from "./desk_browser.mjs";
+import { chooseBar, contented, does, openBrowser, openPage, ready, says, shown, startDesk } from "./desk_browser.mjs";
 
 const barOf = (song, number) => song.bars.find((b) => b.number === number);
 /** Chords that start in a bar. */
@@ -20,8 +20,7 @@ export async function decides({ program, log }) {
 
   // Enter takes the proposal and goes on to the next open chord
   await page.locator("#chosen").focus();
-  await page.keyboard.press("Enter");
-  await says(page, /^Saved/);
+  await does(page, () => page.keyboard.press("Enter"), /^Saved/);
   let now = song();
   assert.equal(now.n_open, before.n_open - 1);
   assert.equal(now.chords[0].state, "decided");
@@ -29,24 +28,19 @@ export async function decides({ program, log }) {
 
   // a digit takes that candidate; undo and redo
   await chooseBar(page, 2);
-  await page.keyboard.press("2");
-  await says(page, /^Saved: bar 2/);
+  await does(page, () => page.keyboard.press("2"), /^Saved: bar 2/);
   now = song();
   assert.equal(startsIn(now, 2)[0].label, startsIn(before, 2)[0].candidates[1].label);
-  await page.keyboard.press("u");
-  await says(page, /^Taken back/);
+  await does(page, () => page.keyboard.press("u"), /^Taken back/);
   assert.equal(startsIn(song(), 2)[0].state, "open");
-  await page.keyboard.press("Shift+U");
-  await says(page, /^Brought back/);
+  await does(page, () => page.keyboard.press("Shift+U"), /^Brought back/);
   assert.equal(startsIn(song(), 2)[0].state, "decided");
-  await page.click("#undo");
-  await says(page, /^Taken back/);
+  await does(page, () => page.click("#undo"), /^Taken back/);
 
   // split and join
   const n = song().chords.length;
   await chooseBar(page, 6);
-  await page.click('#card [data-key="split 1"]');
-  await says(page, /^Saved/);
+  await does(page, () => page.click('#card [data-key="split 1"]'), /^Saved/);
   now = song();
   assert.equal(now.chords.length, n + 1);
   assert.equal(startsIn(now, 6).length, 2);
@@ -58,13 +52,10 @@ export async function decides({ program, log }) {
   // a boundary by half beats, by the pointer, and by its own arrow keys
   await chooseBar(page, 7);
   const start = startsIn(song(), 7)[0].start_s;
-  await page.keyboard.press("]");
-  await says(page, /^Saved/);
+  await does(page, () => page.keyboard.press("]"), /^Saved/);
   const later = song().chords.find((c) => c.start_s > start + 0.05).start_s;
   assert.ok(later - start > 0.1 && later - start < 0.6, `half a beat later: ${start} to ${later}`);
-  await page.keyboard.press("[");
-  await page.waitForFunction(() => document.querySelector("#said").textContent.includes("7"));
-  await page.waitForTimeout(300);
+  await does(page, () => page.keyboard.press("["));
   const line = page.locator(`.evidence .change[aria-label^="Change to"]`).last();
   const handle = await line.boundingBox();
   const moved = Number(await line.getAttribute("data-from"));
@@ -82,9 +73,7 @@ export async function decides({ program, log }) {
   await page.keyboard.press("Enter");
   await page.waitForFunction((t) => [...document.querySelectorAll(".change")].some((c) => Math.abs(Number(c.dataset.from) - t) < 0.011), wanted);
   assert.ok(song().chords.some((c) => Math.abs(c.start_s - wanted) < 0.011), `moved to ${wanted} by keys`);
-  await page.click("#undo");
-  await page.click("#undo");
-  await page.waitForTimeout(400);
+  for (let i = 0; i < 2; i += 1) await does(page, () => page.click("#undo"), /^Taken back/);
 
   // sections: two of four bars, the second another pass of the first
   for (const number of [5, 9]) {
@@ -100,26 +89,22 @@ export async function decides({ program, log }) {
   await page.keyboard.press("Shift+ArrowRight");
   const letters = () => song().sections.filter((s) => s.first_bar === 1 || s.first_bar === 5).map((s) => s.letter);
   if (letters()[0] !== letters()[1]) {
-    await page.keyboard.press("e");
-    await says(page, /^Saved/);
+    await does(page, () => page.keyboard.press("e"));
   }
   assert.equal(letters()[0], letters()[1], "bars 5 to 8 are another pass of bars 1 to 4");
   await chooseBar(page, 5);
   await page.keyboard.press("g");
   await page.keyboard.type("Verse");
-  await page.keyboard.press("Enter");
-  await says(page, /Verse/);
+  await does(page, () => page.keyboard.press("Enter"), /Verse/);
   assert.ok(song().sections.some((s) => s.name === "Verse"));
 
   // the same in the repeats
   await chooseBar(page, 2);
-  await page.keyboard.press("r");
-  await says(page, /every repeat/);
+  await does(page, () => page.keyboard.press("r"), /every repeat/);
   await page.keyboard.press("t");
   await page.keyboard.type("Cmaj7");
   await page.waitForFunction(() => /Reads as C/.test(document.querySelector("#own-named").textContent));
-  await page.keyboard.press("Enter");
-  await says(page, /^Saved/);
+  await does(page, () => page.keyboard.press("Enter"), /^Saved/);
   now = song();
   assert.deepEqual([2, 6].map((b) => startsIn(now, b)[0].label), ["C:maj7", "C:maj7"], "written in both passes");
   await page.keyboard.press("r");
@@ -128,8 +113,7 @@ export async function decides({ program, log }) {
   await chooseBar(page, 3);
   await page.keyboard.press("k");
   await page.keyboard.type("let it ring <b>");
-  await page.keyboard.press("Enter");
-  await says(page, /^Saved/);
+  await does(page, () => page.keyboard.press("Enter"), /^Saved/);
   await page.click("#song-open");
   await page.fill("#fact-title", "Lamp & ladder");
   await page.click("#song form button[type=submit]");
@@ -138,8 +122,7 @@ export async function decides({ program, log }) {
   // everything that is open in a stretch
   await chooseBar(page, 9);
   for (let i = 0; i < 3; i += 1) await page.keyboard.press("Shift+ArrowRight");
-  await page.click('#card [data-key="take"]');
-  await says(page, /^Saved/);
+  await does(page, () => page.click('#card [data-key="take"]'), /^Saved/);
   now = song();
   for (const number of [9, 10, 11, 12]) for (const c of startsIn(now, number)) assert.equal(c.state, "decided", `bar ${number}`);
 
@@ -169,15 +152,13 @@ export async function writes({ program, log }) {
   await page.keyboard.press("t");
   await page.keyboard.type("x02210");
   await page.waitForFunction(() => /is Am\b/.test(document.querySelector("#own-named").textContent));
-  await page.keyboard.press("Enter");
-  await says(page, /^Saved/);
+  await does(page, () => page.keyboard.press("Enter"), /^Saved/);
   let [chord] = startsIn(song(), 4);
   assert.deepEqual([chord.label, chord.state, chord.shapes[0], chord.n_decided_shapes], ["A:min", "decided", "x02210", 1]);
 
   // either, or
   await page.waitForSelector('#card [data-key^="or "]');
-  await page.locator('#card [data-key^="or "]').first().click();
-  await says(page, / or /);
+  await does(page, () => page.locator('#card [data-key^="or "]').first().click(), / or /);
   [chord] = startsIn(song(), 4);
   assert.equal(chord.n_decided_shapes, 2);
   assert.equal(chord.shapes[0], "x02210");
@@ -193,8 +174,7 @@ export async function writes({ program, log }) {
   await page.keyboard.press("Enter");
   assert.equal(await page.inputValue("#own"), offered);
   await page.waitForFunction(() => /Reads as/.test(document.querySelector("#own-named").textContent));
-  await page.keyboard.press("Enter");
-  await says(page, /^Saved: bar 8/);
+  await does(page, () => page.keyboard.press("Enter"), /^Saved: bar 8/);
   [chord] = startsIn(song(), 8);
   assert.equal(chord.state, "decided");
   assert.ok(chord.label.startsWith("D:"), chord.label);

@@ -1,7 +1,7 @@
 // The card of the chosen bar: what it may be and why, how to play it, what sounded, the
 // same bar elsewhere, and everything that can be decided about it.
 
-import { get } from "./api.js";
+import { address, get } from "./api.js";
 import { chordBox, frettedWords, readShape } from "./box.js";
 import { decisions } from "./card_decisions.js";
 import { symbol } from "./chart.js";
@@ -13,6 +13,9 @@ import { say } from "./say.js";
 import { barByNumber, choose, chordsIn, chosen, desk, on, sectionOf } from "./state.js";
 import { soundedStrings } from "./strings.js";
 import { forgetTyping, typingField } from "./typing.js";
+
+/** Shapes shown side by side. */
+const N_SHAPES = 4;
 
 const slots = {};
 /** GET /api/bar/N of the chosen bar, and for which state of the log. */
@@ -40,6 +43,7 @@ async function show() {
     draw();
     try {
       const answer = await get(`/api/bar/${bar.number}`);
+      await moreShapes(answer.chords);
       if (wanted !== key) return;
       detail = answer;
     } catch (trouble) {
@@ -48,6 +52,18 @@ async function show() {
     }
   }
   draw();
+}
+
+/** A chord with few shapes of its own is shown the easiest others beside them. */
+async function moreShapes(chords) {
+  const few = chords.filter((c) => c.shapes_drawn.length < N_SHAPES && c.label !== "N" && c.label !== "X");
+  await Promise.all(
+    few.map(async (c) => {
+      const { shapes = [] } = await get(address("/api/complete", { text: c.label, at_s: c.start_s }));
+      const known = c.shapes_drawn.map((s) => s.text);
+      c.shapes_drawn.push(...shapes.filter((s) => !known.includes(s.text)).slice(0, N_SHAPES - known.length));
+    }),
+  );
 }
 
 /** Draws every slot; focus stays on what it was on, by its data-key. */
@@ -138,7 +154,7 @@ function shapes(chord, drawn) {
   const stands = list.filter((s) => s.decided);
   return [
     el("h3", {}, stands.length === 2 ? "Played so, or so" : "Played"),
-    el("div", { class: "boxes" }, list.slice(0, 4).map((s) => figure(s, chord, stands))),
+    el("div", { class: "boxes" }, list.slice(0, N_SHAPES).map((s) => figure(s, chord, stands))),
     [...new Set(list.map((s) => s.caution).filter(Boolean))].map((text) => el("p", { class: "quiet" }, text)),
   ].flat().filter(Boolean);
 }

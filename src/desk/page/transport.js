@@ -16,11 +16,9 @@ export function startTransport() {
   parts.loop = button("Loop", toggleLoop, { "aria-pressed": "false", "aria-keyshortcuts": "l" });
   parts.ears = button("", swapEars, { "aria-keyshortcuts": "b" });
   parts.clicks = button("Clicks", toggleClicks, { "aria-pressed": "false", "aria-keyshortcuts": "m" });
-  parts.speed = el(
-    "select",
-    { onchange: (event) => setSpeed(Number(event.target.value)) },
-    SPEEDS.map((s) => el("option", { value: String(s) }, s === 1 ? "full" : percent(s))),
-  );
+  parts.slower = button("slower", () => slower(1), { "aria-keyshortcuts": "-" });
+  parts.speed = el("output", { class: "speed", "aria-label": "Speed" });
+  parts.faster = button("faster", () => slower(-1), { "aria-keyshortcuts": "+" });
   parts.at = el("output", { class: "at", "aria-label": "Where the sound is" }, "0:00.0");
   parts.seek = el("input", {
     type: "range",
@@ -36,7 +34,7 @@ export function startTransport() {
   find("#sound").append(
     el("div", { class: "row" }, parts.play, parts.loop, parts.ears, parts.clicks),
     el("div", { class: "row where" }, parts.at, parts.seek),
-    el("div", { class: "row" }, el("label", {}, "Speed ", parts.speed), el("label", {}, "Loudness ", loud)),
+    el("div", { class: "row" }, el("div", { class: "row speeds", role: "group", "aria-label": "Speed" }, parts.slower, parts.speed, parts.faster), el("label", {}, "Loudness ", loud)),
     el("p", { class: "caution" }, "Headphones can be louder than they feel: start low, rest your ears; if they ring, stop, and ask a physician if it stays."),
   );
   // a pointer leaves focus where the letters and the space bar work
@@ -99,8 +97,10 @@ function loopChoice() {
 export function slower(steps) {
   const at = SPEEDS.indexOf(player.speed);
   setSpeed(SPEEDS[Math.max(0, Math.min(SPEEDS.length - 1, at + steps))]);
-  say(`Speed ${player.speed === 1 ? "full" : percent(player.speed)}.`);
+  say(`${speedWords()}.`);
 }
+
+const speedWords = () => (player.speed === 1 ? "full speed" : `${percent(player.speed)} speed`);
 
 /** From the take to the proposal as plucked strings, and back. */
 export function swapEars() {
@@ -126,7 +126,9 @@ function show(what) {
   parts.ears.setAttribute("aria-label", player.ears === "take" ? "A, the take, is heard; change to B, as written" : "B, as written, is heard; change to A, the take");
   parts.clicks.setAttribute("aria-pressed", String(metronome.on));
   parts.clicks.textContent = metronome.on ? "Clicks on" : "Clicks";
-  parts.speed.value = String(player.speed);
+  parts.speed.textContent = speedWords();
+  parts.slower.disabled = player.speed === SPEEDS.at(-1);
+  parts.faster.disabled = player.speed === SPEEDS[0];
   if (what === "error" && fault() && desk.song?.take?.present !== false) say(`${fault()}.`);
 }
 
