@@ -1,7 +1,7 @@
 //! The desk's page in headless Chromium, on the real program and a real log.
 //!
 //! Outside judges: the browser's own sound, axe-core (WCAG 2.2 A and AA), the note
-//! names of @tonaljs/note with A4 = 440 Hz (ISO 16), and `takebook show` as a second
+//! names and frequencies of music21 with A4 = 440 Hz (ISO 16), and `takebook show` as a second
 //! program that reads what the page decided.
 
 use crate::outside::{folder, root, takebook, tool};

@@ -15,7 +15,7 @@ export async function twoPages({ program, log }) {
   const context = await openBrowser();
   const one = await openPage(context, desk.url);
   const two = await openPage(context, desk.origin);
-  const shows = (page, number) => page.waitForFunction((n) => [...document.querySelectorAll("#parts .bar")].some((b) => b.querySelector(".number").textContent.split("/").includes(String(n)) && !b.querySelector(".chord:not(.outside).open")), number);
+  const shows = (page, number) => page.waitForFunction((n) => [...document.querySelectorAll("#parts .bar")].some((b) => b.querySelector(".number").textContent.replace("Bar ", "").split("/").includes(String(n)) && !b.querySelector(".chord:not(.outside).open")), number);
 
   await chooseBar(one, 2);
   await one.keyboard.press("1");
@@ -87,6 +87,6 @@ export async function recoversFromARestart({ program, log }) {
   await chooseBar(opened, 4);
   await opened.keyboard.press("1");
   await says(opened, /^Saved/);
-  await page.waitForFunction(() => [...document.querySelectorAll("#parts .bar")].some((b) => b.querySelector(".number").textContent === "4" && !b.querySelector(".open")));
+  await page.waitForFunction(() => [...document.querySelectorAll("#parts .bar")].some((b) => b.querySelector(".number").textContent === "Bar 4" && !b.querySelector(".open")));
   await desk.stop();
 }

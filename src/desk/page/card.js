@@ -6,9 +6,9 @@ import { chordBox, frettedWords, readShape } from "./box.js";
 import { decisions } from "./card_decisions.js";
 import { symbol } from "./chart.js";
 import { hearPlucked } from "./clicks.js";
-import { button, el, find } from "./dom.js";
+import { button, el, find, unseen } from "./dom.js";
 import { takeCandidate, takeIt, writeShape } from "./edits.js";
-import { percent, plural, spoken } from "./music.js";
+import { percent, plural } from "./music.js";
 import { say } from "./say.js";
 import { barByNumber, choose, chordsIn, chosen, desk, on, sectionOf } from "./state.js";
 import { soundedStrings } from "./strings.js";
@@ -112,7 +112,8 @@ function candidates(chord) {
       { class: c.label === chord.label ? "stands" : null },
       el(
         "button",
-        { type: "button", "data-key": `candidate ${i + 1}`, onclick: () => takeCandidate(i + 1), "aria-label": `Take ${spoken(c.symbol)}, ${percent(c.probability)}${c.reason ? `, ${c.reason}` : ""}` },
+        { type: "button", "data-key": `candidate ${i + 1}`, onclick: () => takeCandidate(i + 1) },
+        unseen("Take "),
         el("span", { class: "n" }, i < 9 ? String(i + 1) : ""),
         symbol(c.symbol),
         el("span", { class: "share" }, percent(c.probability)),
@@ -170,9 +171,9 @@ function figure(shape, chord, stands) {
     el(
       "div",
       { class: "ways" },
-      button("hear", () => hearPlucked(chord.label, shape.text), { "aria-label": `Hear ${shape.text} plucked`, "data-key": `hear ${shape.text}` }),
-      shape.decided && stands.length === 1 ? null : button(shape.decided ? "only this" : "play so", () => writeShape(shape.text), { "aria-label": `Play ${shape.text}`, "data-key": `shape ${shape.text}` }),
-      one && !shape.decided ? button("or so", () => writeShape(one.text, shape.text), { "aria-label": `Play ${one.text} or ${shape.text}`, "data-key": `or ${shape.text}` }) : null,
+      button(["hear", unseen(` ${shape.text} plucked`)], () => hearPlucked(chord.label, shape.text), { "data-key": `hear ${shape.text}` }),
+      shape.decided && stands.length === 1 ? null : button([shape.decided ? "only this" : "play so", unseen(` ${shape.text}`)], () => writeShape(shape.text), { "data-key": `shape ${shape.text}` }),
+      one && !shape.decided ? button(["or so", unseen(` ${shape.text}, beside ${one.text}`)], () => writeShape(one.text, shape.text), { "data-key": `or ${shape.text}` }) : null,
     ),
   );
 }

@@ -1,9 +1,9 @@
 // The chart: the song in lines of bars on paper. Lines that did not change keep their
 // elements, so that a decision redraws little and focus stays.
 
-import { el, find, svg } from "./dom.js";
+import { el, find, svg, unseen } from "./dom.js";
 import { setInLines } from "./lines.js";
-import { clock, keyWords, parts, percent, plural, spoken } from "./music.js";
+import { clock, keyWords, parts, percent, plural } from "./music.js";
 import { choose, chordsIn, desk, on, partOf, tell } from "./state.js";
 
 /** Where a bar lies on the paper: its line's element and its place from the left. */
@@ -17,11 +17,10 @@ export function startChart() {
   on("song", draw);
   on("choice", mark);
   on("view", draw);
-  window.matchMedia("(max-width: 560px)").addEventListener("change", draw);
+  window.matchMedia("(max-width: 560px)").addEventListener("change", () => tell("view"));
   find("#written-out").addEventListener("change", (event) => {
     desk.folded = !event.target.checked;
     tell("view");
-    mark();
   });
   find("#parts").addEventListener("click", (event) => {
     const chord = event.target.closest("[data-bar]");
@@ -67,6 +66,7 @@ function draw() {
   });
   kept = fresh;
   find("#parts").replaceChildren(...sections);
+  mark();
 }
 
 function heading(song) {
@@ -165,8 +165,8 @@ function bar(printed) {
   const mixed = all.some(isOpen) && !all.every(isOpen);
   return el(
     "button",
-    { type: "button", class: "bar", tabindex: -1, "data-bar": index, "data-all": all.join(" "), "aria-label": barWords(all, chords) },
-    el("span", { class: "number" }, all.map((b) => desk.song.bars[b].number).join("/")),
+    { type: "button", class: "bar", tabindex: -1, "data-bar": index, "data-all": all.join(" ") },
+    el("span", { class: "number" }, unseen("Bar "), all.map((b) => desk.song.bars[b].number).join("/")),
     el("span", { class: "chords" }, chords.map((c, part) => chord(c, here, part))),
     beats(here),
     mixed ? el("span", { class: "remark" }, `open: ${all.filter(isOpen).map((b) => `bar ${desk.song.bars[b].number}`).join(", ")}`) : null,
@@ -181,6 +181,7 @@ function chord(c, here, part) {
     "span",
     { class: `chord ${c.state}${outside ? " outside" : ""}`, "data-part": part },
     symbol(c.symbol, c.state === "open"),
+    unseen(` ${c.state} `),
     c.state === "open" && c.certainty !== null ? el("span", { class: "sure" }, percent(c.certainty)) : null,
   );
   node.style.flexGrow = outside ? "0" : String((own.to - own.from).toFixed(3));
@@ -204,15 +205,6 @@ export function symbol(text, open = false) {
 function beats(here) {
   const n = Math.max(1, Math.min(16, here.n_beats));
   return el("span", { class: "beats", "aria-hidden": true }, Array.from({ length: n }, () => el("i", {}, "/")));
-}
-
-function barWords(all, chords) {
-  const numbers = all.map((b) => desk.song.bars[b].number).join(" and ");
-  const each = chords.map((c) => {
-    const sure = c.state === "open" ? `open, ${c.certainty === null ? "" : percent(c.certainty)}` : "decided";
-    return `${spoken(c.symbol)} ${sure}`;
-  });
-  return `Bar ${numbers}: ${each.join("; ") || "no chord"}`;
 }
 
 /** Shows what is chosen. */

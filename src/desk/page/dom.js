@@ -12,10 +12,13 @@ export function svg(name, attributes = {}, ...children) {
   return filled(document.createElementNS(SVG, name), attributes, children);
 }
 
-/** A button that says what it does, with an optional key beside it. */
+/** A button; its text may be a list, with `unseen` words in it. */
 export function button(text, act, attributes = {}) {
-  return el("button", { type: "button", onclick: act, ...attributes }, text);
+  return el("button", { type: "button", onclick: act, ...attributes }, ...[text].flat());
 }
+
+/** Words for a screen reader beside what is seen. */
+export const unseen = (text) => el("span", { class: "unseen" }, text);
 
 export const find = (selector, within = document) => within.querySelector(selector);
 

@@ -37,16 +37,6 @@ export function keyWords(label) {
 
 export const accidentals = (text) => text.replace(/(?<=[A-G])b/g, "♭").replace(/#/g, "♯");
 
-/** A symbol for a voice: "F sharp m 7 flat 5, over A". */
-export const spoken = (symbol) =>
-  symbol
-    .replace("N.C.", "no chord")
-    .replace(/♯/g, " sharp ")
-    .replace(/♭/g, " flat ")
-    .replace("/", ", over ")
-    .replace(/\s+/g, " ")
-    .trim();
-
 /** A symbol in its parts: root, kind in plain letters (m, dim), what is set raised, bass. */
 export function parts(symbol) {
   const found = /^([A-G][♯♭𝄪𝄫]*)(m(?!aj)|dim|aug)?(.*?)(\/[A-G][♯♭𝄪𝄫]*)?$/u.exec(symbol);

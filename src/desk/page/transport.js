@@ -2,7 +2,7 @@
 
 import { metronome, prepare, setMetronome } from "./clicks.js";
 import { placeOf } from "./chart.js";
-import { button, el, find } from "./dom.js";
+import { button, el, find, unseen } from "./dom.js";
 import { clock, percent } from "./music.js";
 import { SPEEDS, fault, isPlaying, now, play, playFrom, player, seek, setEars, setLoop, setSpeed, setVolume, startPlayer, step, stop } from "./player.js";
 import { say } from "./say.js";
@@ -122,8 +122,7 @@ function show(what) {
   parts.play.textContent = isPlaying() ? "Stop" : "Play";
   parts.loop.setAttribute("aria-pressed", String(player.loop !== null));
   parts.loop.textContent = player.loop ? `Loop ${loopWords()}` : "Loop";
-  parts.ears.textContent = player.ears === "take" ? "A: the take" : "B: as written";
-  parts.ears.setAttribute("aria-label", player.ears === "take" ? "A, the take, is heard; change to B, as written" : "B, as written, is heard; change to A, the take");
+  parts.ears.replaceChildren(...(player.ears === "take" ? ["A: the take", unseen(" is heard; change to B, as written")] : ["B: as written", unseen(" is heard; change to A, the take")]));
   parts.clicks.setAttribute("aria-pressed", String(metronome.on));
   parts.clicks.textContent = metronome.on ? "Clicks on" : "Clicks";
   parts.speed.textContent = speedWords();
