@@ -64,208 +64,132 @@ mod live {
     use super::super::keys::{Keys, clock};
     use super::screen::{Face, Shown};
     use super::{Args, CliError, Outcome, Write};
-    use crate::audio::{Capture, Channels, Level, LevelMeter, ToHearing, WantedDevice, capture};
-    use crate::drafting::Moments;
+    use crate::drafting::{Listening, Tenth, ToListen};
     use crate::fretboard::Instrument;
-    use crate::hearing::spectrum::HOP_S;
-    use crate::hearing::{Given, Live, LiveAnswer, Weights};
-    use crate::theory::Label;
-    use std::time::{Duration, Instant};
+    use std::time::Duration;
 
-    /// Below this nothing is played: the last answer is held, dB FS.
-    const QUIET_DBFS: f64 = -60.0;
-    /// A device that delivers nothing for so long has vanished.
-    const PATIENCE: Duration = Duration::from_secs(8);
     const TICK: Duration = Duration::from_millis(20);
 
     pub(crate) fn run(args: &Args, out: &mut dyn Write) -> Result<Outcome, CliError> {
-        let mic = capture(&WantedDevice {
-            name: args.device.clone(),
-            rate_hz: None,
-        })?;
-        let channels = match args.channel {
-            Some(n) if n > mic.n_channels => {
-                return Err(CliError::new(format!(
-                    "'{}' has no channel {n}; it has {}",
-                    mic.device, mic.n_channels
-                )));
-            }
-            Some(n) => Channels::One(n - 1),
-            None => Channels::All,
-        };
         let usual = Instrument::default();
-        let given = Given {
+        let listening = Listening::begin(ToListen {
+            device: args.device.clone(),
+            channel: args.channel,
             instrument: Instrument {
                 tuning: args.tuning.clone().unwrap_or(usual.tuning),
                 capo: args.capo.unwrap_or(0),
                 highest_fret: usual.highest_fret,
             },
             key: args.key,
-            ..Given::default()
-        };
-        let look_ahead = (args.look_ahead / HOP_S).round() as usize;
-        let n_channels = channels.count(mic.n_channels);
-        let mut session = Session {
-            to_hearing: ToHearing::new(n_channels, mic.rate_hz)?,
-            meter: LevelMeter::new(n_channels, mic.rate_hz),
-            live: Live::new(given.clone(), Weights::default(), look_ahead),
-            moments: Moments::new(&args.keep, mic.rate_hz, given),
-            face: Face::new(args.json, mic.device.clone()),
-            last: None,
-            frozen: false,
-            n_frames: 0,
-            channels,
-            mic,
-        };
-        session.listen(args.seconds, out)
+            look_ahead_s: args.look_ahead,
+            keep: args.keep.clone(),
+        })?;
+        let face = Face::new(args.json, listening.device().to_owned());
+        listen(listening, face, args.seconds, out)
     }
 
-    struct Session {
-        mic: Capture,
-        channels: Channels,
-        to_hearing: ToHearing,
-        meter: LevelMeter,
-        live: Live,
-        moments: Moments,
-        face: Face,
-        /// The last answer in which something sounded.
-        last: Option<LiveAnswer>,
-        frozen: bool,
-        n_frames: u64,
-    }
-
-    impl Session {
-        fn listen(
-            &mut self,
-            seconds: Option<f64>,
-            out: &mut dyn Write,
-        ) -> Result<Outcome, CliError> {
-            let keys = Keys::watch();
-            let (mut all, mut block) = (Vec::new(), Vec::new());
-            let mut last_sound = Instant::now();
-            let n = usize::from(self.channels.count(self.mic.n_channels));
-            let wanted = seconds.map(|s| (s * f64::from(self.mic.rate_hz)) as u64);
-            let mut gone = false;
-            loop {
-                all.clear();
-                if self.mic.pull(&mut all) > 0 {
-                    last_sound = Instant::now();
-                    self.channels.pick(self.mic.n_channels, &all, &mut block);
-                    if let Some(wanted) = wanted {
-                        let room = wanted.saturating_sub(self.n_frames) as usize;
-                        block.truncate(room.saturating_mul(n));
-                    }
-                    // a part at a time, as it would have come
-                    for part in block.chunks(n * self.mic.rate_hz as usize / 10) {
-                        self.hear(part, out)?;
-                    }
+    fn listen(
+        mut listening: Listening,
+        mut face: Face,
+        seconds: Option<f64>,
+        out: &mut dyn Write,
+    ) -> Result<Outcome, CliError> {
+        let keys = Keys::watch();
+        let mut gone = false;
+        loop {
+            listening.hear(seconds, &mut |now, tenth| {
+                if tenth.is_answered {
+                    show(&mut face, now, tenth, out)?;
                 }
-                if wanted.is_some_and(|w| self.n_frames >= w) || keys.signalled() {
-                    break;
-                }
-                if self.mic.faults().is_gone || last_sound.elapsed() > PATIENCE {
-                    gone = true;
-                    break;
-                }
-                if let Some(key) = keys.wait(TICK)
-                    && !self.obey(key, out)?
-                {
-                    break;
-                }
+                Ok::<_, CliError>(())
+            })?;
+            if seconds.is_some_and(|s| listening.heard_s() >= s) || keys.signalled() {
+                break;
             }
-            self.face.close(out)?;
-            drop(keys);
-            self.tell(out)?;
-            if gone {
-                let mut err = std::io::stderr();
-                let kept = if self.last.is_some() {
-                    ""
-                } else {
-                    "; look at: takebook record --devices"
-                };
-                writeln!(
-                    err,
-                    "takebook: '{}' stopped delivering{kept}",
-                    self.mic.device
-                )?;
+            if listening.is_gone() {
+                gone = true;
+                break;
             }
-            Ok(if gone || self.last.is_none() {
-                Outcome::Open
+            if let Some(key) = keys.wait(TICK)
+                && !obey(key, &mut listening)
+            {
+                break;
+            }
+        }
+        face.close(out)?;
+        drop(keys);
+        tell(&listening, face.is_json(), out)?;
+        let heard = listening.last().is_some();
+        if gone {
+            let hint = if heard {
+                ""
             } else {
-                Outcome::Done
-            })
-        }
-
-        /// Hears a tenth of a second.
-        fn hear(&mut self, part: &[f32], out: &mut dyn Write) -> Result<(), CliError> {
-            let level = self.meter.push(part);
-            let n = usize::from(self.channels.count(self.mic.n_channels));
-            self.n_frames += (part.len() / n) as u64;
-            self.moments.push(part, n);
-            let mut ready = Vec::new();
-            self.to_hearing
-                .push(part, &mut |mono| ready.extend_from_slice(mono));
-            if let Some(answer) = self.live.push(&ready)? {
-                let sounds =
-                    level.rms_dbfs > QUIET_DBFS && answer.candidates[0].0 != Label::NoChord;
-                if sounds && !self.frozen {
-                    self.last = Some(answer);
-                }
-                self.show(level, !sounds, out)?;
-            }
-            Ok(())
-        }
-
-        fn show(&mut self, level: Level, held: bool, out: &mut dyn Write) -> Result<(), CliError> {
-            let shown = Shown {
-                t_s: self.n_frames as f64 / f64::from(self.mic.rate_hz),
-                answer: self.last.as_ref(),
-                instrument: self.moments.instrument(),
-                level,
-                n_clipped: self.meter.n_clipped(),
-                held,
-                frozen: self.frozen,
-                remark: self.moments.remark(),
+                "; look at: takebook record --devices"
             };
-            self.face.show(&shown, out)
+            writeln!(
+                std::io::stderr(),
+                "takebook: '{}' stopped delivering{hint}",
+                listening.device()
+            )?;
         }
+        Ok(if gone || !heard {
+            Outcome::Open
+        } else {
+            Outcome::Done
+        })
+    }
 
-        /// Does what a key says; gives whether to go on.
-        fn obey(&mut self, key: char, out: &mut dyn Write) -> Result<bool, CliError> {
-            match key {
-                'q' => return Ok(false),
-                'f' => self.frozen = !self.frozen,
-                'm' => self.moments.mark(),
-                'k' => {
-                    let since_s = self.last.as_ref().map(|a| a.since_s);
-                    self.moments.keep(since_s);
-                }
-                _ => {}
-            }
-            out.flush()?;
-            Ok(true)
-        }
+    fn show(
+        face: &mut Face,
+        listening: &Listening,
+        tenth: Tenth,
+        out: &mut dyn Write,
+    ) -> Result<(), CliError> {
+        let shown = Shown {
+            t_s: listening.heard_s(),
+            answer: listening.last(),
+            instrument: listening.moments().instrument(),
+            level: tenth.level,
+            n_clipped: listening.n_clipped(),
+            held: tenth.is_held,
+            frozen: listening.is_frozen(),
+            remark: listening.moments().remark(),
+        };
+        face.show(&shown, out)
+    }
 
-        /// What was kept and marked, at the end.
-        fn tell(&self, out: &mut dyn Write) -> Result<(), CliError> {
-            let (n_kept, marks_s) = (self.moments.n_kept(), self.moments.marks_s());
-            if self.face.is_json() {
-                let end = serde_json::json!({"kept": n_kept, "marks_s": marks_s});
-                writeln!(out, "{end}")?;
-                return Ok(());
+    /// Does what a key says; gives whether to go on.
+    fn obey(key: char, listening: &mut Listening) -> bool {
+        match key {
+            'q' => return false,
+            'f' => listening.freeze(!listening.is_frozen()),
+            'm' => listening.mark(),
+            'k' => {
+                // the remark on the screen tells how it went
+                let _ = listening.keep();
             }
-            if n_kept > 0 {
-                writeln!(
-                    out,
-                    "Moments kept: {n_kept}, in {}",
-                    self.moments.log().display()
-                )?;
-            }
-            if !marks_s.is_empty() {
-                let marks: Vec<String> = marks_s.iter().map(|s| clock(*s)).collect();
-                writeln!(out, "Marks at {}", marks.join(", "))?;
-            }
-            Ok(())
+            _ => {}
         }
+        true
+    }
+
+    /// What was kept and marked, at the end.
+    fn tell(listening: &Listening, json: bool, out: &mut dyn Write) -> Result<(), CliError> {
+        let moments = listening.moments();
+        let (n_kept, marks_s) = (moments.n_kept(), moments.marks_s());
+        if json {
+            let end = serde_json::json!({"kept": n_kept, "marks_s": marks_s});
+            writeln!(out, "{end}")?;
+            return Ok(());
+        }
+        if n_kept > 0 {
+            let log = moments.log().display();
+            writeln!(out, "Moments kept: {n_kept}, in {log}")?;
+        }
+        if !marks_s.is_empty() {
+            let marks: Vec<String> = marks_s.iter().map(|s| clock(*s)).collect();
+            writeln!(out, "Marks at {}", marks.join(", "))?;
+        }
+        Ok(())
     }
 }

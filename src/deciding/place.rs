@@ -5,6 +5,11 @@ use crate::songlog::song::{Bar, Song, Span};
 
 /// Chords that share less than this with a stretch are not in it, s.
 const TOUCH_S: f64 = 0.05;
+/// Nor are longer ones that share less than this part of it: a change a little
+/// before or after the beat belongs to the beat.
+const TOUCH_PART: f64 = 0.15;
+/// An end this near to a bar line is the bar line, s.
+const ON_BAR_LINE_S: f64 = 0.02;
 
 /// A place: a point that a chord sounds at, or a stretch of bars.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -29,7 +34,8 @@ impl Place {
             Self::Point(at_s) => s.start_s <= at_s + 1e-6 && at_s + 1e-6 < s.end_s,
             Self::Stretch(from, to) => {
                 let common = s.end_s.min(to) - s.start_s.max(from);
-                common > TOUCH_S.min(0.5 * (s.end_s - s.start_s))
+                let shorter = (s.end_s - s.start_s).min(to - from);
+                common > TOUCH_S.min(0.5 * shorter) && common > TOUCH_PART * shorter
             }
         };
         let found = |(i, s)| inside(s).then_some(i);
@@ -101,7 +107,6 @@ pub fn with_repeats(place: Place, song: &Song) -> Vec<Place> {
     };
     let section = &song.sections[here];
     let into = bar.number - section.first_bar;
-    let number_at = |at_s: f64| bar_at(at_s, song).map(|b| b.number);
     for (i, other) in song.sections.iter().enumerate() {
         let number = other.first_bar + into;
         if i == here || other.letter != section.letter || number > other.last_bar {
@@ -121,11 +126,19 @@ pub fn with_repeats(place: Place, song: &Song) -> Vec<Place> {
         let twin_place = match place {
             Place::Point(at_s) => moved(at_s).map(Place::Point),
             Place::Stretch(from, to) => {
-                // the end of a stretch is the end of its last bar
-                let last = number_at(to - 1e-3).map_or(0, |n| n - bar.number);
-                find_bar((twin.number + last).min(other.last_bar), song)
-                    .ok()
-                    .and_then(|b| moved(from).map(|from| Place::Stretch(from, b.end_s)))
+                let last = bar_at(to - 1e-3, song);
+                let to = match last {
+                    // whole bars stay whole
+                    Some(last) if (to - last.end_s).abs() < ON_BAR_LINE_S => {
+                        let n = twin.number + (last.number - bar.number);
+                        find_bar(n.min(other.last_bar), song).ok().map(|b| b.end_s)
+                    }
+                    _ => moved(to),
+                };
+                moved(from)
+                    .zip(to)
+                    .filter(|(from, to)| from < to)
+                    .map(|(from, to)| Place::Stretch(from, to))
             }
         };
         places.extend(twin_place);

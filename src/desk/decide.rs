@@ -6,9 +6,8 @@ use super::server::{Room, Shared, read_body};
 use super::song::whole;
 use crate::deciding::place::Place;
 use crate::deciding::{self, Made, Request, Undone, words};
-use crate::songlog::decided::Decision;
-use crate::songlog::read_meter;
 use crate::songlog::song::Song;
+use crate::songlog::{read_meter, resolve};
 use axum::body::Bytes;
 use axum::extract::State;
 use axum::extract::rejection::BytesRejection;
@@ -282,11 +281,21 @@ pub(super) async fn redo(
 
 fn undone(undone: Undone) -> Value {
     let Undone { id, of, log } = undone;
-    let acts: Vec<String> = log
-        .decided
+    let by_id = |id: &u32| log.decided.iter().find(|d| d.id == *id);
+    let song = resolve(&log);
+    let acts: Vec<String> = of
         .iter()
-        .filter(|d| of.contains(&d.id))
-        .map(Decision::text)
+        .filter_map(by_id)
+        .flat_map(|decision| {
+            // of an undo, what it had taken and what is back now
+            let mut back = decision.takes_back().filter_map(|id| by_id(&id)).peekable();
+            if back.peek().is_some() {
+                back.flat_map(|d| &d.acts).collect::<Vec<_>>()
+            } else {
+                decision.acts.iter().collect()
+            }
+        })
+        .map(|act| words(act, &song))
         .collect();
     json!({"decision": id, "of": of, "acts": acts})
 }

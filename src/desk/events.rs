@@ -1,7 +1,6 @@
 //! `GET /api/events`: what changed, as server-sent events.
 
 use super::server::{Room, Shared};
-use crate::songlog::store::take_path;
 use axum::extract::State;
 use axum::response::sse::{Event, KeepAlive, Sse};
 use futures_util::stream::{self, Stream};
@@ -29,6 +28,7 @@ pub(super) enum News {
         why: String,
     },
     /// What the microphone hears; a name of an event and its data.
+    #[cfg_attr(not(feature = "mic"), allow(dead_code, reason = "nothing is heard"))]
     Live(&'static str, Value),
 }
 
@@ -43,48 +43,78 @@ impl News {
     }
 }
 
-/// The state of things now: the revision, or why there is none.
-fn now(shared: &Shared) -> News {
-    match shared.book.read() {
-        Ok(snapshot) => {
-            let take = take_path(shared.book.path(), &snapshot.log);
-            match shared.sounds.of(shared.book.path(), &snapshot.log) {
-                Ok(_) => News::Song {
-                    revision: snapshot.revision.clone(),
-                },
-                Err(_) => News::Gone {
-                    why: format!(
-                        "the sound is gone: '{}'; decisions are still kept",
-                        take.display()
-                    ),
-                },
-            }
-        }
-        Err(why) => News::Gone {
-            why: why.to_string(),
-        },
-    }
+/// How things stand: the log's revision or why there is none, and why there is no sound.
+#[derive(Debug, Clone, PartialEq)]
+struct Standing {
+    log: News,
+    sound_gone: Option<News>,
 }
 
-async fn look(shared: &Arc<Shared>) -> Option<News> {
-    let shared = Arc::clone(shared);
-    tokio::task::spawn_blocking(move || now(&shared)).await.ok()
+impl Standing {
+    fn now(shared: &Shared) -> Self {
+        let snapshot = match shared.book.read() {
+            Ok(snapshot) => snapshot,
+            Err(why) => {
+                return Self {
+                    log: News::Gone {
+                        why: why.to_string(),
+                    },
+                    sound_gone: None,
+                };
+            }
+        };
+        let sound = shared.sounds.of(shared.book.path(), &snapshot.log);
+        Self {
+            log: News::Song {
+                revision: snapshot.revision.clone(),
+            },
+            sound_gone: sound.err().map(|why| News::Gone {
+                why: format!("{}; decisions are still kept", why.text()),
+            }),
+        }
+    }
+
+    async fn look(shared: &Arc<Shared>) -> Option<Self> {
+        let shared = Arc::clone(shared);
+        tokio::task::spawn_blocking(move || Self::now(&shared))
+            .await
+            .ok()
+    }
+
+    fn news(self) -> impl Iterator<Item = News> {
+        std::iter::once(self.log).chain(self.sound_gone)
+    }
+
+    /// What a page must be told that knows how things stood before.
+    fn since(&self, before: &Self) -> Vec<News> {
+        let mut news = Vec::new();
+        let sound_changed = self.sound_gone != before.sound_gone;
+        // a sound that is back is told by the song that has it
+        if self.log != before.log || (sound_changed && self.sound_gone.is_none()) {
+            news.push(self.log.clone());
+        }
+        if sound_changed {
+            news.extend(self.sound_gone.clone());
+        }
+        news
+    }
 }
 
 /// Tells the pages whatever changes, also by other programs.
 pub(super) async fn watch(shared: Arc<Shared>) {
-    let mut last = None;
+    let mut last: Option<Standing> = None;
     let mut ticks = tokio::time::interval(LOOK_EVERY);
     ticks.set_missed_tick_behavior(tokio::time::MissedTickBehavior::Delay);
     loop {
         ticks.tick().await;
-        let news = look(&shared).await;
-        if news.is_some() && news != last {
-            if let (Some(news), Some(_)) = (&news, &last) {
-                let _ = shared.news.send(news.clone());
-            }
-            last = news;
+        let Some(now) = Standing::look(&shared).await else {
+            continue;
+        };
+        for news in last.iter().flat_map(|before| now.since(before)) {
+            // nobody listening is no fault
+            let _ = shared.news.send(news);
         }
+        last = Some(now);
     }
 }
 
@@ -93,12 +123,15 @@ pub(super) async fn events(
 ) -> Sse<impl Stream<Item = Result<Event, Infallible>>> {
     let receiver = shared.news.subscribe();
     // first how things stand, so that a page that comes back sees what it missed
-    let first = look(&shared).await;
+    let first: Vec<News> = Standing::look(&shared)
+        .await
+        .map(|now| now.news().collect())
+        .unwrap_or_default();
     let rest = stream::unfold((receiver, shared), |(mut receiver, shared)| async move {
         let news = match receiver.recv().await {
             Ok(news) => news,
             // what was missed is in the song as it stands
-            Err(RecvError::Lagged(_)) => look(&shared).await?,
+            Err(RecvError::Lagged(_)) => Standing::look(&shared).await?.log,
             Err(RecvError::Closed) => return None,
         };
         Some((news, (receiver, shared)))

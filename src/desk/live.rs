@@ -1,39 +1,329 @@
-//! `/api/live/…`: the microphone of this machine.
+//! `/api/live/…`: the microphone of this machine, through the hearing of `takebook listen`.
 
-use super::error::{ApiError, ApiResult};
-use super::events::News;
-use axum::http::StatusCode;
+use super::error::ApiResult;
+use super::server::{Room, read_body};
+use axum::body::Bytes;
+use axum::extract::State;
+use axum::extract::rejection::BytesRejection;
 use axum::response::Response;
-use std::path::Path;
-use tokio::sync::broadcast;
 
-#[derive(Debug)]
-pub(super) struct Microphone;
+#[cfg(feature = "mic")]
+pub(super) use with_mic::Microphone;
+#[cfg(not(feature = "mic"))]
+pub(super) use without_mic::Microphone;
 
-impl Microphone {
-    pub(super) fn new(_log: &Path, _news: broadcast::Sender<News>) -> Self {
-        Self
+/// What to listen to.
+#[derive(Debug, Default, serde::Deserialize)]
+#[serde(default, deny_unknown_fields)]
+#[cfg_attr(not(feature = "mic"), allow(dead_code, reason = "nothing can listen"))]
+pub(super) struct Wish {
+    device: Option<String>,
+    /// Whether to read plucked fragments as a row.
+    fragments: bool,
+}
+
+/// A request that says nothing more.
+#[derive(Default, serde::Deserialize)]
+#[serde(default, deny_unknown_fields)]
+struct Nothing {}
+
+pub(super) async fn devices(State(shared): Room) -> ApiResult<Response> {
+    super::server::json(move || shared.microphone.devices()).await
+}
+
+pub(super) async fn start(
+    State(shared): Room,
+    body: Result<Bytes, BytesRejection>,
+) -> ApiResult<Response> {
+    let wish: Wish = read_body(body)?;
+    super::server::json(move || shared.microphone.start(&shared, wish)).await
+}
+
+pub(super) async fn stop(
+    State(shared): Room,
+    body: Result<Bytes, BytesRejection>,
+) -> ApiResult<Response> {
+    let Nothing {} = read_body(body)?;
+    super::server::json(move || {
+        let was_listening = shared.microphone.stop();
+        Ok(serde_json::json!({"was_listening": was_listening}))
+    })
+    .await
+}
+
+pub(super) async fn keep(
+    State(shared): Room,
+    body: Result<Bytes, BytesRejection>,
+) -> ApiResult<Response> {
+    let Nothing {} = read_body(body)?;
+    super::server::json(move || shared.microphone.keep()).await
+}
+
+#[cfg(not(feature = "mic"))]
+mod without_mic {
+    use super::super::error::{ApiError, ApiResult};
+    use super::super::server::Shared;
+    use super::Wish;
+    use axum::http::StatusCode;
+    use serde_json::Value;
+
+    /// There is none in this build.
+    #[derive(Debug, Default)]
+    pub(in super::super) struct Microphone;
+
+    fn none() -> ApiError {
+        ApiError::new(
+            StatusCode::NOT_FOUND,
+            "this takebook was built without the microphone (build it with the feature mic)",
+        )
     }
 
-    pub(super) fn stop(&self) {}
+    impl Microphone {
+        pub(super) fn devices(&self) -> ApiResult<Value> {
+            Err(none())
+        }
+
+        pub(super) fn start(&self, _: &Shared, _: Wish) -> ApiResult<Value> {
+            Err(none())
+        }
+
+        pub(super) fn keep(&self) -> ApiResult<Value> {
+            Err(none())
+        }
+
+        pub(in super::super) fn stop(&self) -> bool {
+            false
+        }
+    }
 }
 
-fn none() -> ApiError {
-    ApiError::new(
-        StatusCode::NOT_FOUND,
-        "this takebook was built without the microphone",
-    )
-}
+#[cfg(feature = "mic")]
+mod with_mic {
+    use super::super::error::{ApiError, ApiResult};
+    use super::super::events::News;
+    use super::super::fragments::Fragments;
+    use super::super::server::Shared;
+    use super::Wish;
+    use crate::audio::input_devices;
+    use crate::drafting::{
+        DraftError, HeardAt, Listening, Tenth, ToListen, answer_json, moments_beside,
+    };
+    use axum::http::StatusCode;
+    use serde_json::{Value, json};
+    use std::sync::mpsc::{Receiver, RecvTimeoutError, Sender, channel};
+    use std::sync::{Mutex, MutexGuard, PoisonError};
+    use std::thread::JoinHandle;
+    use std::time::Duration;
+    use tokio::sync::broadcast;
 
-pub(super) async fn devices() -> ApiResult<Response> {
-    Err(none())
-}
-pub(super) async fn start() -> ApiResult<Response> {
-    Err(none())
-}
-pub(super) async fn stop() -> ApiResult<Response> {
-    Err(none())
-}
-pub(super) async fn keep() -> ApiResult<Response> {
-    Err(none())
+    const TICK: Duration = Duration::from_millis(20);
+    /// A device that has not opened by then will not.
+    const OPENING: Duration = Duration::from_secs(20);
+    /// Hearing a minute again takes a few seconds.
+    const KEEPING: Duration = Duration::from_secs(60);
+    /// What `listen` waits for after a moment unless told otherwise, s.
+    const LOOK_AHEAD_S: f64 = 0.19;
+
+    /// The microphone, while a page listens to it.
+    #[derive(Debug, Default)]
+    pub(in super::super) struct Microphone {
+        running: Mutex<Option<Running>>,
+    }
+
+    #[derive(Debug)]
+    struct Running {
+        orders: Sender<Order>,
+        thread: JoinHandle<()>,
+    }
+
+    enum Order {
+        Stop,
+        Keep(Sender<Result<Value, String>>),
+    }
+
+    impl Microphone {
+        fn running(&self) -> MutexGuard<'_, Option<Running>> {
+            self.running.lock().unwrap_or_else(PoisonError::into_inner)
+        }
+
+        pub(super) fn devices(&self) -> ApiResult<Value> {
+            let devices = input_devices().map_err(|e| none(e.to_string()))?;
+            let listed: Vec<Value> = devices
+                .iter()
+                .map(|d| {
+                    json!({
+                        "id": d.id,
+                        "name": d.name,
+                        "is_default": d.is_default,
+                        "channels": d.channels,
+                        "rates_hz": d.rates_hz,
+                    })
+                })
+                .collect();
+            Ok(json!({"devices": listed}))
+        }
+
+        /// Listens; what is heard goes out as events. Listening before ends.
+        pub(super) fn start(&self, shared: &Shared, wish: Wish) -> ApiResult<Value> {
+            let mut running = self.running();
+            end(running.take());
+            let snapshot = shared.book.read()?;
+            let to_listen = ToListen {
+                device: wish.device,
+                channel: None,
+                instrument: snapshot.song.instrument.clone(),
+                key: None,
+                look_ahead_s: LOOK_AHEAD_S,
+                keep: moments_beside(shared.book.path(), &snapshot.log),
+            };
+            let keep = to_listen.keep.clone();
+            let fragments = wish.fragments.then(|| Fragments::new(snapshot.song.key));
+            let news = shared.news.clone();
+            let (orders, ordered) = channel();
+            let (opened, is_open) = channel();
+            // the device belongs to the thread that opened it
+            let work = move || match Listening::begin(to_listen) {
+                Ok(listening) => {
+                    let _ = opened.send(Ok(listening.device().to_owned()));
+                    let why = listen(listening, fragments, &news, &ordered);
+                    let ended = json!({"ended": true, "why": why});
+                    let _ = news.send(News::Live("live", ended));
+                }
+                Err(error) => {
+                    let _ = opened.send(Err(error.to_string()));
+                }
+            };
+            let thread = std::thread::Builder::new()
+                .name("microphone".into())
+                .spawn(work)
+                .map_err(|e| none(format!("the system gives no thread to listen with: {e}")))?;
+            let device = match is_open.recv_timeout(OPENING) {
+                Ok(Ok(device)) => device,
+                Ok(Err(why)) => return Err(none(why)),
+                Err(_) => return Err(none("the microphone does not open".into())),
+            };
+            *running = Some(Running { orders, thread });
+            let keep = keep.file_name().unwrap_or_default().to_string_lossy();
+            Ok(json!({"device": device, "keeps_in": keep}))
+        }
+
+        /// Keeps the moment; waits until it is saved.
+        pub(super) fn keep(&self) -> ApiResult<Value> {
+            let not_listening = || {
+                ApiError::new(
+                    StatusCode::CONFLICT,
+                    "nothing is listened to now: start first",
+                )
+            };
+            let (answer, answered) = channel();
+            {
+                let running = self.running();
+                let running = running.as_ref().ok_or_else(not_listening)?;
+                running
+                    .orders
+                    .send(Order::Keep(answer))
+                    .map_err(|_| not_listening())?;
+            }
+            match answered.recv_timeout(KEEPING) {
+                Ok(Ok(kept)) => Ok(kept),
+                Ok(Err(why)) => Err(ApiError::new(StatusCode::CONFLICT, why)),
+                Err(_) => Err(not_listening()),
+            }
+        }
+
+        /// Ends listening; gives whether anything was listened to.
+        pub(in super::super) fn stop(&self) -> bool {
+            let running = self.running().take();
+            let was = running.as_ref().is_some_and(|r| !r.thread.is_finished());
+            end(running);
+            was
+        }
+    }
+
+    fn none(why: String) -> ApiError {
+        ApiError::new(StatusCode::NOT_FOUND, why)
+    }
+
+    fn end(running: Option<Running>) {
+        if let Some(Running { orders, thread }) = running {
+            let _ = orders.send(Order::Stop);
+            let _ = thread.join();
+        }
+    }
+
+    /// Listens until told to stop or the device is gone; gives why it ended.
+    fn listen(
+        mut listening: Listening,
+        mut fragments: Option<Fragments>,
+        news: &broadcast::Sender<News>,
+        ordered: &Receiver<Order>,
+    ) -> Option<String> {
+        let mut last = None;
+        loop {
+            let heard = listening.hear(None, &mut |now, tenth| {
+                let level = json!({
+                    "peak_dbfs": tenth.level.held_dbfs,
+                    "rms_dbfs": tenth.level.rms_dbfs,
+                    "clipped": tenth.level.clipping,
+                });
+                let _ = news.send(News::Live("level", level));
+                if tenth.is_answered {
+                    tell(now, tenth, &mut last, fragments.as_mut(), news);
+                }
+                Ok::<_, DraftError>(())
+            });
+            if let Err(error) = heard {
+                return Some(error.to_string());
+            }
+            if listening.is_gone() {
+                return Some(format!("'{}' stopped delivering", listening.device()));
+            }
+            match ordered.recv_timeout(TICK) {
+                Ok(Order::Stop) | Err(RecvTimeoutError::Disconnected) => return None,
+                Ok(Order::Keep(answer)) => {
+                    let kept = listening.keep();
+                    let moments = listening.moments();
+                    let log = moments.log().file_name().unwrap_or_default();
+                    let told = json!({"words": moments.remark(), "log": log.to_string_lossy()});
+                    let _ = answer.send(kept.map(|()| told).map_err(|e| format!("not kept: {e}")));
+                }
+                Err(RecvTimeoutError::Timeout) => {}
+            }
+        }
+    }
+
+    /// What was told last: chord, shape, whether it is held.
+    type Told = Option<(String, Option<String>, bool)>;
+
+    /// Sends an answer if it differs from the last one, as `listen --json` prints it.
+    fn tell(
+        listening: &Listening,
+        tenth: Tenth,
+        last: &mut Told,
+        fragments: Option<&mut Fragments>,
+        news: &broadcast::Sender<News>,
+    ) {
+        let Some(answer) = listening.last() else {
+            return;
+        };
+        let instrument = listening.moments().instrument();
+        let row = fragments.and_then(|f| f.hear(answer, tenth.is_held));
+        if let Some(row) = row {
+            let _ = news.send(News::Live("fragments", row));
+        }
+        let shape = answer.shapes.first().map(|(s, _)| s.text());
+        let now = Some((answer.candidates[0].0.label(), shape, tenth.is_held));
+        if *last == now {
+            return;
+        }
+        *last = now;
+        let heard = HeardAt {
+            t_s: listening.heard_s(),
+            level: tenth.level,
+            n_clipped: listening.n_clipped(),
+            is_held: tenth.is_held,
+        };
+        let told = answer_json(answer, instrument, &heard);
+        let _ = news.send(News::Live("live", told));
+    }
 }

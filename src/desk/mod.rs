@@ -19,6 +19,8 @@ mod drawn;
 mod error;
 mod events;
 mod evidence;
+#[cfg(feature = "mic")]
+mod fragments;
 mod gate;
 mod headers;
 mod live;

@@ -43,6 +43,7 @@ pub(super) type Room = State<Arc<Shared>>;
 pub struct Desk {
     runtime: tokio::runtime::Runtime,
     listener: tokio::net::TcpListener,
+    ending: Ending,
     shared: Arc<Shared>,
 }
 
@@ -77,16 +78,22 @@ impl Desk {
         let _ = sounds.of(book.path(), &snapshot.log);
         let news = broadcast::channel(N_NEWS).0;
         let shared = Arc::new(Shared {
-            microphone: Microphone::new(book.path(), news.clone()),
+            microphone: Microphone::default(),
             book,
             sounds,
             news,
             gate: Gate::new(port)?,
             on_link,
         });
+        // watched before anyone can know that the desk is open
+        let ending = {
+            let _inside = runtime.enter();
+            Ending::watch().map_err(DeskError::Serve)?
+        };
         Ok(Self {
             runtime,
             listener,
+            ending,
             shared,
         })
     }
@@ -104,6 +111,7 @@ impl Desk {
         let Self {
             runtime,
             listener,
+            ending,
             shared,
         } = self;
         let app = router(Arc::clone(&shared));
@@ -111,7 +119,7 @@ impl Desk {
             tokio::spawn(watch(Arc::clone(&shared)));
             tokio::select! {
                 served = std::future::IntoFuture::into_future(axum::serve(listener, app)) => served,
-                () = told_to_end() => Ok(()),
+                () = ending.told() => Ok(()),
             }
         });
         shared.microphone.stop();
@@ -121,19 +129,41 @@ impl Desk {
     }
 }
 
-async fn told_to_end() {
+/// The signals that end the desk.
+struct Ending {
     #[cfg(unix)]
-    {
+    signals: [tokio::signal::unix::Signal; 2],
+}
+
+impl Ending {
+    #[cfg(unix)]
+    fn watch() -> std::io::Result<Self> {
         use tokio::signal::unix::{SignalKind, signal};
-        if let Ok(mut term) = signal(SignalKind::terminate()) {
-            tokio::select! {
-                _ = tokio::signal::ctrl_c() => {}
-                _ = term.recv() => {}
-            }
-            return;
+        let signals = [
+            signal(SignalKind::interrupt())?,
+            signal(SignalKind::terminate())?,
+        ];
+        Ok(Self { signals })
+    }
+
+    #[cfg(unix)]
+    async fn told(self) {
+        let [mut interrupt, mut terminate] = self.signals;
+        tokio::select! {
+            _ = interrupt.recv() => {}
+            _ = terminate.recv() => {}
         }
     }
-    let _ = tokio::signal::ctrl_c().await;
+
+    #[cfg(not(unix))]
+    fn watch() -> std::io::Result<Self> {
+        Ok(Self {})
+    }
+
+    #[cfg(not(unix))]
+    async fn told(self) {
+        let _ = tokio::signal::ctrl_c().await;
+    }
 }
 
 /// Every request the desk answers.
@@ -264,6 +294,12 @@ pub(super) fn read_body<T: serde::de::DeserializeOwned>(
         }
     })?;
     let text: &[u8] = if bytes.is_empty() { b"{}" } else { &bytes };
+    // a list would be read as the fields in their order
+    if text.trim_ascii_start().first() != Some(&b'{') {
+        return Err(ApiError::bad(
+            "the request makes no sense: a JSON object was expected",
+        ));
+    }
     let mut reader = serde_json::Deserializer::from_slice(text);
     let value = serde_path_to_error::deserialize(&mut reader).map_err(|e| {
         ApiError::bad(format!(

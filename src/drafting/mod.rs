@@ -8,9 +8,17 @@
 mod error;
 mod hear;
 #[cfg(feature = "mic")]
+mod listening;
+#[cfg(feature = "mic")]
+mod live_json;
+#[cfg(feature = "mic")]
 mod moments;
 
 pub use error::DraftError;
 pub use hear::{hear, hear_samples};
 #[cfg(feature = "mic")]
-pub use moments::Moments;
+pub use listening::{Listening, Tenth, ToListen};
+#[cfg(feature = "mic")]
+pub use live_json::{HeardAt, answer_json, places};
+#[cfg(feature = "mic")]
+pub use moments::{Moments, moments_beside};

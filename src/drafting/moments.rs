@@ -23,6 +23,18 @@ const SHORTEST_S: f64 = 3.0;
 /// A chord's attack begins a little before it is heard, s.
 const LEAD_S: f64 = 0.3;
 
+/// The log that moments go to which are kept while another log is open: that
+/// one if it holds moments already, else `NAME-moments.takebook` beside it.
+pub fn moments_beside(path: &Path, log: &Log) -> PathBuf {
+    if log.take.kind == KIND && log.take.fingerprint.is_none() {
+        return path.into();
+    }
+    let mut name = path.file_stem().unwrap_or_default().to_os_string();
+    name.push("-moments.");
+    name.push(store::ENDING);
+    path.with_file_name(name)
+}
+
 /// The last minute of sound, and what was kept of it.
 pub struct Moments {
     log: PathBuf,
@@ -104,8 +116,12 @@ impl Moments {
         self.remark = format!("marked at {}", clock(now));
     }
 
-    /// Keeps the sound since the mark, or since the chord began.
-    pub fn keep(&mut self, chord_since_s: Option<f64>) {
+    /// Keeps the sound since the mark, or since the chord began; [`Moments::remark`] tells of it.
+    ///
+    /// # Errors
+    /// * [`DraftError::Moment`], [`DraftError::Log`] if it cannot be written;
+    ///   listening can go on, and the sound is still there to be kept elsewhere.
+    pub fn keep(&mut self, chord_since_s: Option<f64>) -> Result<(), DraftError> {
         let now = self.now_s();
         let since = self
             .mark_s
@@ -121,18 +137,21 @@ impl Moments {
             .skip(self.lately.len().saturating_sub(n))
             .copied()
             .collect();
-        self.remark = match self.save(&samples) {
+        match self.save(&samples) {
             Ok(chords) => {
                 self.n_kept += 1;
-                format!(
+                self.remark = format!(
                     "kept {:.1} s in {}: {chords}",
                     now - since,
                     self.log.display()
-                )
+                );
+                Ok(())
             }
-            // listening goes on; the sound is still there to be kept elsewhere
-            Err(error) => format!("not kept: {error}"),
-        };
+            Err(error) => {
+                self.remark = format!("not kept: {error}");
+                Err(error)
+            }
+        }
     }
 
     fn save(&self, samples: &[f32]) -> Result<String, DraftError> {

@@ -6,7 +6,11 @@ mod check;
 mod chords_db;
 mod confirm;
 #[cfg(feature = "desk")]
+<<<<<<< HEAD
 mod desk_page;
+=======
+mod desk;
+>>>>>>> desk
 mod draft;
 mod grade;
 mod imply;

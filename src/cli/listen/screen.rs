@@ -4,10 +4,10 @@ use super::super::CliError;
 use super::super::keys::{clock, level_bar};
 use super::super::layout::{WIDTH, columns};
 use crate::audio::Level;
-use crate::fretboard::{Instrument, Shape, string_name};
+use crate::drafting::{HeardAt, answer_json, places};
+use crate::fretboard::{Instrument, string_name};
 use crate::hearing::LiveAnswer;
 use crate::theory::midi_name;
-use serde_json::json;
 use std::io::{IsTerminal, Write};
 
 /// How many shapes are offered.
@@ -28,6 +28,17 @@ pub(super) struct Shown<'a> {
     pub(super) held: bool,
     pub(super) frozen: bool,
     pub(super) remark: &'a str,
+}
+
+impl Shown<'_> {
+    fn heard(&self) -> HeardAt {
+        HeardAt {
+            t_s: self.t_s,
+            level: self.level,
+            n_clipped: self.n_clipped,
+            is_held: self.held,
+        }
+    }
 }
 
 #[derive(Clone, Copy, PartialEq)]
@@ -77,7 +88,8 @@ impl Face {
             if self.last.as_ref() != Some(&now) {
                 self.last = Some(now);
                 if self.form == Form::Json {
-                    writeln!(out, "{}", as_json(answer, shown))?;
+                    let told = answer_json(answer, shown.instrument, &shown.heard());
+                    writeln!(out, "{told}")?;
                 } else {
                     writeln!(out, "{}", plain(answer, shown))?;
                 }
@@ -186,52 +198,6 @@ fn answer_lines(answer: &LiveAnswer, instrument: &Instrument) -> [String; 4] {
     ]
 }
 
-/// Where each note is likely played: as the first shape has it, else on the
-/// free string where its fret lies nearest to the hand.
-fn places(answer: &LiveAnswer, instrument: &Instrument) -> Vec<Option<(usize, u8)>> {
-    let shape = answer.shapes.first().map(|(s, _)| s);
-    let sounding = shape.map_or_else(Vec::new, |s| instrument.sounding(s));
-    let hand = shape.map_or(0, hand_fret);
-    let mut used = vec![false; instrument.tuning.n_strings()];
-    let mut found: Vec<Option<(usize, u8)>> = answer
-        .notes
-        .iter()
-        .map(|midi| {
-            let string = sounding.iter().position(|s| *s == Some(*midi))?;
-            used[string] = true;
-            Some((string, shape?.frets()[string]?))
-        })
-        .collect();
-    for (place, midi) in found.iter_mut().zip(&answer.notes) {
-        if place.is_some() {
-            continue;
-        }
-        *place = (0..used.len())
-            .filter(|s| !used[*s])
-            .filter_map(|s| Some((s, fret_of(instrument, s, *midi)?)))
-            .min_by_key(|(_, fret)| fret.abs_diff(hand));
-        if let Some((string, _)) = place {
-            used[*string] = true;
-        }
-    }
-    found
-}
-
-fn hand_fret(shape: &Shape) -> u8 {
-    shape
-        .frets()
-        .iter()
-        .flatten()
-        .copied()
-        .filter(|f| *f > 0)
-        .min()
-        .unwrap_or(0)
-}
-
-fn fret_of(instrument: &Instrument, string: usize, midi: u8) -> Option<u8> {
-    (0..=instrument.highest_fret).find(|fret| instrument.midi(string, *fret) == Some(midi))
-}
-
 fn plain(answer: &LiveAnswer, shown: &Shown<'_>) -> String {
     let next: Vec<String> = answer
         .candidates
@@ -249,47 +215,4 @@ fn plain(answer: &LiveAnswer, shown: &Shown<'_>) -> String {
         clock(shown.t_s),
         next.join(", ")
     ))
-}
-
-fn as_json(answer: &LiveAnswer, shown: &Shown<'_>) -> serde_json::Value {
-    let candidates: Vec<_> = answer
-        .candidates
-        .iter()
-        .take(1 + N_NEXT)
-        .map(|(l, p)| json!({"label": l.label(), "symbol": l.symbol(), "probability": p}))
-        .collect();
-    let notes: Vec<_> = answer
-        .notes
-        .iter()
-        .zip(places(answer, shown.instrument))
-        .map(|(midi, place)| {
-            json!({
-                "midi": midi,
-                "name": midi_name(*midi),
-                "string": place.map(|(s, _)| shown.instrument.tuning.n_strings() - s),
-                "fret": place.map(|(_, fret)| fret),
-            })
-        })
-        .collect();
-    let shapes: Vec<_> = answer
-        .shapes
-        .iter()
-        .take(N_SHAPES)
-        .map(|(s, fit)| json!({"shape": s.text(), "fit": fit}))
-        .collect();
-    json!({
-        "version": 1,
-        "t_s": shown.t_s,
-        "at_s": answer.at_s,
-        "since_s": answer.since_s,
-        "delay_s": answer.delay_s,
-        "candidates": candidates,
-        "notes": notes,
-        "shapes": shapes,
-        "level_dbfs": shown.level.rms_dbfs,
-        "peak_dbfs": shown.level.held_dbfs,
-        "clipped_samples": shown.n_clipped,
-        "tuning_cents": answer.tuning_cents,
-        "held": shown.held,
-    })
 }

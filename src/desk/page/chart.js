@@ -207,22 +207,30 @@ function beats(here) {
   return el("span", { class: "beats", "aria-hidden": true }, Array.from({ length: n }, () => el("i", {}, "/")));
 }
 
-/** Shows what is chosen. */
+let marked = [];
+/** Shows what is chosen; only bars that were or are chosen are touched. */
 function mark() {
-  for (const node of document.querySelectorAll("#parts .bar")) {
-    const own = node.dataset.all.split(" ").map(Number);
-    const isChosen = own.includes(desk.bar);
-    node.classList.toggle("chosen", isChosen);
-    node.classList.toggle("in-stretch", own.some((b) => b >= desk.bar && b <= desk.barTo));
-    node.tabIndex = isChosen ? 0 : -1;
-    if (isChosen) {
-      node.id = "chosen";
-      node.setAttribute("aria-current", "true");
-      node.dataset.bar = desk.bar;
-    } else {
-      node.removeAttribute("id");
-      node.removeAttribute("aria-current");
-    }
-    node.querySelectorAll(".chord").forEach((c, i) => c.classList.toggle("in-hand", isChosen && i === desk.part));
+  for (const node of marked) {
+    node.classList.remove("chosen", "in-stretch");
+    node.removeAttribute("id");
+    node.removeAttribute("aria-current");
+    node.tabIndex = -1;
+    for (const c of node.querySelectorAll(".in-hand")) c.classList.remove("in-hand");
   }
+  marked = [];
+  for (let bar = desk.bar; bar <= desk.barTo; bar += 1) {
+    const place = places.get(bar);
+    if (!place) continue;
+    const node = place.node.querySelectorAll(".bar")[place.column];
+    node.classList.add("in-stretch");
+    marked.push(node);
+  }
+  const [node] = marked;
+  if (!node) return;
+  node.classList.add("chosen");
+  node.id = "chosen";
+  node.setAttribute("aria-current", "true");
+  node.tabIndex = 0;
+  node.dataset.bar = desk.bar;
+  node.querySelectorAll(".chord")[desk.part]?.classList.add("in-hand");
 }

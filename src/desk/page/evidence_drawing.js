@@ -13,6 +13,8 @@ const NARROW_PX = 480;
 const GAP = 8;
 /** The fewest semitones shown. */
 const LEAST_SPAN = 18;
+/** Height of a note's name below it, px. */
+const NAME_PX = 18;
 /** A note surer than this is drawn full. */
 const SURE = 0.5;
 
@@ -71,8 +73,10 @@ function notes(list, plan, { top, height }) {
   const midis = inside.map((n) => n.midi);
   const middle = (Math.min(...midis) + Math.max(...midis)) / 2;
   const span = Math.max(LEAST_SPAN, Math.max(...midis) - Math.min(...midis) + 3);
-  const step = height / span;
-  const y = (midi) => top + height / 2 - (midi - middle) * step;
+  // room below for the name of the lowest
+  const room = height - NAME_PX;
+  const step = room / span;
+  const y = (midi) => top + room / 2 - (midi - middle) * step;
   const guides = [];
   for (let c = 24; c <= 96; c += 12) {
     if (y(c) < top + 4 || y(c) > top + height - 2) continue;

@@ -15,7 +15,7 @@ let asking = null;
 export async function refresh() {
   const song = await get("/api/song");
   const changed = song.revision !== desk.song?.revision;
-  if (changed) setSong(song);
+  if (changed || song.take.revision !== desk.song.take.revision) setSong(song);
   return changed;
 }
 
@@ -25,17 +25,22 @@ export function follow() {
   stream = new EventSource("/api/events");
   stream.addEventListener("song", async (event) => {
     const { revision } = JSON.parse(event.data);
-    if (revision === desk.song?.revision) return;
+    const wasGone = clear("gone");
+    if (revision === desk.song?.revision && !wasGone) return;
     try {
       if (await refresh()) say("The log changed elsewhere; this page shows it as it is now.");
+      else if (wasGone) say("It is back.");
     } catch (trouble) {
       lost(trouble);
     }
   });
-  for (const kind of ["live", "level"]) {
+  for (const kind of ["live", "level", "fragments"]) {
     stream.addEventListener(kind, (event) => tell(kind, JSON.parse(event.data)));
   }
-  stream.addEventListener("gone", (event) => warn("gone", `${JSON.parse(event.data).why}.`));
+  stream.addEventListener("gone", (event) => {
+    const { why } = JSON.parse(event.data);
+    warn("gone", `${why[0].toUpperCase()}${why.slice(1)}.`);
+  });
   stream.addEventListener("error", () => lost(null));
 }
 

@@ -5,7 +5,7 @@ import { get, post } from "./api.js";
 import { chordBox, readShape } from "./box.js";
 import { symbol } from "./chart.js";
 import { button, el, find } from "./dom.js";
-import { noteName, percent } from "./music.js";
+import { keyWords, noteName, percent } from "./music.js";
 import { say } from "./say.js";
 import { desk, on } from "./state.js";
 
@@ -19,6 +19,7 @@ export function startLive() {
   parts.keep = button("Keep this moment", keep, { disabled: true });
   parts.now = el("div", { class: "sounding" }, el("p", { class: "quiet" }, "Nothing heard yet."));
   parts.level = el("meter", { id: "level", min: "-60", max: "0", low: "-40", high: "-3", value: "-60", "aria-label": "Level of the microphone, dB under full scale" });
+  parts.row = el("ol", { class: "fragments", "aria-label": "The row of plucked notes, and what each stands for" });
   parts.clipped = el("span", { class: "quiet" }, "");
   find("#live").append(
     el(
@@ -29,11 +30,13 @@ export function startLive() {
       el("div", { class: "row" }, parts.start, parts.keep),
       el("div", { class: "row" }, el("label", { for: "level" }, "Level "), parts.level, parts.clipped),
       parts.now,
-      el("p", { class: "quiet" }, "Only this machine listens; nothing is sent anywhere. A kept moment is saved beside the log and heard once more, whole."),
+      parts.row,
+      el("p", { class: "quiet" }, "Only this machine listens; nothing is sent anywhere. A kept moment goes, as a sound file, into a log of moments beside this one."),
     ),
   );
   on("live", show);
   on("level", level);
+  on("fragments", row);
   on("back", () => put(false));
   on("page", (page) => page === "live" && devices());
 }
@@ -74,8 +77,9 @@ function put(on) {
 
 async function keep() {
   try {
-    const kept = await post("/api/live/keep");
-    say(kept.words ?? kept.kept ?? "Kept: it is heard once more and saved.");
+    say("The moment is heard once more …");
+    const { words, log } = await post("/api/live/keep");
+    say(`${words} (${log})`);
   } catch (trouble) {
     say(`Not kept: ${trouble.message}`);
   }
@@ -86,10 +90,18 @@ function level({ peak_dbfs, clipped }) {
   parts.clipped.textContent = clipped ? "Too loud: move away or turn down" : "";
 }
 
+/** Two or three strings at a time, read together as a row. */
+function row({ key, row: fragments }) {
+  parts.row.replaceChildren(
+    ...fragments.map((f) => el("li", {}, el("b", {}, f.notes.join(" ")), symbol(f.symbol), ` ${percent(f.probability)} `, el("span", { class: "quiet" }, f.reason))),
+    key ? el("li", { class: "quiet" }, `in ${keyWords(key)}`) : "",
+  );
+}
+
 function show(answer) {
-  if (answer.stopped || answer.error) {
+  if (answer.ended) {
     put(false);
-    if (answer.error) say(`The microphone: ${answer.error}`);
+    if (answer.why) say(`The microphone: ${answer.why}.`);
     return;
   }
   const [first, ...others] = answer.candidates ?? [];
@@ -99,7 +111,6 @@ function show(answer) {
     el("p", { class: "big" }, symbol(first.symbol, false), el("span", { class: "sure" }, `${percent(first.probability)}${answer.held ? ", held: quiet now" : ""}`)),
     el("p", {}, others.slice(0, 3).flatMap((c) => [el("span", { class: "or" }, "or "), symbol(c.symbol), ` ${percent(c.probability)}  `])),
     el("p", {}, `Strings: ${(answer.notes ?? []).map((n) => n.name ?? noteName(n.midi, desk.song?.key)).join(" ") || "none"}`),
-    answer.implied ? el("p", {}, `Read as a row: ${[answer.implied].flat().map((c) => c.symbol ?? c).join(" ")}`) : "",
     el("div", { class: "boxes" }, shapes.map((text) => el("figure", {}, chordBox({ text, frets: readShape(text) }, `${first.symbol} ${text}`), el("figcaption", {}, text)))),
   );
 }

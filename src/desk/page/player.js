@@ -1,7 +1,8 @@
 // The take's sound: from where, around which stretch, how fast. Slowing keeps the pitch.
 // The clock of all other sounds and of the mark that moves over the chart.
 
-import { desk, tell } from "./state.js";
+import { address } from "./api.js";
+import { desk, on, tell } from "./state.js";
 
 /** Speeds offered, share of the take's own. */
 export const SPEEDS = [1, 0.85, 0.7, 0.6, 0.5, 0.4, 0.3, 0.25];
@@ -25,8 +26,10 @@ export const player = {
 
 let watch = null;
 
+let loaded = null;
+
 export function startPlayer() {
-  take.src = "/api/take";
+  on("song", load);
   for (const event of ["play", "pause", "seeked", "ended", "loadedmetadata", "error"]) {
     take.addEventListener(event, () => tell("sound", event));
   }
@@ -35,6 +38,17 @@ export function startPlayer() {
     clearInterval(watch);
     watch = null;
   });
+  apply();
+}
+
+/** The take, and again when another file lies in its place. */
+function load() {
+  const { present, revision } = desk.song.take;
+  if (present === false || revision === loaded) return;
+  const at = take.currentTime;
+  loaded = revision;
+  take.src = address("/api/take", { v: revision });
+  if (at > 0) take.currentTime = at;
   apply();
 }
 

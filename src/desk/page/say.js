@@ -22,6 +22,9 @@ export function warn(kind, text, ways = []) {
   );
 }
 
+/** Takes a trouble away; gives whether there was one. */
 export function clear(kind) {
-  find(`#trouble [data-kind="${kind}"]`)?.remove();
+  const line = find(`#trouble [data-kind="${kind}"]`);
+  line?.remove();
+  return Boolean(line);
 }

@@ -35,7 +35,7 @@ export function startTransport() {
     el("div", { class: "row" }, parts.play, parts.loop, parts.ears, parts.clicks),
     el("div", { class: "row where" }, parts.at, parts.seek),
     el("div", { class: "row" }, el("div", { class: "row speeds", role: "group", "aria-label": "Speed" }, parts.slower, parts.speed, parts.faster), el("label", {}, "Loudness ", loud)),
-    el("p", { class: "caution" }, "Headphones can be louder than they feel: start low, rest your ears; if they ring, stop, and ask a physician if it stays."),
+    el("p", { class: "caution" }, "Headphones can be louder than they feel: start low, rest your ears; if they ring, stop, and ask a physician if it lasts."),
   );
   // a pointer leaves focus where the letters and the space bar work
   find("#sound").addEventListener("click", (event) => {
@@ -51,7 +51,8 @@ export function startTransport() {
     if (player.loop && player.loop.chosen) loopChoice();
   });
   on("play", playChoice);
-  on("view", () => (headLine = null));
+  on("view", hideHead);
+  window.addEventListener("resize", hideHead);
   startPlayer();
   show();
   requestAnimationFrame(frame);
@@ -97,10 +98,10 @@ function loopChoice() {
 export function slower(steps) {
   const at = SPEEDS.indexOf(player.speed);
   setSpeed(SPEEDS[Math.max(0, Math.min(SPEEDS.length - 1, at + steps))]);
-  say(`${speedWords()}.`);
+  say(`Speed: ${speedWords()}.`);
 }
 
-const speedWords = () => (player.speed === 1 ? "full speed" : `${percent(player.speed)} speed`);
+const speedWords = () => (player.speed === 1 ? "full" : percent(player.speed));
 
 /** From the take to the proposal as plucked strings, and back. */
 export function swapEars() {
@@ -160,11 +161,11 @@ function frame() {
     headLine = place.node;
     headLine.head = find(".playhead", headLine);
     headLine.head.hidden = false;
-    headLine.measures = headLine.querySelectorAll(".measure");
+    headLine.cells = [...headLine.querySelectorAll(".measure")].map((m) => ({ left: m.offsetLeft, width: m.offsetWidth }));
     if (isPlaying()) headLine.scrollIntoView({ block: "nearest", behavior: calm() ? "auto" : "smooth" });
   }
-  const cell = headLine.measures[place.column];
-  headLine.head.style.transform = `translateX(${cell.offsetLeft + share * cell.offsetWidth}px)`;
+  const { left, width } = headLine.cells[place.column];
+  headLine.head.style.transform = `translateX(${left + share * width}px)`;
 }
 
 const calm = () => window.matchMedia("(prefers-reduced-motion: reduce)").matches;

@@ -1,0 +1,217 @@
+//! How soon the desk is usable on a take of ten minutes, and what it costs.
+//!
+//! `cargo bench --bench desk`. The take is the demo take over and over; it is
+//! drafted once by the program. Times are the best of several openings.
+
+use std::io::{BufRead, BufReader, Read, Write};
+use std::net::TcpStream;
+use std::path::Path;
+use std::process::{Child, Command, Stdio};
+use std::time::{Duration, Instant};
+
+const MINUTES: u64 = 10;
+const OPENINGS: usize = 5;
+
+fn main() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let wav = folder.path().join("long.wav");
+    let log = folder.path().join("long.takebook");
+    lengthen(&wav);
+    let start = Instant::now();
+    let drafted = takebook().arg("draft").arg(&wav).output().expect("it runs");
+    assert!(log.exists(), "{drafted:?}");
+    report("draft of the take (once)", start.elapsed());
+    let bytes = std::fs::metadata(&log).expect("a log").len();
+    say(&format!("log {} kB", bytes / 1000));
+    let mut best: Vec<(&str, Duration)> = Vec::new();
+    let mut memory_kb = 0;
+    for _ in 0..OPENINGS {
+        for (i, (name, time)) in opening(&log, &mut memory_kb).into_iter().enumerate() {
+            match best.get_mut(i) {
+                Some(known) => known.1 = known.1.min(time),
+                None => best.push((name, time)),
+            }
+        }
+    }
+    for (name, time) in best {
+        report(name, time);
+    }
+    say(&format!("memory at most {} MB", memory_kb / 1000));
+    let mp3 = folder.path().join("long.mp3");
+    let coded = Command::new("ffmpeg")
+        .args(["-loglevel", "error", "-i"])
+        .args([&wav, &mp3])
+        .status();
+    if coded.is_ok_and(|s| s.success()) {
+        let text = std::fs::read_to_string(&log).expect("a log");
+        std::fs::write(&log, text.replace("long.wav", "long.mp3")).expect("written");
+        let desk = Open::new(&log);
+        let start = Instant::now();
+        desk.get("/api/take", "Range: bytes=0-99999\r\n");
+        report("MP3: first sound after", start.elapsed());
+    } else {
+        say("MP3 not measured: ffmpeg is not there (tests/setup installs it)");
+    }
+}
+
+/// One opening: what is waited for, from the start of the program on.
+fn opening(log: &Path, memory_kb: &mut u64) -> Vec<(&'static str, Duration)> {
+    let start = Instant::now();
+    let desk = Open::new(log);
+    let mut times = vec![("link printed and opened after", start.elapsed())];
+    desk.get("/", "");
+    desk.get("/desk/desk.js", "");
+    desk.get("/api/song", "");
+    times.push(("page and song there after", start.elapsed()));
+    desk.get("/api/bar/1", "");
+    desk.get("/api/evidence?from=0&to=8&columns=1200", "");
+    times.push(("first bar with its evidence after", start.elapsed()));
+    desk.get("/api/take", "Range: bytes=0-99999\r\n");
+    times.push(("first sound after", start.elapsed()));
+    let whole = "/api/evidence?columns=1200";
+    while !desk.get(whole, "").contains("\"wave_done\":true") {
+        std::thread::sleep(Duration::from_millis(5));
+    }
+    times.push(("wave of the whole take after", start.elapsed()));
+    let mut one = |name, path: &str, head: &str| {
+        let start = Instant::now();
+        desk.get(path, head);
+        times.push((name, start.elapsed()));
+    };
+    one("then: the song", "/api/song", "");
+    one("then: a bar", "/api/bar/200", "");
+    one(
+        "then: a line's evidence",
+        "/api/evidence?from=300&to=308&columns=1200",
+        "",
+    );
+    one(
+        "then: a seek",
+        "/api/take",
+        "Range: bytes=40000000-40099999\r\n",
+    );
+    one(
+        "then: naming a chord",
+        "/api/complete?text=C%23m7b5&at_s=300",
+        "",
+    );
+    one(
+        "then: a plucked chord of 2 s",
+        "/api/plucked?label=A:min7",
+        "",
+    );
+    let start = Instant::now();
+    desk.post("/api/decide", "{\"note\":\"measured\"}");
+    times.push(("then: a decision, saved", start.elapsed()));
+    *memory_kb = (*memory_kb).max(desk.highest_kb());
+    times
+}
+
+/// The demo take, repeated.
+fn lengthen(path: &Path) {
+    let demo = Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/lantern-porch.wav");
+    let mut reader = hound::WavReader::open(demo).expect("the demo take");
+    let spec = reader.spec();
+    let samples: Vec<i16> = reader
+        .samples()
+        .collect::<Result<_, _>>()
+        .expect("16-bit samples");
+    let n = MINUTES as usize * 60 * spec.sample_rate as usize * usize::from(spec.channels);
+    let mut writer = hound::WavWriter::create(path, spec).expect("a file");
+    for x in samples.iter().cycle().take(n) {
+        writer.write_sample(*x).expect("written");
+    }
+    writer.finalize().expect("written");
+}
+
+fn takebook() -> Command {
+    Command::new(env!("CARGO_BIN_EXE_takebook"))
+}
+
+/// A desk that was opened.
+struct Open {
+    child: Child,
+    host: String,
+    cookie: String,
+}
+
+impl Open {
+    fn new(log: &Path) -> Self {
+        let mut child = takebook()
+            .args(["desk", "--no-open"])
+            .arg(log)
+            .stdout(Stdio::piped())
+            .stderr(Stdio::null())
+            .spawn()
+            .expect("it starts");
+        let mut line = String::new();
+        BufReader::new(child.stdout.take().expect("a pipe"))
+            .read_line(&mut line)
+            .expect("a line");
+        let link = line.trim().trim_start_matches("desk: http://");
+        let (host, path) = link.split_once('/').expect("a link");
+        let mut desk = Self {
+            child,
+            host: host.into(),
+            cookie: String::new(),
+        };
+        let answer = desk.get(&format!("/{path}"), "");
+        let cookie = answer
+            .lines()
+            .find_map(|l| l.strip_prefix("set-cookie: "))
+            .and_then(|l| l.split(';').next());
+        desk.cookie = cookie.expect("a cookie").into();
+        desk
+    }
+
+    fn get(&self, path: &str, more: &str) -> String {
+        let Self { host, cookie, .. } = self;
+        self.send(&format!(
+            "GET {path} HTTP/1.1\r\nHost: {host}\r\nCookie: {cookie}\r\n{more}Connection: close\r\n\r\n"
+        ))
+    }
+
+    fn post(&self, path: &str, body: &str) -> String {
+        let Self { host, cookie, .. } = self;
+        self.send(&format!(
+            "POST {path} HTTP/1.1\r\nHost: {host}\r\nCookie: {cookie}\r\nOrigin: http://{host}\r\nContent-Type: application/json\r\nContent-Length: {}\r\nConnection: close\r\n\r\n{body}",
+            body.len()
+        ))
+    }
+
+    fn send(&self, request: &str) -> String {
+        let mut stream = TcpStream::connect(&self.host).expect("it listens");
+        stream.write_all(request.as_bytes()).expect("sent");
+        let mut answer = Vec::new();
+        stream.read_to_end(&mut answer).expect("an answer");
+        let text = String::from_utf8_lossy(&answer).into_owned();
+        let ok = ["HTTP/1.1 200", "HTTP/1.1 206", "HTTP/1.1 303"];
+        assert!(ok.iter().any(|s| text.starts_with(s)), "{request}{text}");
+        text
+    }
+
+    /// The most memory it ever held, kB (Linux; 0 elsewhere).
+    fn highest_kb(&self) -> u64 {
+        let status = std::fs::read_to_string(format!("/proc/{}/status", self.child.id()));
+        let line = status.unwrap_or_default();
+        line.lines()
+            .find_map(|l| l.strip_prefix("VmHWM:"))
+            .and_then(|l| l.trim().split(' ').next()?.parse().ok())
+            .unwrap_or(0)
+    }
+}
+
+impl Drop for Open {
+    fn drop(&mut self) {
+        let _ = self.child.kill();
+        let _ = self.child.wait();
+    }
+}
+
+fn report(name: &str, time: Duration) {
+    say(&format!("{name:36} {:8.1} ms", time.as_secs_f64() * 1e3));
+}
+
+fn say(line: &str) {
+    let _ = writeln!(std::io::stdout(), "{line}");
+}

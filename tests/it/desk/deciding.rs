@@ -1,0 +1,261 @@
+//! Decisions by the page are those of the command line, and none is lost.
+
+use super::Desk;
+use super::client::{some_note, take_and_log};
+use crate::log_sample::{run, stderr};
+use crate::outside;
+use serde_json::{Value, json};
+use std::collections::BTreeSet;
+use std::path::Path;
+use takebook::songlog::decided::Act;
+use takebook::songlog::store;
+
+fn acts(log: &Path) -> Vec<Vec<Act>> {
+    let log = store::load(log).expect("a log");
+    log.decided.into_iter().map(|d| d.acts).collect()
+}
+
+/// What the page asks for, and the words for the same on the command line.
+fn pairs() -> Vec<(Value, &'static str)> {
+    vec![
+        (
+            json!({"start_s": 0.0, "end_s": 2.0, "take": "proposed"}),
+            "1 --take-first",
+        ),
+        (
+            json!({"start_s": 0.0, "end_s": 24.0, "take": "proposed"}),
+            "all --take-first",
+        ),
+        (
+            json!({"start_s": 4.0, "end_s": 6.0, "candidate": 2, "repeats": true}),
+            "3 --candidate 2 --repeats",
+        ),
+        (
+            json!({"start_s": 2.0, "end_s": 4.0, "chord": " D7/F# "}),
+            "2 --chord D7/F#",
+        ),
+        (
+            json!({"start_s": 18.0, "end_s": 20.0, "chord": "D7/A"}),
+            "10 --chord D7/A",
+        ),
+        (
+            json!({"start_s": 16.0, "end_s": 20.0, "chord": "Am7", "shape": "x02010", "or_shape": "5x555x", "note": "let it ring"}),
+            "9-10 --chord Am7 --shape x02010 --or-shape 5x555x --note let_it_ring",
+        ),
+        (
+            json!({"start_s": 0.0, "end_s": 2.0, "shape": "320033", "repeats": true}),
+            "1 --shape 320033 --repeats",
+        ),
+        (json!({"note": "slow"}), "--note slow"),
+        (json!({"split_at_s": 1.0}), "1.3 --split"),
+        (
+            json!({"split_at_s": 1.0, "repeats": true}),
+            "1.3 --split --repeats",
+        ),
+        (
+            json!({"start_s": 6.0, "end_s": 8.0, "join": true}),
+            "4 --join",
+        ),
+        (
+            json!({"move_from_s": 2.0, "move_to_s": 1.5}),
+            "2 --move 1.4",
+        ),
+        (
+            json!({"start_s": 0.0, "end_s": 8.0, "section_name": "Verse", "repeats": true}),
+            "A --name Verse",
+        ),
+        (
+            json!({"start_s": 16.0, "end_s": 24.0, "section_letter": "A"}),
+            "B --letter A",
+        ),
+        (json!({"section_split_at_s": 20.0}), "11 --section-starts"),
+        (json!({"section_join_at_s": 8.0}), "5 --section-joins"),
+        (
+            json!({"title": "Late bridge", "key": "Em", "meter": "3/4", "tempo_bpm": 90, "capo": 2, "tuning": "drop-d", "downbeat_s": 0.5}),
+            "--title Late_bridge --key Em --meter 3/4 --tempo 90 --capo 2 --tuning drop-d --first-downbeat 0.5s",
+        ),
+    ]
+}
+
+#[test]
+fn a_decision_on_the_page_is_the_one_of_the_command() {
+    for (body, words) in pairs() {
+        let (_keep, here) = outside::folder();
+        let (_keep, there) = outside::folder();
+        let (by_page, by_command) = (take_and_log(&here), take_and_log(&there));
+        let desk = Desk::open(&by_page);
+        let told = desk.decide(&body);
+        let words: Vec<String> = words.split(' ').map(|w| w.replace('_', " ")).collect();
+        let mut all = vec!["confirm", by_command.to_str().expect("a path"), "--json"];
+        all.extend(words.iter().map(String::as_str));
+        let output = run(&all);
+        assert!(output.status.success(), "{all:?}: {}", stderr(&output));
+        assert_eq!(acts(&by_page), acts(&by_command), "{body}");
+        let command: Value = serde_json::from_slice(&output.stdout).expect("JSON");
+        for field in ["decision", "acts", "hints"] {
+            assert_eq!(told[field], command[field], "{body}: {field}");
+        }
+        assert_eq!(told["song"]["n_open"], command["n_open"], "{body}");
+        // what the page shows is what show prints, and more
+        let shown = run(&["show", by_page.to_str().expect("a path"), "--json"]);
+        let shown: Value = serde_json::from_slice(&shown.stdout).expect("JSON");
+        let song = desk.json("/api/song");
+        assert_eq!(song, told["song"], "{body}");
+        for (name, value) in shown.as_object().expect("an object") {
+            if name != "bars" {
+                assert_eq!(&song[name], value, "{body}: {name}");
+            }
+        }
+    }
+}
+
+#[test]
+fn a_repeat_takes_the_same_part_of_the_bar() {
+    let (_keep, folder) = outside::folder();
+    let log = take_and_log(&folder);
+    let desk = Desk::open(&log);
+    // the first half of bar 4, and so of bar 8
+    let told = desk.decide(&json!({"start_s": 6.0, "end_s": 7.0, "chord": "C6", "repeats": true}));
+    assert_eq!(
+        told["acts"],
+        json!(["4 to 4.3: C6 (your own)", "8 to 8.3: C6 (your own)"])
+    );
+    let bar = desk.json("/api/bar/8");
+    assert_eq!(bar["chords"][0]["label"], "C:maj6");
+    assert_eq!(bar["chords"][1]["state"], "open");
+    assert_eq!(bar["repeats"][0]["bar"], 4);
+    assert_eq!(bar["repeats"][0]["same"], true);
+    desk.decide(&json!({"start_s": 7.0, "end_s": 8.0, "chord": "D9"}));
+    assert_eq!(desk.json("/api/bar/8")["repeats"][0]["same"], false);
+}
+
+#[test]
+fn undo_and_redo_walk_the_decisions() {
+    let (_keep, folder) = outside::folder();
+    let log = take_and_log(&folder);
+    let desk = Desk::open(&log);
+    let step = |path: &str| desk.post(path, &json!({}));
+    let title = || desk.json("/api/song")["title"].clone();
+    let can = || {
+        let song = desk.json("/api/song");
+        (song["can_undo"] == true, song["can_redo"] == true)
+    };
+    assert_eq!(can(), (false, false));
+    assert_eq!(step("/api/undo").status, 400);
+    assert_eq!(step("/api/redo").status, 400);
+    for name in ["one", "two", "three"] {
+        desk.decide(&json!({"title": name}));
+    }
+    assert_eq!(can(), (true, false));
+    let mut seen = Vec::new();
+    for path in [
+        "undo", "undo", "redo", "undo", "undo", "redo", "redo", "redo",
+    ] {
+        let answer = step(&format!("/api/{path}"));
+        assert_eq!(answer.status, 200, "{path}: {}", answer.text());
+        seen.push(title());
+    }
+    assert_eq!(
+        seen,
+        ["two", "one", "two", "one", "evening", "one", "two", "three"]
+    );
+    assert_eq!(can(), (true, false));
+    // another decision ends what could be brought back
+    step("/api/undo");
+    assert_eq!(can(), (true, true));
+    desk.decide(&json!({"title": "four"}));
+    assert_eq!(can(), (true, false));
+    assert_eq!(step("/api/redo").status, 400);
+    let answer = step("/api/undo").json();
+    assert_eq!(answer["acts"], json!(["title 'four'"]));
+    let answer = step("/api/redo").json();
+    assert_eq!(answer["acts"], json!(["title 'four'"]));
+    assert_eq!(answer["song"]["title"], "four");
+}
+
+#[test]
+fn what_the_page_did_not_see_is_not_decided_over() {
+    let (_keep, folder) = outside::folder();
+    let log = take_and_log(&folder);
+    let desk = Desk::open(&log);
+    let revision = desk.json("/api/song")["revision"].clone();
+    let body = json!({"revision": revision, "title": "mine"});
+    let text = log.to_str().expect("a path");
+    assert!(
+        run(&["confirm", text, "--title", "theirs"])
+            .status
+            .success()
+    );
+    let answer = desk.post("/api/decide", &body);
+    assert_eq!(answer.status, 409, "{}", answer.text());
+    let song = &answer.json()["song"];
+    assert_eq!(song["title"], "theirs");
+    let body = json!({"revision": song["revision"], "title": "mine"});
+    assert_eq!(desk.decide(&body)["song"]["title"], "mine");
+    assert_eq!(acts(&log).len(), 2);
+}
+
+#[test]
+fn a_thousand_rapid_edits_by_two_desks_and_a_command_are_all_kept() {
+    const EACH: usize = 240;
+    let (_keep, folder) = outside::folder();
+    let log = take_and_log(&folder);
+    let desks = [Desk::open(&log), Desk::open(&log)];
+    let ids: Vec<u64> = std::thread::scope(|scope| {
+        let pages: Vec<_> = (0..4)
+            .map(|page| {
+                let desk = &desks[page % 2];
+                scope.spawn(move || {
+                    (0..EACH)
+                        .map(|n| {
+                            let told = desk.decide(&some_note(1000 * page + n));
+                            told["decision"].as_u64().expect("a number")
+                        })
+                        .collect::<Vec<_>>()
+                })
+            })
+            .collect();
+        let text = log.to_str().expect("a path");
+        let commands: Vec<u64> = (0..40)
+            .map(|n| {
+                let note = format!("by command {n}");
+                let output = run(&["confirm", text, "--note", &note, "--json"]);
+                assert!(output.status.success(), "{}", stderr(&output));
+                let told: Value = serde_json::from_slice(&output.stdout).expect("JSON");
+                told["decision"].as_u64().expect("a number")
+            })
+            .collect();
+        pages
+            .into_iter()
+            .flat_map(|p| p.join().expect("a page"))
+            .chain(commands)
+            .collect()
+    });
+    let n = 4 * EACH + 40;
+    assert_eq!(ids.len(), n);
+    let different: BTreeSet<u64> = ids.into_iter().collect();
+    assert_eq!(different.len(), n, "two decisions have one number");
+    let kept = store::load(&log).expect("a log").decided;
+    assert_eq!(kept.len(), n);
+    let notes: BTreeSet<String> = kept
+        .iter()
+        .flat_map(|d| &d.acts)
+        .map(|act| match act {
+            Act::Note { text, .. } => text.clone(),
+            other => panic!("{other:?}"),
+        })
+        .collect();
+    assert_eq!(notes.len(), n, "a decision was lost or doubled");
+    // both desks see all of it
+    for desk in &desks {
+        let song = desk.json("/api/song");
+        let placed: usize = song["chords"]
+            .as_array()
+            .expect("chords")
+            .iter()
+            .map(|c| c["notes"].as_array().map_or(0, Vec::len))
+            .sum();
+        let whole = song["notes"].as_array().map_or(0, Vec::len);
+        assert_eq!(placed + whole, n);
+    }
+}

@@ -1,0 +1,12 @@
+//! `takebook desk`: the real program on real logs, reached over real sockets.
+
+mod client;
+mod deciding;
+mod gate;
+mod http;
+#[cfg(feature = "mic")]
+mod live;
+mod sound;
+mod trouble;
+
+use client::Desk;
