@@ -6,11 +6,9 @@ mod check;
 mod chords_db;
 mod confirm;
 #[cfg(feature = "desk")]
-<<<<<<< HEAD
-mod desk_page;
-=======
 mod desk;
->>>>>>> desk
+#[cfg(feature = "desk")]
+mod desk_page;
 mod draft;
 mod grade;
 mod imply;
