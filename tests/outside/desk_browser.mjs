@@ -121,11 +121,12 @@ export async function says(page, pattern) {
   return page.textContent("#said");
 }
 
-/** Chooses a bar by its number, as a pointer would. */
+/** Chooses a bar by its number, as a pointer would; in a folded repeat by way of the card. */
 export async function chooseBar(page, number) {
   const index = await page.evaluate((n) => fetch("/api/song").then((r) => r.json()).then((s) => s.bars.findIndex((b) => b.number === n)), number);
   const bar = page.locator(`#parts .bar[data-all~="${index}"]`);
   await bar.click();
+  if (Number(await bar.getAttribute("data-bar")) !== index) await page.click(`#card [data-key="repeat ${number}"]`);
   await page.waitForFunction((n) => new RegExp(`^Bars? ${n}\\b`).test(document.querySelector("#card h2").textContent), number);
   return bar;
 }

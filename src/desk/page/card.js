@@ -36,7 +36,11 @@ async function show() {
   if (!desk.song || desk.song.bars.length === 0) return;
   const bar = desk.song.bars[desk.bar];
   const key = `${bar.number} ${desk.song.revision}`;
-  if (!wanted.startsWith(`${bar.number} `)) forgetTyping();
+  if (!wanted.startsWith(`${bar.number} `)) {
+    forgetTyping();
+    const card = find("#card");
+    if (!card.contains(document.activeElement)) card.scrollTop = 0;
+  }
   if (key !== wanted) {
     wanted = key;
     if (detail?.bar?.number !== bar.number) detail = null;

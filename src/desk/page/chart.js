@@ -166,11 +166,15 @@ function bar(printed) {
   return el(
     "button",
     { type: "button", class: "bar", tabindex: -1, "data-bar": index, "data-all": all.join(" ") },
-    el("span", { class: "number" }, unseen("Bar "), all.map((b) => desk.song.bars[b].number).join("/")),
+    el(
+      "span",
+      { class: "above" },
+      el("span", { class: "number" }, unseen("Bar "), all.map((b) => desk.song.bars[b].number).join("/")),
+      mixed ? el("span", { class: "remark" }, `open: ${all.filter(isOpen).map((b) => `bar ${desk.song.bars[b].number}`).join(", ")}`) : null,
+      [...new Set(notes)].map((text) => el("span", { class: "remark" }, text)),
+    ),
     el("span", { class: "chords" }, chords.map((c, part) => chord(c, here, part))),
     beats(here),
-    mixed ? el("span", { class: "remark" }, `open: ${all.filter(isOpen).map((b) => `bar ${desk.song.bars[b].number}`).join(", ")}`) : null,
-    [...new Set(notes)].map((text) => el("span", { class: "remark" }, text)),
   );
 }
 
