@@ -72,6 +72,11 @@ fn a_program_killed_in_mid_edit_is_told_and_recovered_from() {
 }
 
 #[test]
+fn a_sound_or_log_that_vanishes_is_told_and_comes_back() {
+    scenario("missesSoundAndLog");
+}
+
+#[test]
 fn axe_finds_nothing_in_any_state() {
     scenario("isAccessible");
 }

@@ -4,13 +4,13 @@
 
 import { shutDown } from "./desk_browser.mjs";
 import { agreesOnNotes } from "./desk_notes.mjs";
-import { recoversFromARestart, twoPages } from "./desk_together.mjs";
+import { missesSoundAndLog, recoversFromARestart, twoPages } from "./desk_together.mjs";
 import { plays } from "./desk_sound.mjs";
 import { decides, delivers, writes } from "./desk_decisions.mjs";
 import { isAccessible, worksByKeyboard } from "./desk_access.mjs";
 import { measuresFrames, takesPictures } from "./desk_frames.mjs";
 
-const scenarios = { plays, decides, writes, delivers, twoPages, recoversFromARestart, isAccessible, worksByKeyboard, agreesOnNotes, measuresFrames, takesPictures };
+const scenarios = { plays, decides, writes, delivers, twoPages, recoversFromARestart, missesSoundAndLog, isAccessible, worksByKeyboard, agreesOnNotes, measuresFrames, takesPictures };
 
 const [name, program, log, ...rest] = process.argv.slice(2);
 if (!scenarios[name] || !log) {

@@ -2,7 +2,9 @@
 
 import assert from "node:assert/strict";
 import { execFileSync } from "node:child_process";
-import { chooseBar, contented, openBrowser, openPage, says, shown, startDesk } from "./desk_browser.mjs";
+import { renameSync } from "node:fs";
+import path from "node:path";
+import { chooseBar, contented, does, openBrowser, openPage, says, shown, startDesk } from "./desk_browser.mjs";
 
 const stateOf = (program, log, number) => {
   const song = shown(program, log);
@@ -67,26 +69,61 @@ export async function recoversFromARestart({ program, log }) {
   await page.keyboard.type("Em7");
   await page.keyboard.press("Escape");
   await page.keyboard.press("Escape");
-  await page.keyboard.press("1");
-  await says(page, /not saved yet/);
+  await does(page, () => page.keyboard.press("1"), /not saved yet/);
   await page.waitForSelector('#trouble [data-kind="link"]');
   assert.match(await page.textContent("#trouble"), /stopped/);
+  // a second one waits behind it
+  await page.locator("#chosen").focus();
+  await page.keyboard.press("ArrowRight");
+  await does(page, () => page.keyboard.press("2"), /bar 4.* not saved yet/);
   assert.equal(stateOf(program, log, 3), "open", "nothing can have been saved");
 
   // started again: another key, so the page says what to do until it is done
   desk = await startDesk(program, log, desk.port);
   await page.waitForFunction(() => /started anew/.test(document.querySelector("#trouble").textContent));
   const opened = await openPage(context, desk.url);
-  await says(page, /^(Saved: bar 3|The desk's program is back)/);
   await page.waitForFunction(() => document.querySelector("#trouble").textContent.trim() === "");
-  for (let i = 0; i < 50 && stateOf(program, log, 3) === "open"; i += 1) await page.waitForTimeout(100);
+  for (let i = 0; i < 100 && stateOf(program, log, 4) === "open"; i += 1) await page.waitForTimeout(100);
   assert.equal(stateOf(program, log, 2), "decided", "what was saved before stays");
   assert.equal(stateOf(program, log, 3), "decided", "what waited is saved");
+  assert.equal(stateOf(program, log, 4), "decided", "and what waited behind it");
 
   // it hears of changes again
-  await chooseBar(opened, 4);
+  await chooseBar(opened, 5);
   await opened.keyboard.press("1");
   await says(opened, /^Saved/);
-  await page.waitForFunction(() => [...document.querySelectorAll("#parts .bar")].some((b) => b.querySelector(".number").textContent === "Bar 4" && !b.querySelector(".open")));
+  await page.waitForFunction(() => [...document.querySelectorAll("#parts .bar")].some((b) => b.querySelector(".number").textContent === "Bar 5" && !b.querySelector(".open")));
   await desk.stop();
 }
+
+export async function missesSoundAndLog({ program, log }) {
+  const desk = await startDesk(program, log);
+  const page = await openPage(await openBrowser(), desk.url);
+  const take = path.join(path.dirname(log), "lantern-porch.wav");
+  const isTold = (pattern) => page.waitForFunction((source) => new RegExp(source).test(document.querySelector("#trouble").textContent), pattern.source);
+  const isClear = () => page.waitForFunction(() => document.querySelector("#trouble").textContent.trim() === "");
+
+  // without the sound one decides all the same
+  renameSync(take, `${take}.away`);
+  await isTold(/sound is gone/);
+  await chooseBar(page, 2);
+  await does(page, () => page.keyboard.press("1"));
+  assert.equal(stateOf(program, log, 2), "decided");
+  assert.ok(await page.isDisabled("#sound .main"), "there is nothing to play");
+  renameSync(`${take}.away`, take);
+  await isClear();
+  await page.waitForSelector("#sound .main:not(:disabled)");
+
+  // without the log nothing is lost either
+  renameSync(log, `${log}.away`);
+  await isTold(/./);
+  await chooseBarOnPage(page, 3);
+  await page.keyboard.press("1");
+  await says(page, /^Not saved|not saved yet/);
+  renameSync(`${log}.away`, log);
+  await isClear();
+  assert.equal(stateOf(program, log, 2), "decided");
+}
+
+/** As chooseBar, where the program cannot be asked for the song. */
+const chooseBarOnPage = (page, number) => page.locator("#parts .bar", { has: page.locator(".number", { hasText: new RegExp(`^Bar ${number}$`) }) }).click();

@@ -88,7 +88,6 @@ function heading(song) {
   find("#next-open").disabled = n === 0;
   const remarks = [...song.notes.map((t) => `Note: ${t}`), ...song.warnings];
   find("#foot").replaceChildren(
-    ...(song.take?.present === false ? [el("p", {}, `The take cannot be heard: ${song.take.why_absent}`)] : []),
     ...remarks.map((text) => el("p", {}, text)),
     el("p", {}, "A chart of someone's song is for your own study; sharing or selling copies needs the owner's permission, and local law decides."),
   );
@@ -173,7 +172,7 @@ function bar(printed) {
       mixed ? el("span", { class: "remark" }, `open: ${all.filter(isOpen).map((b) => `bar ${desk.song.bars[b].number}`).join(", ")}`) : null,
       [...new Set(notes)].map((text) => el("span", { class: "remark" }, text)),
     ),
-    el("span", { class: "chords" }, chords.map((c, part) => chord(c, here, part))),
+    el("span", { class: `chords ${chords.length > 4 ? "crowd" : chords.length > 2 ? "many" : ""}` }, chords.map((c, part) => chord(c, here, part))),
     beats(here),
   );
 }

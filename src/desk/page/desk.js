@@ -46,7 +46,10 @@ async function start() {
   startDeliver();
   find("#undo").addEventListener("click", undo);
   find("#redo").addEventListener("click", redo);
-  find("#next-open").addEventListener("click", () => goToOpen());
+  find("#next-open").addEventListener("click", () => {
+    location.hash = "chart";
+    goToOpen();
+  });
   find("#sound").append(keysInShort());
   window.addEventListener("hashchange", turnTo);
   turnTo();

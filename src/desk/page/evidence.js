@@ -89,14 +89,15 @@ function draw() {
   const plan = groundPlan();
   const heard = answers.get(shown);
   if (!plan || !heard || !strip.isConnected) return;
-  const held = document.activeElement?.closest?.(".change")?.dataset.from;
+  const held = Number(document.activeElement?.closest?.(".change")?.getAttribute("aria-valuenow") ?? NaN);
   const picture = drawEvidence(heard, plan);
   picture.addEventListener("click", (event) => {
     const box = picture.getBoundingClientRect();
     seek(plan.at(event.clientX - box.left));
   });
   strip.replaceChildren(picture, ...changes(plan, picture));
-  if (held) find(`.change[data-from="${held}"]`, strip)?.focus({ preventScroll: true });
+  // the change that was moved keeps the focus where it is now
+  [...strip.querySelectorAll(".change")].find((c) => Math.abs(Number(c.dataset.from) - held) < 0.02)?.focus({ preventScroll: true });
 }
 
 /** Forgets what was heard: the log was drafted anew. */

@@ -3,7 +3,7 @@
 
 import { Refused, get } from "./api.js";
 import { clear, say, warn } from "./say.js";
-import { desk, setSong, tell } from "./state.js";
+import { desk, on, setSong, tell } from "./state.js";
 
 /** How often a program that went away is asked for, ms. */
 const ASK_AGAIN_MS = 1000;
@@ -26,23 +26,32 @@ export function follow() {
   stream.addEventListener("song", async (event) => {
     const { revision } = JSON.parse(event.data);
     const wasGone = clear("gone");
-    if (revision === desk.song?.revision && !wasGone) return;
+    if (revision === desk.song?.revision && !wasGone && desk.song.take.present) return;
     try {
       if (await refresh()) say("The log changed elsewhere; this page shows it as it is now.");
-      else if (wasGone) say("It is back.");
+      else if (wasGone) say("The log is back.");
     } catch (trouble) {
       lost(trouble);
     }
   });
+  stream.addEventListener("gone", async (event) => {
+    // without its sound the song can still be asked for, and tells so itself
+    const { why } = JSON.parse(event.data);
+    await refresh().catch(() => warn("gone", sentence(why)));
+  });
   for (const kind of ["live", "level", "fragments"]) {
     stream.addEventListener(kind, (event) => tell(kind, JSON.parse(event.data)));
   }
-  stream.addEventListener("gone", (event) => {
-    const { why } = JSON.parse(event.data);
-    warn("gone", `${why[0].toUpperCase()}${why.slice(1)}.`);
-  });
   stream.addEventListener("error", () => lost(null));
 }
+
+on("song", () => {
+  const { present, why_absent } = desk.song.take;
+  if (present === false) warn("sound", `The sound is gone: ${why_absent}. Decisions are kept all the same.`);
+  else clear("sound");
+});
+
+const sentence = (text) => `${text[0].toUpperCase()}${text.slice(1)}.`;
 
 /** Called when something found the program missing. */
 export function lost(trouble) {

@@ -86,6 +86,8 @@ async function keep() {
 }
 
 function level({ peak_dbfs, clipped }) {
+  // the page may have been opened while the program listens
+  if (!isOn) put(true);
   parts.level.value = Math.max(-60, peak_dbfs ?? -60);
   parts.clipped.textContent = clipped ? "Too loud: move away or turn down" : "";
 }

@@ -17,9 +17,9 @@ export function startTransport() {
   parts.ears = button("", swapEars, { "aria-keyshortcuts": "b" });
   parts.clicks = button("Clicks", toggleClicks, { "aria-pressed": "false", "aria-keyshortcuts": "m" });
   parts.slower = button("slower", () => slower(1), { "aria-keyshortcuts": "-" });
-  parts.speed = el("output", { class: "speed", "aria-label": "Speed" });
+  parts.speed = el("span", { class: "speed" });
   parts.faster = button("faster", () => slower(-1), { "aria-keyshortcuts": "+" });
-  parts.at = el("output", { class: "at", "aria-label": "Where the sound is" }, "0:00.0");
+  parts.at = el("span", { class: "at" }, "0:00.0");
   parts.seek = el("input", {
     type: "range",
     min: "0",
@@ -149,6 +149,7 @@ function frame() {
     toldAt = text;
     parts.at.textContent = text;
     if (document.activeElement !== parts.seek) parts.seek.value = String(at);
+    else parts.seek.setAttribute("aria-valuetext", text);
   }
   const index = barAt(at);
   const place = placeOf(index);
