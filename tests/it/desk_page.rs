@@ -6,6 +6,7 @@
 
 use crate::outside::{folder, root, takebook, tool};
 use std::path::{Path, PathBuf};
+use std::process::Command;
 
 /// A log of the demo take, drafted by the real program, with the take beside it.
 fn demo_log(dir: &Path) -> PathBuf {
@@ -27,10 +28,16 @@ fn demo_log(dir: &Path) -> PathBuf {
 fn scenario(name: &str) {
     let (_kept, dir) = folder();
     let log = demo_log(&dir);
-    let output = tool("node")
+    run(name, &log, &mut tool("node"), &[]);
+}
+
+#[track_caller]
+fn run(name: &str, log: &Path, node: &mut Command, rest: &[&str]) {
+    let output = node
         .arg(root().join("tests/outside/desk.mjs"))
         .args([name, env!("CARGO_BIN_EXE_takebook")])
-        .arg(&log)
+        .arg(log)
+        .args(rest)
         .output()
         .expect("node starts");
     let (stdout, stderr) = (
@@ -74,6 +81,38 @@ fn a_program_killed_in_mid_edit_is_told_and_recovered_from() {
 #[test]
 fn a_sound_or_log_that_vanishes_is_told_and_comes_back() {
     scenario("missesSoundAndLog");
+}
+
+#[cfg(feature = "mic")]
+#[test]
+fn the_microphone_is_heard_on_the_page_and_a_moment_kept() {
+    use crate::microphone::{RATE_HZ, RealTime, configure};
+    use std::time::Duration;
+    use takebook::units::{SampleRate, Seconds};
+    use takebook::voice::{Stroke, perform, strum};
+
+    // C, G, A minor, D, four seconds each, again and again
+    let chords: [&[(usize, u8)]; 4] = [
+        &[(1, 48), (2, 52), (3, 55), (4, 60), (5, 64)],
+        &[(0, 43), (1, 47), (2, 50), (3, 55), (4, 59), (5, 67)],
+        &[(1, 45), (2, 52), (3, 57), (4, 60), (5, 64)],
+        &[(2, 50), (3, 57), (4, 62), (5, 66)],
+    ];
+    let strikes: Vec<_> = (0..60)
+        .flat_map(|second| {
+            let on_s = f64::from(second);
+            let notes = chords[(second / 4 % 4) as usize];
+            strum(notes, Stroke::Down, on_s, on_s + 1.0, 0.01, 0.8)
+        })
+        .collect();
+    let mono = perform(&strikes, 0.5, Seconds(60.0), SampleRate(RATE_HZ as u32));
+    let (_kept, dir) = folder();
+    let log = demo_log(&dir);
+    let sound = mono.iter().flat_map(|x| [*x, *x]).collect();
+    let microphone = RealTime::new(&dir, sound, Duration::from_secs(30));
+    let mut node = tool("node");
+    node.env("ALSA_CONFIG_PATH", configure(&dir, &microphone.pipe));
+    run("listens", &log, &mut node, &["C,G,Am,D"]);
 }
 
 #[test]

@@ -24,11 +24,13 @@ export function startEvidence() {
   strip = el("div", { class: "evidence", role: "group", "aria-label": "What was heard in this line" });
   on("choice", show);
   on("view", show);
+  // another program may have drafted the log anew
+  on("elsewhere", () => answers.clear());
   new ResizeObserver(() => draw()).observe(find("#parts"));
 }
 
 /** The moment under a place from the left, px, and back; one straight piece a bar. */
-export function groundPlan() {
+function groundPlan() {
   const place = placeOf(desk.bar);
   if (!place) return null;
   const cells = [...place.node.querySelectorAll(".measure")];
@@ -99,6 +101,3 @@ function draw() {
   // the change that was moved keeps the focus where it is now
   [...strip.querySelectorAll(".change")].find((c) => Math.abs(Number(c.dataset.from) - held) < 0.02)?.focus({ preventScroll: true });
 }
-
-/** Forgets what was heard: the log was drafted anew. */
-export const forgetEvidence = () => answers.clear();

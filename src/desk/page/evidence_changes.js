@@ -105,7 +105,7 @@ function halves(bar) {
 }
 
 /** "bar 14, beat 2.5" */
-export function beatWords(seconds) {
+function beatWords(seconds) {
   const index = barAt(seconds + 0.005);
   const beats = [...beatsIn(index), desk.song.bars[index].end_s];
   const i = Math.max(0, beats.findLastIndex((t) => t <= seconds + 0.005));

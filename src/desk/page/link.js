@@ -15,6 +15,7 @@ let asking = null;
 export async function refresh() {
   const song = await get("/api/song");
   const changed = song.revision !== desk.song?.revision;
+  if (changed && desk.song) tell("elsewhere");
   if (changed || song.take.revision !== desk.song.take.revision) setSong(song);
   return changed;
 }

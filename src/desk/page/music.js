@@ -35,7 +35,7 @@ export function keyWords(label) {
   return `${accidentals(root)} ${mode === "min" ? "minor" : "major"}`;
 }
 
-export const accidentals = (text) => text.replace(/(?<=[A-G])b/g, "♭").replace(/#/g, "♯");
+const accidentals = (text) => text.replace(/(?<=[A-G])b/g, "♭").replace(/#/g, "♯");
 
 /** A symbol in its parts: root, kind in plain letters (m, dim), what is set raised, bass. */
 export function parts(symbol) {

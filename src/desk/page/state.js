@@ -20,7 +20,7 @@ export const desk = {
 
 const listeners = new Map();
 
-/** Calls `act` whenever `what` is told: "song", "choice", "view", "sound". */
+/** Calls `act` whenever `what` is told: "song", "choice", "view", "sound", "play", "page", "back", "elsewhere", "live", "level", "fragments". */
 export function on(what, act) {
   listeners.set(what, [...(listeners.get(what) ?? []), act]);
 }

@@ -7,7 +7,9 @@ import { button, el } from "./dom.js";
 import { writeChord, writeShape } from "./edits.js";
 import { lost } from "./link.js";
 import { say } from "./say.js";
-import { chosen, desk } from "./state.js";
+import { chosen } from "./state.js";
+
+const N_OFFERED = 8;
 
 const parts = {};
 let asked = null;
@@ -95,11 +97,16 @@ function show() {
   else parts.named.textContent = suggestions.length > 0 ? "" : (error ?? "Neither a chord nor a shape yet");
   parts.shapes.replaceChildren(...(kind === "shape" ? namesToTake(names) : shapes.slice(0, 4).map(shapeToTake)));
   // a whole chord needs no list over what stands below
-  const offered = suggestions.filter((s) => s.text !== answer.text).slice(0, 8);
+  const goesOn = (s) => s.text.startsWith(answer.text);
+  const offered = suggestions
+    .filter((s) => s.text !== answer.text)
+    .sort((a, b) => Number(goesOn(b)) - Number(goesOn(a)))
+    .slice(0, N_OFFERED);
   parts.list.replaceChildren(...offered.map(option));
   const isOpen = offered.length > 0 && document.activeElement === parts.input;
   parts.list.hidden = !isOpen;
   parts.input.setAttribute("aria-expanded", String(isOpen));
+  if (isOpen) parts.list.scrollIntoView({ block: "nearest" });
   active = -1;
 }
 
@@ -173,5 +180,3 @@ async function done(sent) {
 
 /** Whether letters belong to a field now. */
 export const isTyping = (target) => target instanceof HTMLElement && target.matches("input:not([type=checkbox]):not([type=range]), textarea, select");
-
-export const hasSong = () => desk.song !== null;
