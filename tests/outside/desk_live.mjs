@@ -1,4 +1,4 @@
-// The Live page, with a microphone of this machine that plays known chords.
+// The page of the microphone, with a microphone of this machine that plays known chords.
 
 import assert from "node:assert/strict";
 import { readFileSync } from "node:fs";
