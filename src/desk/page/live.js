@@ -58,11 +58,12 @@ async function devices() {
 }
 
 async function toggle() {
+  const wanted = !isOn;
   try {
-    if (isOn) await post("/api/live/stop");
-    else await post("/api/live/start", { device: parts.device.value || undefined, fragments: parts.fragments.checked });
-    put(!isOn);
-    say(isOn ? "Listening." : "Not listening.");
+    if (wanted) await post("/api/live/start", { device: parts.device.value || undefined, fragments: parts.fragments.checked });
+    else await post("/api/live/stop");
+    put(wanted);
+    say(wanted ? "Listening." : "Not listening.");
   } catch (trouble) {
     say(`The microphone: ${trouble.message}`);
   }
