@@ -111,15 +111,20 @@ fn opening(log: &Path, memory_kb: &mut u64) -> Vec<(&'static str, Duration)> {
 fn lengthen(path: &Path) {
     let demo = Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/lantern-porch.wav");
     let mut reader = hound::WavReader::open(demo).expect("the demo take");
-    let spec = reader.spec();
+    let mut spec = reader.spec();
     let samples: Vec<i16> = reader
         .samples()
         .collect::<Result<_, _>>()
         .expect("16-bit samples");
-    let n = MINUTES as usize * 60 * spec.sample_rate as usize * usize::from(spec.channels);
+    // as most recordings are: stereo at 44.1 kHz, each sample four times
+    let n = MINUTES as usize * 60 * spec.sample_rate as usize;
+    assert_eq!((spec.channels, spec.sample_rate), (1, 22_050));
+    (spec.channels, spec.sample_rate) = (2, 44_100);
     let mut writer = hound::WavWriter::create(path, spec).expect("a file");
     for x in samples.iter().cycle().take(n) {
-        writer.write_sample(*x).expect("written");
+        for _ in 0..4 {
+            writer.write_sample(*x).expect("written");
+        }
     }
     writer.finalize().expect("written");
 }

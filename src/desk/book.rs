@@ -5,7 +5,7 @@ use crate::songlog::song::Song;
 use crate::songlog::{self, Log, LogError};
 use std::hash::{DefaultHasher, Hash, Hasher};
 use std::path::{Path, PathBuf};
-use std::sync::{Arc, Mutex, PoisonError};
+use std::sync::{Arc, Mutex, OnceLock, PoisonError};
 use std::time::SystemTime;
 
 /// What tells that a file changed without reading it.
@@ -53,6 +53,8 @@ pub(super) struct Snapshot {
     pub(super) revision: String,
     pub(super) log: Log,
     pub(super) song: Song,
+    /// The song as JSON, once it was asked for.
+    pub(super) told: OnceLock<serde_json::Value>,
 }
 
 /// Reads one log.
@@ -102,6 +104,7 @@ impl Book {
             revision,
             log,
             song,
+            told: OnceLock::new(),
         });
         *last = Some((stamp, Arc::clone(&snapshot)));
         Ok(snapshot)

@@ -8,9 +8,8 @@
 
 use axum::http::{HeaderMap, HeaderName, HeaderValue, header};
 
-/// What the page may load: its own files, and sounds it made itself.
-const PAGE_POLICY: &str = "default-src 'self'; media-src 'self' blob:; img-src 'self' data: blob:; \
-     object-src 'none'; base-uri 'none'; form-action 'self'; frame-ancestors 'none'";
+/// What the page may load: its own files.
+const PAGE_POLICY: &str = "default-src 'self'; object-src 'none'; base-uri 'none'; form-action 'self'; frame-ancestors 'none'";
 /// A delivered chart carries its own style, runs nothing, and may be shown inside the page.
 const CHART_POLICY: &str = "default-src 'none'; style-src 'unsafe-inline'; img-src data:; \
      font-src data:; base-uri 'none'; form-action 'none'; frame-ancestors 'self'";

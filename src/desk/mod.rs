@@ -1,8 +1,8 @@
 //! The desk: one log and its take on a page of this machine.
 //!
 //! A small server on 127.0.0.1 that only the page it serves itself can reach
-//! ([`gate`]): a one-time key in the link, a session cookie, Host and Origin
-//! checked. It serves the embedded page ([`assets`]), the song and its evidence,
+//! (`gate`): a one-time key in the link, a session cookie, Host and Origin
+//! checked. It serves the embedded page (`assets`), the song and its evidence,
 //! the take's sound, and takes decisions by the same way as the command line
 //! (`deciding`). `docs/desk-api.md` lists every request.
 //!
@@ -29,8 +29,6 @@ mod pluck;
 mod server;
 mod song;
 mod take;
-#[cfg(test)]
-mod tests;
 mod wav;
 
 pub use error::DeskError;

@@ -1,11 +1,11 @@
-//! The wave to draw: lowest and highest sample of each short stretch.
+//! The wave to draw: lowest and highest sample of each short stretch, of all channels.
 //!
 //! Filled from a thread while the take is decoded; what is not there yet is
 //! told as missing, so that nobody waits for it.
 
 use std::sync::{PoisonError, RwLock};
 
-/// Samples in a stretch: at 44.1 kHz 5.8 ms, finer than a pixel of a bar. A
+/// Frames in a stretch: at 44.1 kHz 5.8 ms, finer than a pixel of a bar. A
 /// ten-minute take needs 103,000 of them, 400 kB.
 const STRETCH: usize = 256;
 
@@ -28,16 +28,22 @@ pub(super) struct Peaks {
 /// Takes samples and adds them to the wave.
 pub(super) struct Filling<'a> {
     peaks: &'a Peaks,
+    /// Samples in a stretch.
+    length: usize,
     open: Vec<f32>,
 }
 
 impl Peaks {
-    pub(super) fn fill(&self, rate_hz: u32) -> Filling<'_> {
+    /// Begins anew, for interleaved samples of so many channels.
+    pub(super) fn fill(&self, rate_hz: u32, n_channels: u16) -> Filling<'_> {
+        let length = STRETCH * usize::from(n_channels.max(1));
         let mut filled = self.filled.write().unwrap_or_else(PoisonError::into_inner);
         filled.rate_hz = f64::from(rate_hz);
+        filled.pairs.clear();
         Filling {
             peaks: self,
-            open: Vec::with_capacity(STRETCH),
+            length,
+            open: Vec::with_capacity(length),
         }
     }
 
@@ -78,8 +84,8 @@ impl Filling<'_> {
     pub(super) fn push(&mut self, samples: &[f32]) {
         let mut fresh = Vec::new();
         let mut rest = samples;
-        while self.open.len() + rest.len() >= STRETCH {
-            let (now, later) = rest.split_at(STRETCH - self.open.len());
+        while self.open.len() + rest.len() >= self.length {
+            let (now, later) = rest.split_at(self.length - self.open.len());
             self.open.extend_from_slice(now);
             fresh.push(pair(&self.open));
             self.open.clear();

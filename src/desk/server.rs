@@ -75,7 +75,9 @@ impl Desk {
         let port = listener.local_addr().map_err(DeskError::Serve)?.port();
         let sounds = Sounds::default();
         // the wave is ready by the time the page asks; a missing take is told later
-        let _ = sounds.of(book.path(), &snapshot.log);
+        if let Ok(sound) = sounds.of(book.path(), &snapshot.log) {
+            sound.peaks();
+        }
         let news = broadcast::channel(N_NEWS).0;
         let shared = Arc::new(Shared {
             microphone: Microphone::default(),
@@ -216,7 +218,7 @@ async fn guard(State(shared): Room, request: Request, next: Next) -> Response {
         .judge(request.method(), request.uri(), request.headers())
     {
         Verdict::Pass => match acceptable(&request) {
-            Ok(()) => next.run(request).await,
+            Ok(()) => in_words(next.run(request).await),
             Err(error) => error.into_response(),
         },
         Verdict::Welcome { cookie, next_link } => {
@@ -233,6 +235,18 @@ async fn guard(State(shared): Room, request: Request, next: Next) -> Response {
     };
     headers::secure(response.headers_mut(), is_chart);
     response
+}
+
+/// A method that an address does not take is an error in words as any other;
+/// the router adds which methods it does take.
+fn in_words(response: Response) -> Response {
+    match response.status() {
+        status @ StatusCode::METHOD_NOT_ALLOWED => {
+            let text = "the desk does not take this method at this address";
+            ApiError::new(status, text).into_response()
+        }
+        _ => response,
+    }
 }
 
 fn refused(status: StatusCode, why: &'static str, is_api: bool) -> Response {

@@ -6,7 +6,6 @@ use super::error::{ApiError, ApiResult};
 use super::server::{Room, Shared, json};
 use crate::chart::Options;
 use crate::chart::sheet::Sheet;
-use crate::deciding::place::{Place, bar_at, with_repeats};
 use crate::deciding::song_json::{self, round};
 use crate::deciding::{redoable, undoable};
 use crate::songlog::song::{Bar, Song, Span};
@@ -28,28 +27,26 @@ pub(super) async fn song(State(shared): Room) -> ApiResult<Response> {
 
 /// The song as machines get it, and what only a page needs.
 pub(super) fn whole(shared: &Shared, snapshot: &Snapshot) -> Value {
+    let mut value = snapshot.told.get_or_init(|| told(snapshot)).clone();
+    value["take"] = take(shared, snapshot);
+    value["log"] = json!(file_name(shared.book.path()));
+    value
+}
+
+/// What the log alone says; the same as long as it is.
+fn told(snapshot: &Snapshot) -> Value {
     let (song, log) = (&snapshot.song, &snapshot.log);
     let mut value = song_json::song(song);
-    for (bar, record) in song
-        .bars
-        .iter()
-        .zip(value["bars"].as_array_mut().into_iter().flatten())
-    {
-        record["repeats"] = json!(
-            repeats(bar, song)
-                .iter()
-                .map(|b| b.number)
-                .collect::<Vec<_>>()
-        );
+    let records = value["bars"].as_array_mut().into_iter().flatten();
+    for (bar, record) in song.bars.iter().zip(records) {
+        record["repeats"] = repeats(bar, song).map(|b| b.number).collect();
     }
     value["revision"] = json!(snapshot.revision);
-    value["take"] = take(shared, snapshot);
     value["can_undo"] = json!(undoable(log).is_some());
     value["can_redo"] = json!(redoable(log).is_some());
     value["beats_s"] = song.beats_s.iter().map(|t| round(*t)).collect();
     value["roadmap"] = json!(roadmap(song));
     value["live"] = json!(cfg!(feature = "mic"));
-    value["log"] = json!(file_name(shared.book.path()));
     value["tuning"] = json!(song.instrument.tuning.text());
     value
 }
@@ -86,12 +83,23 @@ fn roadmap(song: &Song) -> String {
 }
 
 /// The same bar in the other sections of its letter.
-fn repeats<'a>(bar: &Bar, song: &'a Song) -> Vec<&'a Bar> {
-    with_repeats(Place::Stretch(bar.start_s, bar.end_s), song)
-        .into_iter()
-        .skip(1)
-        .filter_map(|place| bar_at(place.start_s() + 1e-3, song))
-        .collect()
+fn repeats<'a>(bar: &Bar, song: &'a Song) -> impl Iterator<Item = &'a Bar> {
+    let number = bar.number;
+    let here = song
+        .sections
+        .iter()
+        .position(|s| (s.first_bar..=s.last_bar).contains(&number));
+    let others = song.sections.iter().enumerate();
+    others.filter_map(move |(i, other)| {
+        let section = &song.sections[here?];
+        let twin = other.first_bar + (number - section.first_bar);
+        if Some(i) == here || other.letter != section.letter || twin > other.last_bar {
+            return None;
+        }
+        // numbers of bars ascend
+        let at = song.bars.binary_search_by_key(&twin, |b| b.number).ok()?;
+        song.bars.get(at)
+    })
 }
 
 pub(super) async fn bar(State(shared): Room, Path(number): Path<String>) -> ApiResult<Response> {
@@ -126,7 +134,6 @@ fn one_bar(snapshot: &Arc<Snapshot>, number: u32) -> ApiResult<Value> {
     let labels =
         |bar: &Bar| -> Vec<String> { song.spans_in(bar).map(|s| s.label.label()).collect() };
     let again: Vec<Value> = repeats(bar, song)
-        .into_iter()
         .map(|other| {
             json!({
                 "bar": other.number,

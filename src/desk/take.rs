@@ -22,7 +22,7 @@ use futures_util::stream;
 use std::fs::File;
 use std::io::{Read, Seek, SeekFrom, Write};
 use std::path::{Path, PathBuf};
-use std::sync::{Arc, Mutex, OnceLock, PoisonError};
+use std::sync::{Arc, Mutex, Once, OnceLock, PoisonError};
 
 /// Bytes that are read and sent at a time.
 const CHUNK: u64 = 64 * 1024;
@@ -38,7 +38,8 @@ pub(super) struct Sounds {
 pub(super) struct Sound {
     path: PathBuf,
     stamp: Stamp,
-    peaks: Arc<Peaks>,
+    peaks: Peaks,
+    begun: Once,
     served: OnceLock<Result<Served, String>>,
 }
 
@@ -48,10 +49,13 @@ struct Served {
     file: Arc<File>,
     kind: &'static str,
     n_bytes: u64,
+    /// Whether it had to be decoded; its wave is known then.
+    is_decoded: bool,
 }
 
 impl Sounds {
-    /// The sound of a log's take; its wave begins to be computed.
+    /// The sound of a log's take. Nothing of it is read yet: a take that is
+    /// just being written is another one with each look.
     ///
     /// # Errors
     /// 404 in words if the take is not there.
@@ -76,17 +80,19 @@ impl Sounds {
         let sound = Arc::new(Sound {
             path,
             stamp,
-            peaks: Arc::default(),
+            peaks: Peaks::default(),
+            begun: Once::new(),
             served: OnceLock::new(),
         });
-        sound.begin();
         *last = Some(Arc::clone(&sound));
         Ok(sound)
     }
 }
 
 impl Sound {
-    pub(super) fn peaks(&self) -> &Peaks {
+    /// Its wave, as far as it is known; the first call begins to compute it.
+    pub(super) fn peaks(self: &Arc<Self>) -> &Peaks {
+        self.begun.call_once(|| self.begin());
         &self.peaks
     }
 
@@ -99,15 +105,17 @@ impl Sound {
     fn begin(self: &Arc<Self>) {
         let sound = Arc::clone(self);
         let work = move || {
-            // a take that cannot be decoded has no wave; playing it tells why
-            if let Ok(mut source) = audio::open(&sound.path) {
-                let mut filling = sound.peaks.fill(source.facts().rate_hz);
-                let _ = source.read_mono(&mut |block| filling.push(block), &|_| {});
+            // what must be decoded to be played is ready when it is asked for;
+            // a take that cannot be decoded has no wave: playing it tells why
+            if sound.served().is_ok_and(|served| !served.is_decoded)
+                && let Ok(source) = audio::open(&sound.path)
+            {
+                let facts = source.facts();
+                let mut filling = sound.peaks.fill(facts.rate_hz, facts.channels);
+                let _ = source.read_frames(&mut |block| filling.push(block));
                 filling.finish();
             }
             sound.peaks.close();
-            // what must be decoded to be played is ready when it is asked for
-            let _ = sound.served();
         };
         if std::thread::Builder::new()
             .name("wave".into())
@@ -121,12 +129,12 @@ impl Sound {
     /// The file to send, decoded first if need be.
     fn served(&self) -> Result<&Served, &String> {
         self.served
-            .get_or_init(|| serve(&self.path).map_err(|e| e.to_string()))
+            .get_or_init(|| serve(&self.path, &self.peaks).map_err(|e| e.to_string()))
             .as_ref()
     }
 }
 
-fn serve(path: &Path) -> Result<Served, audio::AudioError> {
+fn serve(path: &Path, peaks: &Peaks) -> Result<Served, audio::AudioError> {
     let source = audio::open(path)?;
     let failed = |source| audio::AudioError::Open {
         path: path.into(),
@@ -134,15 +142,17 @@ fn serve(path: &Path) -> Result<Served, audio::AudioError> {
     };
     let mut file = File::open(path).map_err(failed)?;
     let kind = playable(&mut file, &source.facts().kind).map_err(failed)?;
+    let is_decoded = kind.is_none();
     let (file, kind) = match kind {
         Some(kind) => (file, kind),
-        None => (decode(&source, failed)?, "audio/wav"),
+        None => (decode(&source, peaks, failed)?, "audio/wav"),
     };
     let n_bytes = file.metadata().map_err(failed)?.len();
     Ok(Served {
         file: Arc::new(file),
         kind,
         n_bytes,
+        is_decoded,
     })
 }
 
@@ -158,9 +168,11 @@ fn playable(file: &mut File, kind: &str) -> std::io::Result<Option<&'static str>
     })
 }
 
-/// Decodes into a WAV in a file without a name, which goes when the desk does.
+/// Decodes into a WAV in a file without a name, which goes when the desk does,
+/// and into the wave.
 fn decode(
     source: &audio::Source,
+    peaks: &Peaks,
     failed: impl Fn(std::io::Error) -> audio::AudioError,
 ) -> Result<File, audio::AudioError> {
     let mut file = tempfile::tempfile().map_err(&failed)?;
@@ -168,14 +180,17 @@ fn decode(
     out.write_all(&[0; wav::HEAD_BYTES]).map_err(&failed)?;
     let (mut bytes, mut n_bytes, mut fault) = (Vec::new(), 0u64, None);
     let channels = source.facts().channels.max(1);
+    let mut filling = peaks.fill(source.facts().rate_hz, channels);
     source.read_frames(&mut |block| {
         bytes.clear();
         wav::sixteen(block, &mut bytes);
+        filling.push(block);
         n_bytes += bytes.len() as u64;
         if fault.is_none() {
             fault = out.write_all(&bytes).err();
         }
     })?;
+    filling.finish();
     let too_long = || std::io::Error::other("it is too long for one WAV file of 4 GB");
     let told = u32::try_from(n_bytes)
         .ok()

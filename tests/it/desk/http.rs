@@ -5,9 +5,13 @@ use super::Desk;
 use super::client::take_and_log;
 use crate::outside;
 
+/// A range, the status that must come, and the first and last byte; below 0
+/// counted from the end.
+type Asked = (&'static str, u16, Option<(i64, i64)>);
+
 /// Range of a file of `length` bytes and what must come: status, first and
 /// last byte. RFC 9110, sections 14.1.1, 14.1.2, 14.2, 15.3.7 and 15.5.17.
-const RANGES: &[(&str, u16, Option<(i64, i64)>)] = &[
+const RANGES: &[Asked] = &[
     ("bytes=0-499", 206, Some((0, 499))),
     ("bytes=500-999", 206, Some((500, 999))),
     ("bytes=-500", 206, Some((-500, -1))),
@@ -286,6 +290,11 @@ fn every_answer_has_the_security_headers() {
             for part in *parts {
                 assert!(value.contains(part), "{status}: {name}: {value}");
             }
+        }
+        if status == 405 {
+            // RFC 9110, 15.5.6
+            assert_eq!(answer.header("allow"), Some("POST"));
+            assert!(!answer.error().is_empty());
         }
         for name in NOT_SENT {
             assert!(answer.header(name).is_none(), "{status}: {name} was sent");

@@ -49,8 +49,6 @@ fn what_is_played_is_told_and_a_moment_is_kept_beside_the_log() {
     let played = RealTime::new(&folder, two_chords(), Duration::from_secs(5));
     let desk = desk_hearing(&folder, &log, &played.pipe);
     assert_eq!(desk.json("/api/song")["live"], true);
-    let devices = desk.json("/api/live/devices");
-    assert!(devices["devices"].is_array(), "{devices}");
     let post = |path: &str| desk.post(path, &json!({}));
     // not before it was started
     let answer = post("/api/live/keep");
@@ -112,9 +110,59 @@ fn what_is_played_is_told_and_a_moment_is_kept_beside_the_log() {
 fn without_a_microphone_it_says_so() {
     let (_keep, folder) = outside::folder();
     let log = take_and_log(&folder);
-    let desk = desk_hearing(&folder, &log, &folder.join("no such file"));
+    let silent = folder.join("silent.raw");
+    std::fs::write(&silent, [0u8; 8 * RATE_HZ]).expect("written");
+    let desk = desk_hearing(&folder, &log, &silent);
+    // (asking opens each device, which would drain one that is a pipe)
+    let devices = desk.json("/api/live/devices");
+    let listed = devices["devices"].as_array().expect("a list");
+    assert!(listed.iter().all(|d| d["name"].is_string()), "{devices}");
     let answer = desk.post("/api/live/start", &json!({"device": "no such device"}));
     assert_eq!(answer.status, 404, "{}", answer.text());
     assert!(!answer.error().is_empty());
     assert_eq!(desk.post("/api/live/keep", &json!({})).status, 409);
+}
+
+#[test]
+fn a_drafted_take_is_never_added_to() {
+    let (_keep, folder) = outside::folder();
+    let log = take_and_log(&folder);
+    // a drafted take that has the name and the form of kept moments
+    let (other, wav) = (
+        folder.join("evening-moments.takebook"),
+        folder.join("evening-moments.wav"),
+    );
+    let text = std::fs::read_to_string(&log).expect("a log");
+    let text = text.replace("evening.wav", "evening-moments.wav");
+    std::fs::write(&other, text).expect("written");
+    let spec = hound::WavSpec {
+        channels: 1,
+        sample_rate: RATE_HZ as u32,
+        bits_per_sample: 24,
+        sample_format: hound::SampleFormat::Int,
+    };
+    let mut writer = hound::WavWriter::create(&wav, spec).expect("a file");
+    for n in 0..RATE_HZ as i32 {
+        writer.write_sample(n).expect("written");
+    }
+    writer.finalize().expect("written");
+    let read = |path: &Path| std::fs::read(path).expect("a file");
+    let before = (read(&other), read(&wav));
+    let played = RealTime::new(&folder, two_chords(), Duration::from_secs(5));
+    let desk = desk_hearing(&folder, &log, &played.pipe);
+    let mut events = desk.events();
+    let answer = desk.post("/api/live/start", &json!({}));
+    assert_eq!(answer.status, 200, "{}", answer.text());
+    for _ in 0..35 {
+        events.wait_for("level");
+    }
+    let answer = desk.post("/api/live/keep", &json!({}));
+    assert_eq!(answer.status, 409, "{}", answer.text());
+    let error = answer.error();
+    assert!(error.contains("holds something else"), "{error}");
+    assert!((read(&other), read(&wav)) == before);
+    // and listening goes on
+    events.wait_for("level");
+    let stopped = desk.post("/api/live/stop", &json!({})).json();
+    assert_eq!(stopped["was_listening"], true);
 }

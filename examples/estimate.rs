@@ -1,0 +1,163 @@
+//! Hears every WAV file of a folder and writes what it heard as timelines that
+//! a grader reads: NAME.lab (start, end, label) and NAME.est.json (chords with
+//! candidates and shapes, beats, downbeats, tempo, sections).
+//!
+//!     cargo run --release --example estimate -- TAKES OUT [NAME-STARTS-WITH]
+//!
+//! Where NAME.truth.json lies beside a take, its `capo` and `tuning_offsets`
+//! (semitones each string is away from standard tuning, low to high) are told
+//! to hearing, as a user would; nothing else of it is read.
+
+#![expect(clippy::print_stderr, reason = "an example says how far it is")]
+
+use serde_json::{Value, json};
+use std::error::Error;
+use std::path::{Path, PathBuf};
+use takebook::fretboard::{Instrument, Tuning};
+use takebook::hearing::{Given, Hearing, Listener, Weights, interpret};
+
+/// Candidates and shapes written for a chord.
+const N_RANKED: usize = 6;
+
+fn main() -> Result<(), Box<dyn Error>> {
+    let arguments: Vec<String> = std::env::args().skip(1).collect();
+    let (takes, out) = match &arguments[..] {
+        [takes, out, ..] => (Path::new(takes), Path::new(out)),
+        _ => return Err("say a folder of WAV files and a folder to write to".into()),
+    };
+    let wanted = arguments.get(2).map_or("", String::as_str);
+    std::fs::create_dir_all(out)?;
+    let mut files: Vec<PathBuf> = std::fs::read_dir(takes)?
+        .map(|entry| entry.map(|e| e.path()))
+        .collect::<Result<_, _>>()?;
+    files.retain(|f| f.extension().is_some_and(|e| e == "wav") && stem(f).starts_with(wanted));
+    files.sort();
+    for file in &files {
+        let offsets = sidecar(file)?;
+        let heard = hear(file, &offsets)?;
+        let name = stem(file);
+        std::fs::write(out.join(format!("{name}.lab")), lab(&heard))?;
+        let text = estimate(&heard, &offsets).to_string() + "\n";
+        std::fs::write(out.join(format!("{name}.est.json")), text)?;
+        eprintln!("{name}: {} bars", heard.bars.len());
+    }
+    Ok(())
+}
+
+fn stem(file: &Path) -> String {
+    let stem = file.file_stem().unwrap_or_default();
+    stem.to_string_lossy().into_owned()
+}
+
+/// How the guitar is set up: fret of the capo, and semitones off standard tuning.
+struct SetUp {
+    capo: u8,
+    offsets: Vec<i64>,
+}
+
+impl SetUp {
+    fn instrument(&self) -> Result<Instrument, Box<dyn Error>> {
+        let standard = Tuning::standard();
+        let open = standard.open().iter().zip(&self.offsets);
+        let open: Result<Vec<u8>, _> = open
+            .map(|(midi, off)| u8::try_from(i64::from(*midi) + off))
+            .collect();
+        Ok(Instrument {
+            tuning: Tuning::new(open?)?,
+            capo: self.capo,
+            ..Instrument::default()
+        })
+    }
+}
+
+fn sidecar(file: &Path) -> Result<SetUp, Box<dyn Error>> {
+    let truth = file.with_extension("truth.json");
+    let value: Value = if truth.exists() {
+        serde_json::from_str(&std::fs::read_to_string(truth)?)?
+    } else {
+        Value::Null
+    };
+    let offsets = value["tuning_offsets"].as_array();
+    let offsets: Vec<i64> = offsets.map_or(vec![0; 6], |all| {
+        all.iter().filter_map(Value::as_i64).collect()
+    });
+    let capo = value["capo"].as_u64().unwrap_or(0);
+    Ok(SetUp {
+        capo: u8::try_from(capo)?,
+        offsets,
+    })
+}
+
+fn hear(file: &Path, set_up: &SetUp) -> Result<Hearing, Box<dyn Error>> {
+    let mut listener = Listener::new();
+    let mut source = takebook::audio::open(file)?;
+    source.read_mono_22050(&mut |block| listener.push(block), &|_| {})?;
+    let sound = listener.finish(&|_| {})?;
+    let given = Given {
+        instrument: set_up.instrument()?,
+        ..Given::default()
+    };
+    Ok(interpret(&sound, &given, &Weights::default()))
+}
+
+fn lab(heard: &Hearing) -> String {
+    let line = |s: &takebook::hearing::HeardSpan| {
+        let label = s.candidates[0].0.label();
+        format!("{:.4}\t{:.4}\t{label}\n", s.start_s, s.end_s)
+    };
+    heard.chords.iter().map(line).collect()
+}
+
+fn estimate(heard: &Hearing, set_up: &SetUp) -> Value {
+    let chords: Vec<Value> = heard.chords.iter().map(chord).collect();
+    let bar = |number: u32| heard.bars.iter().find(|b| b.number == number);
+    let sections: Vec<Value> = heard
+        .sections
+        .iter()
+        .filter_map(|s| {
+            let (first, last) = (bar(s.first_bar)?, bar(s.last_bar)?);
+            Some(json!({
+                "start": first.start_s,
+                "end": last.end_s,
+                "letter": s.letter,
+                "first_bar": s.first_bar,
+                "differs": s.differs,
+            }))
+        })
+        .collect();
+    let bars: Vec<Value> = heard
+        .bars
+        .iter()
+        .map(|b| json!([b.number, b.start_s, b.end_s, b.n_beats]))
+        .collect();
+    let downbeats = heard.beats.iter().filter(|b| b.1 == 1).map(|b| b.0);
+    json!({
+        "chords": chords,
+        "beats": heard.beats.iter().map(|b| b.0).collect::<Vec<_>>(),
+        "downbeats": downbeats.collect::<Vec<_>>(),
+        "bars": bars,
+        "tempo_bpm": heard.tempo_bpm,
+        "meter": heard.meter.map(|(n, value)| format!("{n}/{value}")),
+        "key": heard.key.map(|k| k.label()),
+        "sections": sections,
+        "capo": set_up.capo,
+        "tuning_offsets": set_up.offsets,
+        "warnings": heard.warnings,
+    })
+}
+
+fn chord(span: &takebook::hearing::HeardSpan) -> Value {
+    let candidates = span.candidates.iter().take(N_RANKED);
+    let frets = |shape: &takebook::fretboard::Shape| -> Vec<i64> {
+        let frets = shape.frets().iter();
+        frets.map(|f| f.map_or(-1, i64::from)).collect()
+    };
+    json!({
+        "start": span.start_s,
+        "end": span.end_s,
+        "label": span.candidates[0].0.label(),
+        "candidates": candidates.clone().map(|c| c.0.label()).collect::<Vec<_>>(),
+        "probabilities": candidates.map(|c| c.1).collect::<Vec<_>>(),
+        "voicings": span.shapes.iter().take(N_RANKED).map(|s| frets(&s.0)).collect::<Vec<_>>(),
+    })
+}

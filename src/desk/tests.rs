@@ -1,1 +1,0 @@
-//! The parts that need no server.
