@@ -11,8 +11,8 @@ import { fileURLToPath } from "node:url";
 export const root = path.resolve(path.dirname(fileURLToPath(import.meta.url)), "../..");
 const CHROMIUM = "/usr/bin/chromium";
 const FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking", "--disable-component-update", "--disable-sync", "--autoplay-policy=no-user-gesture-required"];
-/** The longest that anything on the page may take in a test, ms. */
-export const PATIENCE_MS = 30_000;
+/** The longest that anything on the page may take in a test, ms; machines may be busy. */
+export const PATIENCE_MS = 90_000;
 
 /** A node package that tests/setup installed. */
 export function installed(name) {

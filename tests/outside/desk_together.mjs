@@ -4,7 +4,7 @@ import assert from "node:assert/strict";
 import { execFileSync } from "node:child_process";
 import { renameSync } from "node:fs";
 import path from "node:path";
-import { chooseBar, contented, does, openBrowser, openPage, says, shown, startDesk } from "./desk_browser.mjs";
+import { PATIENCE_MS, chooseBar, contented, does, openBrowser, openPage, says, shown, startDesk } from "./desk_browser.mjs";
 
 const stateOf = (program, log, number) => {
   const song = shown(program, log);
@@ -44,11 +44,12 @@ export async function twoPages({ program, log }) {
 
   // many quick decisions from one page: none is lost
   await chooseBar(one, 6);
-  for (let i = 0; i < 12; i += 1) await one.keyboard.press(String(1 + (i % 3)));
   const list = () => JSON.parse(execFileSync(program, ["undo", log, "--list", "--json"])).decisions;
-  for (let i = 0; i < 100 && list().length < 4 + 12; i += 1) await one.waitForTimeout(100);
-  const decided = list();
-  assert.equal(decided.length, 4 + 12, "each of the twelve is in the log");
+  // one that was told to look again may have come through all the same
+  const before = list().length;
+  for (let i = 0; i < 12; i += 1) await one.keyboard.press(String(1 + (i % 3)));
+  for (let i = 0; i < PATIENCE_MS / 250 && list().length < before + 12; i += 1) await one.waitForTimeout(250);
+  assert.equal(list().length, before + 12, "each of the twelve is in the log");
   // refused decisions are the browser's business: it prints 409 as an error
   for (const page of [one, two]) page.complaints = page.complaints.filter((text) => !text.includes("409"));
   contented(one, desk.origin);
