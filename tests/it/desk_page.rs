@@ -44,7 +44,6 @@ fn run(name: &str, log: &Path, node: &mut Command, rest: &[&str]) {
         String::from_utf8_lossy(&output.stdout),
         String::from_utf8_lossy(&output.stderr),
     );
-    print!("{stdout}");
     assert!(output.status.success(), "{name}:\n{stdout}{stderr}");
 }
 
