@@ -11,6 +11,8 @@ mod delivery;
 mod dependencies;
 #[cfg(feature = "desk")]
 mod desk;
+#[cfg(feature = "desk")]
+mod desk_page;
 mod draft;
 mod foreign;
 mod form;

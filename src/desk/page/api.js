@@ -1,0 +1,56 @@
+// Asking the server of this machine. Two kinds of trouble: it refused, or it is not there.
+
+/** The server answered that it will not, and why. */
+export class Refused extends Error {
+  constructor(message, status, song = null) {
+    super(message);
+    this.status = status;
+    /** The song as it stands now, where the page showed another one. */
+    this.song = song;
+  }
+}
+
+/** Nothing answered. */
+export class Unreachable extends Error {}
+
+async function ask(path, options = {}) {
+  let response;
+  try {
+    response = await fetch(path, { cache: "no-store", credentials: "same-origin", ...options });
+  } catch (cause) {
+    if (cause.name === "AbortError") throw cause;
+    throw new Unreachable("the desk's program does not answer");
+  }
+  if (response.ok) return response;
+  const text = await response.text();
+  let [message, song] = [text.trim(), null];
+  try {
+    ({ error: message = message, song = null } = JSON.parse(text));
+  } catch {
+    // a plain sentence, as for a missing key
+  }
+  throw new Refused(message || `refused (${response.status})`, response.status, song);
+}
+
+/** GET, as JSON. */
+export const get = async (path, options) => (await ask(path, options)).json();
+
+/** GET, as bytes. */
+export const bytes = async (path) => (await ask(path)).arrayBuffer();
+
+/** POST of JSON, answered by JSON. */
+export async function post(path, body = {}) {
+  const response = await ask(path, {
+    method: "POST",
+    headers: { "content-type": "application/json" },
+    body: JSON.stringify(body),
+  });
+  const text = await response.text();
+  return text ? JSON.parse(text) : {};
+}
+
+/** A path with its query; null, false and "" are left out. */
+export function address(path, query) {
+  const pairs = Object.entries(query).filter(([, v]) => v !== null && v !== undefined && v !== "" && v !== false);
+  return `${path}?${new URLSearchParams(pairs.map(([k, v]) => [k, v === true ? "1" : String(v)]))}`;
+}

@@ -1,0 +1,71 @@
+// The lower half of the card: where the chord changes, the section, a note.
+
+import { button, el } from "./dom.js";
+import { endingPlan, join, letterSection, markEnding, nameSection, nudge, sectionGoesOn, sectionStarts, splitAt, writeNote } from "./edits.js";
+import { beatsIn, chosen, desk, sectionOf } from "./state.js";
+
+export function decisions() {
+  const chord = chosen();
+  if (!chord) return [];
+  return [change(chord), section(), note()];
+}
+
+const many = () => desk.barTo > desk.bar;
+
+function change(chord) {
+  const beats = beatsIn(desk.bar).slice(1);
+  return el(
+    "details",
+    { open: true },
+    el("summary", {}, "Where chords change"),
+    el(
+      "div",
+      { class: "row" },
+      el("span", { class: "quiet" }, "Split at beat"),
+      beats.map((t, i) => button(String(i + 2), () => splitAt(t), { "aria-label": `Split at beat ${i + 2}`, "data-key": `split ${i}` })),
+    ),
+    el("div", { class: "row" }, button(many() ? "One chord in these bars" : "Join with the next chord", join, { "data-key": "join", "aria-keyshortcuts": "j" })),
+    el(
+      "div",
+      { class: "row" },
+      el("span", { class: "quiet" }, `${chord.symbol} starts`),
+      button("half a beat earlier", () => nudge(-1), { "data-key": "earlier", "aria-keyshortcuts": "[" }),
+      button("later", () => nudge(1), { "data-key": "later", "aria-keyshortcuts": "]", "aria-label": `${chord.symbol} starts half a beat later` }),
+    ),
+  );
+}
+
+function section() {
+  const own = sectionOf(desk.bar);
+  const starts = own?.first_bar === desk.song.bars[desk.bar].number;
+  const plan = endingPlan();
+  return el(
+    "details",
+    {},
+    el("summary", {}, `Section${own ? ` ${own.letter}${own.name ? `, ${own.name}` : ""}` : ""}`),
+    field("section-name", "Name", own?.name ?? "", "Verse", nameSection),
+    field("section-letter", "Letter", own?.letter ?? "", "A", letterSection),
+    el(
+      "div",
+      { class: "row" },
+      starts
+        ? button("No section starts here", sectionGoesOn, { "data-key": "goes on", disabled: own.first_bar === desk.song.bars[0].number })
+        : button("A section starts here", sectionStarts, { "data-key": "starts" }),
+      button(plan.why ? "An ending" : `An ending of ${plan.letter}`, markEnding, { "data-key": "ending", disabled: Boolean(plan.why) }),
+    ),
+    el("p", { class: "quiet" }, plan.why ?? `An ending: this section repeats ${plan.letter} and ends otherwise; the chart prints 1. and 2.`),
+  );
+}
+
+function note() {
+  return el("details", {}, el("summary", {}, "Note"), field("note-text", many() ? "Note for these bars" : "Note for this bar", "", "let it ring", writeNote));
+}
+
+function field(id, label, value, example, act) {
+  const input = el("input", { id, type: "text", value, placeholder: example, autocomplete: "off", "data-key": id });
+  const send = (event) => {
+    event.preventDefault();
+    if (input.value.trim() !== "") act(input.value.trim());
+  };
+  return el("form", { class: "row", onsubmit: send }, el("label", { for: id }, label), input, el("button", { type: "submit", "data-key": `${id} save`, "aria-label": `Save: ${label.toLowerCase()}` }, "Save"));
+}

@@ -1,0 +1,239 @@
+// The chart: the song in lines of bars on paper. Lines that did not change keep their
+// elements, so that a decision redraws little and focus stays.
+
+import { el, find, svg, unseen } from "./dom.js";
+import { setInLines } from "./lines.js";
+import { clock, keyWords, parts, percent, plural } from "./music.js";
+import { choose, chordsIn, desk, on, partOf, tell } from "./state.js";
+
+/** Where a bar lies on the paper: its line's element and its place from the left. */
+const places = new Map();
+let kept = new Map();
+
+/** Bars in a line: four, or two where the paper is narrow. */
+export const perLine = () => (window.matchMedia("(max-width: 560px)").matches ? 2 : 4);
+
+export function startChart() {
+  on("song", draw);
+  on("choice", mark);
+  on("view", draw);
+  window.matchMedia("(max-width: 560px)").addEventListener("change", () => tell("view"));
+  find("#written-out").addEventListener("change", (event) => {
+    desk.folded = !event.target.checked;
+    tell("view");
+  });
+  find("#parts").addEventListener("click", (event) => {
+    const chord = event.target.closest("[data-bar]");
+    if (!chord) return;
+    const bar = Number(chord.dataset.bar);
+    const part = Number(event.target.closest("[data-part]")?.dataset.part ?? 0);
+    if (event.shiftKey) choose(desk.bar, { to: bar });
+    else choose(bar, { part });
+  });
+  find("#parts").addEventListener("dblclick", (event) => {
+    if (event.target.closest("[data-bar]")) tell("play");
+  });
+}
+
+/** `{line, column, columns, pass}` of a bar, or undefined. */
+export const placeOf = (index) => places.get(index);
+
+/** Moves focus to the chosen bar. */
+export const focusBar = () => find("#chosen")?.focus({ preventScroll: true });
+
+function draw() {
+  const song = desk.song;
+  if (!song) return;
+  heading(song);
+  places.clear();
+  const fresh = new Map();
+  const laid = setInLines(song, { folded: desk.folded, perLine: perLine() });
+  const sections = laid.map((part, p) => {
+    const lines = part.lines.map((line, l) => {
+      const key = JSON.stringify([line, perLine(), line.map((m) => m.bars.map((b) => [song.bars[b], chordsIn(b).map(shown)]))]);
+      const node = kept.get(key) ?? drawLine(line);
+      fresh.set(key, node);
+      line.forEach((measure, column) => {
+        measure.bars.forEach((bar, pass) => {
+          const others = line.flatMap((m) => m.bars[pass] ?? []);
+          places.set(bar, { node, column, bars: others, measure });
+        });
+      });
+      node.dataset.line = `${p}.${l}`;
+      return node;
+    });
+    return el("section", { class: "part", "aria-label": partWords(part) }, partHeading(part), lines);
+  });
+  kept = fresh;
+  find("#parts").replaceChildren(...sections);
+  mark();
+}
+
+function heading(song) {
+  find("#title").textContent = song.title;
+  document.title = `${song.title} – takebook`;
+  const tempo = song.tempo_bpm ? `${Math.round(song.tempo_bpm)} beats a minute` : "no steady beat";
+  const capo = song.capo ? `capo ${song.capo}` : null;
+  find("#facts").textContent = [keyWords(song.key), song.meter ?? "no meter", tempo, capo, clock(song.duration_s)]
+    .filter(Boolean)
+    .join(" · ");
+  find("#roadmap").textContent = song.roadmap ? `Form: ${song.roadmap}` : "";
+  const n = song.n_open;
+  find("#open-count").textContent =
+    n === 0
+      ? "Every chord is decided."
+      : `${n} of ${plural(song.chords.length, "chord")} open: pencil with a question mark, and how sure the machine is.`;
+  find("#undo").disabled = song.can_undo === false;
+  find("#redo").disabled = song.can_redo === false;
+  find("#next-open").disabled = n === 0;
+  const remarks = [...song.notes.map((t) => `Note: ${t}`), ...song.warnings];
+  find("#foot").replaceChildren(
+    ...remarks.map((text) => el("p", {}, text)),
+    el("p", {}, "A chart of someone's song is for your own study; sharing or selling copies needs the owner's permission, and local law decides."),
+  );
+}
+
+function partWords(part) {
+  const name = part.name ? `, ${part.name}` : "";
+  return `Section ${part.letter || "without a letter"}${name}${part.times > 1 ? `, ${part.times} times` : ""}`;
+}
+
+function partHeading(part) {
+  const bars = part.passes.map(([a, b]) => (a === b ? `${a}` : `${a}–${b}`)).join(" and ");
+  const say = [part.times > 1 ? `${part.times}×, bars ${bars}` : `bars ${bars}`, part.differs].filter(Boolean).join(" · ");
+  return el(
+    "h2",
+    {},
+    part.letter ? el("span", { class: "letter" }, part.letter) : null,
+    part.name ? el("span", { class: "name" }, part.name) : null,
+    el("span", { class: "span" }, say),
+  );
+}
+
+/** What of a chord is seen on the chart. */
+const shown = (c) => [c.start_s, c.end_s, c.symbol, c.state, c.certainty, c.notes, c.n_decided_shapes];
+
+function drawLine(line) {
+  const first = desk.song.bars[line[0].bars[0]].number;
+  return el(
+    "div",
+    { class: "line", "data-first": first },
+    el("div", { class: "bars" }, line.map(measure)),
+    el("span", { class: "playhead", "aria-hidden": true, hidden: true }),
+  );
+}
+
+function measure(printed, column) {
+  const kind = [
+    "measure",
+    column === 0 ? "first" : "",
+    printed.repeatStart ? "repeat-start" : "",
+    printed.repeatEnd ? "repeat-end" : "",
+    printed.last ? "last" : "",
+  ];
+  return el(
+    "div",
+    { class: kind.filter(Boolean).join(" ") },
+    printed.endingStarts ? el("span", { class: "ending" }, `${printed.ending}.`) : printed.ending ? el("span", { class: "ending goes-on" }) : null,
+    printed.repeatStart ? sign("start") : null,
+    bar(printed),
+    printed.repeatEnd ? sign("end") : null,
+  );
+}
+
+/** A repeat sign: thick and thin line with two dots. */
+function sign(side) {
+  const x = side === "start" ? { thick: 2, thin: 6.5, dots: 11 } : { thick: 12, thin: 7.5, dots: 3 };
+  return svg(
+    "svg",
+    { class: `sign ${side}`, viewBox: "0 0 14 60", preserveAspectRatio: "none", "aria-hidden": true },
+    svg("path", { d: `M${x.thick} 0V60`, class: "thick" }),
+    svg("path", { d: `M${x.thin} 0V60`, class: "thin" }),
+    [22, 38].map((cy) => svg("circle", { cx: x.dots, cy, r: 2 })),
+  );
+}
+
+/** One printed bar; in a folded repeat it stands for several, and opens the first that is open. */
+function bar(printed) {
+  const all = printed.bars;
+  const isOpen = (b) => chordsIn(b).some((c) => c.state === "open");
+  const index = all.find(isOpen) ?? all[0];
+  const here = desk.song.bars[index];
+  const chords = chordsIn(index);
+  const notes = all.flatMap((b) => chordsIn(b).filter((c) => c.start_s >= desk.song.bars[b].start_s - 0.02).flatMap((c) => c.notes));
+  const mixed = all.some(isOpen) && !all.every(isOpen);
+  return el(
+    "button",
+    { type: "button", class: "bar", tabindex: -1, "data-bar": index, "data-all": all.join(" ") },
+    el(
+      "span",
+      { class: "above" },
+      el("span", { class: "number" }, unseen("Bar "), all.map((b) => desk.song.bars[b].number).join("/")),
+      mixed ? el("span", { class: "remark" }, `open: ${all.filter(isOpen).map((b) => `bar ${desk.song.bars[b].number}`).join(", ")}`) : null,
+      [...new Set(notes)].map((text) => el("span", { class: "remark" }, text)),
+    ),
+    el("span", { class: `chords ${chords.length > 4 ? "crowd" : chords.length > 2 ? "many" : ""}` }, chords.map((c, part) => chord(c, here, part))),
+    beats(here),
+  );
+}
+
+function chord(c, here, part) {
+  const outside = c.end_s <= here.start_s + 0.02 || c.start_s >= here.end_s - 0.02;
+  const own = partOf(c, here);
+  const node = el(
+    "span",
+    { class: `chord ${c.state}${outside ? " outside" : ""}`, "data-part": part },
+    symbol(c.symbol, c.state === "open"),
+    unseen(` ${c.state} `),
+    c.state === "open" && c.certainty !== null ? el("span", { class: "sure" }, percent(c.certainty)) : null,
+  );
+  node.style.flexGrow = outside ? "0" : String((own.to - own.from).toFixed(3));
+  return node;
+}
+
+/** A chord symbol set as in print: the tail smaller and raised, the bass smaller. */
+export function symbol(text, open = false) {
+  const { root, kind, tail, bass } = parts(text);
+  return el(
+    "span",
+    { class: "symbol" },
+    root + kind,
+    tail ? el("span", { class: "tail" }, tail) : null,
+    bass ? el("span", { class: "bass" }, bass) : null,
+    open ? el("span", { class: "query" }, "?") : null,
+  );
+}
+
+/** A slash a beat. */
+function beats(here) {
+  const n = Math.max(1, Math.min(16, here.n_beats));
+  return el("span", { class: "beats", "aria-hidden": true }, Array.from({ length: n }, () => el("i", {}, "/")));
+}
+
+let marked = [];
+/** Shows what is chosen; only bars that were or are chosen are touched. */
+function mark() {
+  for (const node of marked) {
+    node.classList.remove("chosen", "in-stretch");
+    node.removeAttribute("id");
+    node.removeAttribute("aria-current");
+    node.tabIndex = -1;
+    for (const c of node.querySelectorAll(".in-hand")) c.classList.remove("in-hand");
+  }
+  marked = [];
+  for (let bar = desk.bar; bar <= desk.barTo; bar += 1) {
+    const place = places.get(bar);
+    if (!place) continue;
+    const node = place.node.querySelectorAll(".bar")[place.column];
+    node.classList.add("in-stretch");
+    marked.push(node);
+  }
+  const [node] = marked;
+  if (!node) return;
+  node.classList.add("chosen");
+  node.id = "chosen";
+  node.setAttribute("aria-current", "true");
+  node.tabIndex = 0;
+  node.dataset.bar = desk.bar;
+  node.querySelectorAll(".chord")[desk.part]?.classList.add("in-hand");
+}

@@ -1,0 +1,34 @@
+// Building elements. No style attributes: the page's policy allows none, and sizes are set by property.
+
+const SVG = "http://www.w3.org/2000/svg";
+
+/** An HTML element; an attribute that is null, undefined or false is left out. */
+export function el(name, attributes = {}, ...children) {
+  return filled(document.createElement(name), attributes, children);
+}
+
+/** An SVG element. */
+export function svg(name, attributes = {}, ...children) {
+  return filled(document.createElementNS(SVG, name), attributes, children);
+}
+
+/** A button; its text may be a list, with `unseen` words in it. */
+export function button(text, act, attributes = {}) {
+  return el("button", { type: "button", onclick: act, ...attributes }, ...[text].flat());
+}
+
+/** Words for a screen reader beside what is seen. */
+export const unseen = (text) => el("span", { class: "unseen" }, text);
+
+export const find = (selector, within = document) => within.querySelector(selector);
+
+function filled(node, attributes, children) {
+  for (const [name, value] of Object.entries(attributes)) {
+    if (value === null || value === undefined || value === false) continue;
+    if (name.startsWith("on")) node.addEventListener(name.slice(2), value);
+    else if (name === "value" || name === "checked") node[name] = value;
+    else node.setAttribute(name, value === true ? "" : value);
+  }
+  node.append(...children.flat(Infinity).filter((c) => c !== null && c !== undefined && c !== false));
+  return node;
+}

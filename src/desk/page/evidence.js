@@ -1,0 +1,103 @@
+// Under the line being worked on: what was heard, on the same ground plan as the bars
+// above, so that a note stands under the chord it belongs to.
+
+import { Refused, address, get } from "./api.js";
+import { placeOf } from "./chart.js";
+import { el, find } from "./dom.js";
+import { drawEvidence } from "./evidence_drawing.js";
+import { changes } from "./evidence_changes.js";
+import { lost } from "./link.js";
+import { isPlaying, seek } from "./player.js";
+import { desk, on } from "./state.js";
+
+const COLUMNS = 600;
+/** How soon a wave that was not read to its end is asked for again, ms. */
+const WAIT_MS = 400;
+/** Answers kept; the oldest go first. */
+const N_KEPT = 60;
+
+const answers = new Map();
+let strip = null;
+let shown = "";
+
+export function startEvidence() {
+  strip = el("div", { class: "evidence", role: "group", "aria-label": "What was heard in this line" });
+  on("choice", show);
+  on("view", show);
+  // another program may have drafted the log anew
+  on("elsewhere", () => answers.clear());
+  new ResizeObserver(() => draw()).observe(find("#parts"));
+}
+
+/** The moment under a place from the left, px, and back; one straight piece a bar. */
+function groundPlan() {
+  const place = placeOf(desk.bar);
+  if (!place) return null;
+  const cells = [...place.node.querySelectorAll(".measure")];
+  const first = place.column - place.bars.indexOf(desk.bar);
+  const pieces = place.bars.map((b, i) => {
+    const [bar, cell] = [desk.song.bars[b], cells[first + i]];
+    return { from: bar.start_s, to: bar.end_s, left: cell.offsetLeft, width: cell.offsetWidth, bar: b };
+  });
+  if (pieces.length === 0) return null;
+  const [from, to] = [pieces[0].from, pieces.at(-1).to];
+  return {
+    from,
+    to,
+    pieces,
+    width: place.node.clientWidth,
+    x: (t) => {
+      const p = pieces.find((q) => t < q.to) ?? pieces.at(-1);
+      return p.left + ((t - p.from) / (p.to - p.from)) * p.width;
+    },
+    at: (x) => {
+      const p = pieces.find((q) => x < q.left + q.width) ?? pieces.at(-1);
+      const share = Math.max(0, Math.min(1, (x - p.left) / p.width));
+      return p.from + share * (p.to - p.from);
+    },
+  };
+}
+
+async function show() {
+  const place = placeOf(desk.bar);
+  if (!place) return;
+  if (strip.previousSibling !== place.node) place.node.after(strip);
+  const plan = groundPlan();
+  if (!plan) return strip.replaceChildren();
+  const path = address("/api/evidence", { from: plan.from, to: plan.to, columns: COLUMNS });
+  if (!answers.has(path)) {
+    try {
+      const answer = await get(path);
+      answers.set(path, answer);
+      // the wave is read while the page is open already: look again for the rest
+      if (answer.wave_done === false) setTimeout(() => (answers.delete(path), shown === path && show()), WAIT_MS);
+    } catch (trouble) {
+      if (!(trouble instanceof Refused)) lost(trouble);
+      strip.replaceChildren(el("p", { class: "wait" }, `Nothing to show: ${trouble.message}`));
+      return;
+    }
+    if (answers.size > N_KEPT) answers.delete(answers.keys().next().value);
+  }
+  // the choice may have gone on while the answer came
+  const still = groundPlan();
+  if (still && still.from === plan.from && still.to === plan.to) {
+    shown = path;
+    draw();
+    if (!isPlaying()) for (const node of [strip, place.node]) node.scrollIntoView({ block: "nearest" });
+  }
+}
+
+function draw() {
+  const plan = groundPlan();
+  const heard = answers.get(shown);
+  if (!plan || !heard || !strip.isConnected) return;
+  const held = Number(document.activeElement?.closest?.(".change")?.getAttribute("aria-valuenow") ?? NaN);
+  const picture = drawEvidence(heard, plan);
+  picture.addEventListener("click", (event) => {
+    const box = picture.getBoundingClientRect();
+    seek(plan.at(event.clientX - box.left));
+  });
+  strip.replaceChildren(picture, ...changes(plan, picture));
+  // the change that was moved keeps the focus where it is now
+  [...strip.querySelectorAll(".change")].find((c) => Math.abs(Number(c.dataset.from) - held) < 0.02)?.focus({ preventScroll: true });
+}

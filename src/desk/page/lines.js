@@ -1,0 +1,107 @@
+// The song set in lines as on a lead sheet: sections folded into repeats with first and
+// second endings, cut into lines of a few bars. Pure: from a song to plain values.
+// Folds by the same rule as the printed chart.
+
+/** Two chords start at the same place in their bars if they differ by less, of a bar. */
+const SAME_PLACE = 0.13;
+
+/**
+ * Gives parts `{letter, name, differs, times, numbers, lines}`; a line is a list of
+ * measures `{bars, ending, repeatStart, repeatEnd, last}`, `bars` being the indices of
+ * the bars that the printed one stands for, one a pass.
+ */
+export function setInLines(song, { folded, perLine }) {
+  const parts = folded ? fold(song, split(song)) : split(song);
+  return parts.map((part) => finish(song, part, perLine));
+}
+
+function split(song) {
+  const starts = song.sections.length > 0 ? song.sections : [{ letter: "", name: null, differs: "", first_bar: 0 }];
+  const parts = starts.map((s) => ({
+    letter: s.letter,
+    names: s.name ? [s.name] : [],
+    differs: s.differs,
+    times: 1,
+    measures: [],
+    second: [],
+  }));
+  song.bars.forEach((bar, index) => {
+    const at = starts.findLastIndex((s) => s.first_bar <= bar.number);
+    parts[Math.max(0, at)].measures.push({ bars: [index], ending: null });
+  });
+  return parts.filter((p) => p.measures.length > 0);
+}
+
+function fold(song, parts) {
+  const out = [];
+  for (const part of parts) {
+    const last = out.at(-1);
+    const [n, m] = [last?.measures.length, part.measures.length];
+    if (!last || last.letter !== part.letter || last.second.length > 0 || song.bars[part.measures[0].bars[0]].number === 0) {
+      out.push(part);
+      continue;
+    }
+    let common = 0;
+    while (common < Math.min(n, m) && same(song, last.measures[common].bars[0], part.measures[common].bars[0])) common += 1;
+    const whole = common === n && common === m;
+    const endings = last.times === 1 && common * 2 >= n && common * 2 >= m && common < n && common < m;
+    if (!whole && !endings) {
+      out.push(part);
+      continue;
+    }
+    for (let i = 0; i < common; i += 1) last.measures[i].bars.push(...part.measures[i].bars);
+    if (endings) {
+      for (const measure of last.measures.slice(common)) measure.ending = 1;
+      last.second = part.measures.slice(common).map((measure) => ({ ...measure, ending: 2 }));
+    }
+    last.times += 1;
+    for (const name of part.names) if (!last.names.includes(name)) last.names.push(name);
+  }
+  return out;
+}
+
+/** Whether two bars say the same. */
+export function same(song, a, b) {
+  const [x, y] = [placed(song, a), placed(song, b)];
+  return (
+    x.length === y.length &&
+    x.every((c, i) => c.label === y[i].label && Math.abs(c.place - y[i].place) < SAME_PLACE)
+  );
+}
+
+function placed(song, index) {
+  const bar = song.bars[index];
+  const length = bar.end_s - bar.start_s;
+  return song.chords
+    .filter((c) => c.start_s < bar.end_s - 0.02 && c.end_s > bar.start_s + 0.02)
+    .map((c) => ({ label: c.label, place: Math.max(0, (c.start_s - bar.start_s) / length) }));
+}
+
+function finish(song, part, perLine) {
+  const isPickup = (measure) => song.bars[measure.bars[0]].number === 0;
+  const pickup = part.measures.filter(isPickup);
+  const full = part.measures.filter((m) => !isPickup(m));
+  const lines = pickup.length > 0 ? [pickup] : [];
+  for (const bars of [full, part.second]) {
+    for (let i = 0; i < bars.length; i += perLine) lines.push(bars.slice(i, i + perLine));
+  }
+  if (part.times > 1 && full.length > 0) {
+    full[0].repeatStart = true;
+    full.at(-1).repeatEnd = true;
+  }
+  lines.at(-1).at(-1).last = true;
+  for (const line of lines) {
+    line.forEach((measure, i) => {
+      const before = i === 0 ? null : line[i - 1].ending;
+      measure.endingStarts = measure.ending !== null && measure.ending !== before;
+    });
+  }
+  const passes = Array.from({ length: part.times }, (_, pass) => {
+    const own = [...part.measures, ...part.second]
+      .map((m) => (m.ending ? (m.ending === pass + 1 ? m.bars[0] : undefined) : m.bars[pass]))
+      .filter((b) => b !== undefined)
+      .map((b) => song.bars[b].number);
+    return [own[0], own.at(-1)];
+  });
+  return { letter: part.letter, name: part.names.join(" / "), differs: part.differs, times: part.times, passes, lines };
+}

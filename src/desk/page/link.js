@@ -1,0 +1,91 @@
+// Staying in step with the log: a stream tells of changes, and when it breaks the page
+// says so, asks again until the program is back, and goes on from there.
+
+import { Refused, get } from "./api.js";
+import { clear, say, warn } from "./say.js";
+import { desk, on, setSong, tell } from "./state.js";
+
+/** How often a program that went away is asked for, ms. */
+const ASK_AGAIN_MS = 1000;
+
+let stream = null;
+let asking = null;
+
+/** The song, anew; `true` if it differs from what the page shows. */
+export async function refresh() {
+  const song = await get("/api/song");
+  const changed = song.revision !== desk.song?.revision;
+  if (changed && desk.song) tell("elsewhere");
+  if (changed || song.take.revision !== desk.song.take.revision) setSong(song);
+  return changed;
+}
+
+/** Opens the stream of changes. */
+export function follow() {
+  stream?.close();
+  stream = new EventSource("/api/events");
+  stream.addEventListener("song", async (event) => {
+    const { revision } = JSON.parse(event.data);
+    const wasGone = clear("gone");
+    if (revision === desk.song?.revision && !wasGone && desk.song.take.present) return;
+    try {
+      if (await refresh()) say("The log changed elsewhere; this page shows it as it is now.");
+      else if (wasGone) say("The log is back.");
+    } catch (trouble) {
+      lost(trouble);
+    }
+  });
+  stream.addEventListener("gone", async (event) => {
+    // without its sound the song can still be asked for, and tells so itself
+    const { why } = JSON.parse(event.data);
+    await refresh().catch(() => warn("gone", sentence(why)));
+  });
+  for (const kind of ["live", "level", "fragments"]) {
+    stream.addEventListener(kind, (event) => tell(kind, JSON.parse(event.data)));
+  }
+  stream.addEventListener("error", () => lost(null));
+}
+
+on("song", () => {
+  const { present, why_absent } = desk.song.take;
+  if (present === false) warn("sound", `The sound is gone: ${why_absent}. Decisions are kept all the same.`);
+  else clear("sound");
+});
+
+const sentence = (text) => `${text[0].toUpperCase()}${text.slice(1)}.`;
+
+/** Called when something found the program missing. */
+export function lost(trouble) {
+  if (asking) return;
+  stream?.close();
+  const told = { shut: null };
+  const ask = async () => {
+    try {
+      await refresh();
+      clearInterval(asking);
+      asking = null;
+      clear("link");
+      clear("gone");
+      follow();
+      say("The desk's program is back.");
+      tell("back");
+    } catch (again) {
+      const shut = again instanceof Refused && again.status === 403;
+      if (told.shut === shut) return;
+      told.shut = shut;
+      warn(
+        "link",
+        shut
+          ? "The desk was started anew and does not know this page. Open the address it printed, in any tab of this browser; this page then goes on by itself."
+          : again instanceof Refused
+            ? `The desk's program has trouble: ${again.message}. Decisions wait until it is well.`
+            : "The desk's program has stopped. Start it again with takebook desk; what is not saved yet waits here.",
+      );
+    }
+  };
+  asking = setInterval(ask, ASK_AGAIN_MS);
+  if (!(trouble instanceof Refused) || trouble.status === 403) ask();
+  else setTimeout(ask, 0);
+}
+
+export const isLost = () => asking !== null;

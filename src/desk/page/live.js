@@ -1,0 +1,119 @@
+// The microphone of this machine, heard by the same program as the chart: the chord that
+// sounds now, and a way to keep the moment.
+
+import { get, post } from "./api.js";
+import { chordBox, readShape } from "./box.js";
+import { symbol } from "./chart.js";
+import { button, el, find } from "./dom.js";
+import { keyWords, noteName, percent } from "./music.js";
+import { say } from "./say.js";
+import { desk, on } from "./state.js";
+
+const parts = {};
+let isOn = false;
+
+export function startLive() {
+  parts.device = el("select", { id: "device" }, el("option", { value: "" }, "the usual one"));
+  parts.fragments = el("input", { type: "checkbox" });
+  parts.start = button("Listen", toggle, { class: "main" });
+  parts.keep = button("Keep this moment", keep, { disabled: true });
+  parts.now = el("div", { class: "sounding" }, el("p", { class: "quiet" }, "Nothing heard yet."));
+  parts.level = el("meter", { id: "level", min: "-60", max: "0", low: "-40", high: "-3", value: "-60", "aria-label": "Level of the microphone, dB under full scale" });
+  parts.row = el("ol", { class: "fragments", "aria-label": "The row of plucked notes, and what each stands for" });
+  parts.clipped = el("span", { class: "quiet" }, "");
+  find("#live").append(
+    el(
+      "div",
+      { class: "paper" },
+      el("h1", { id: "live-title" }, "What sounds now"),
+      el("div", { class: "row" }, el("label", { for: "device" }, "Microphone "), parts.device, el("label", { class: "tick" }, parts.fragments, " I pluck two or three strings at a time")),
+      el("div", { class: "row" }, parts.start, parts.keep),
+      el("div", { class: "row" }, el("label", { for: "level" }, "Level "), parts.level, parts.clipped),
+      parts.now,
+      parts.row,
+      el("p", { class: "quiet" }, "Only this machine listens; nothing is sent anywhere. A kept moment goes, as a sound file, into a log of moments beside this one."),
+    ),
+  );
+  on("live", show);
+  on("level", level);
+  on("fragments", row);
+  on("back", () => put(false));
+  on("page", (page) => page === "live" && devices());
+}
+
+async function devices() {
+  if (desk.song?.live === false) {
+    parts.start.disabled = true;
+    parts.now.replaceChildren(el("p", {}, "This build of takebook has no microphone; build it with the feature mic."));
+    return;
+  }
+  try {
+    const { devices: list } = await get("/api/live/devices");
+    const chosen = parts.device.value;
+    parts.device.replaceChildren(el("option", { value: "" }, "the usual one"), ...list.map((d) => el("option", { value: d.name ?? d.id }, d.name ?? d.id)));
+    parts.device.value = chosen;
+  } catch (trouble) {
+    parts.now.replaceChildren(el("p", {}, `No microphone: ${trouble.message}`));
+  }
+}
+
+async function toggle() {
+  const wanted = !isOn;
+  try {
+    if (wanted) await post("/api/live/start", { device: parts.device.value || undefined, fragments: parts.fragments.checked });
+    else await post("/api/live/stop");
+    put(wanted);
+    say(wanted ? "Listening." : "Not listening.");
+  } catch (trouble) {
+    say(`The microphone: ${trouble.message}`);
+  }
+}
+
+function put(on) {
+  isOn = on;
+  parts.start.textContent = on ? "Stop listening" : "Listen";
+  parts.keep.disabled = !on;
+  if (!on) parts.level.value = -60;
+}
+
+async function keep() {
+  try {
+    say("The moment is heard once more …");
+    const { words, log } = await post("/api/live/keep");
+    say(`${words} (${log})`);
+  } catch (trouble) {
+    say(`Not kept: ${trouble.message}`);
+  }
+}
+
+function level({ peak_dbfs, clipped }) {
+  // the page may have been opened while the program listens
+  if (!isOn) put(true);
+  parts.level.value = Math.max(-60, peak_dbfs ?? -60);
+  parts.clipped.textContent = clipped ? "Too loud: move away or turn down" : "";
+}
+
+/** Two or three strings at a time, read together as a row. */
+function row({ key, row: fragments }) {
+  parts.row.replaceChildren(
+    ...fragments.map((f) => el("li", {}, el("b", {}, f.notes.join(" ")), symbol(f.symbol), ` ${percent(f.probability)} `, el("span", { class: "quiet" }, f.reason))),
+    key ? el("li", { class: "quiet" }, `in ${keyWords(key)}`) : "",
+  );
+}
+
+function show(answer) {
+  if (answer.ended) {
+    put(false);
+    if (answer.why) say(`The microphone: ${answer.why}.`);
+    return;
+  }
+  const [first, ...others] = answer.candidates ?? [];
+  if (!first) return;
+  const shapes = (answer.shapes ?? []).map((s) => s.shape ?? s).filter((t) => readShape(t)).slice(0, 3);
+  parts.now.replaceChildren(
+    el("p", { class: "big" }, symbol(first.symbol, false), el("span", { class: "sure" }, `${percent(first.probability)}${answer.held ? ", held: quiet now" : ""}`)),
+    el("p", {}, others.slice(0, 3).flatMap((c) => [el("span", { class: "or" }, "or "), symbol(c.symbol), ` ${percent(c.probability)}  `])),
+    el("p", {}, `Strings: ${(answer.notes ?? []).map((n) => n.name ?? noteName(n.midi, desk.song?.key)).join(" ") || "none"}`),
+    el("div", { class: "boxes" }, shapes.map((text) => el("figure", {}, chordBox({ text, frets: readShape(text) }, `${first.symbol} ${text}`), el("figcaption", {}, text)))),
+  );
+}

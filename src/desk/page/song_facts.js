@@ -1,0 +1,45 @@
+// Title, key, meter, tempo and capo of the whole take, and a note to it.
+
+import { button, el, find } from "./dom.js";
+import { aboutTake } from "./edits.js";
+import { desk } from "./state.js";
+
+export function startSongFacts() {
+  find("#song-open").addEventListener("click", show);
+}
+
+function show() {
+  const song = desk.song;
+  const capos = Array.from({ length: 13 }, (_, i) => el("option", { value: String(i), selected: i === song.capo }, i === 0 ? "none" : `fret ${i}`));
+  const fields = {
+    title: el("input", { type: "text", value: song.title }),
+    key: el("input", { type: "text", value: (song.key ?? "").replace(":maj", "").replace(":min", "m"), placeholder: "G, F#m" }),
+    meter: el("input", { type: "text", value: song.meter ?? "", placeholder: "4/4" }),
+    tempo_bpm: el("input", { type: "number", min: "20", max: "400", step: "any", value: song.tempo_bpm === null ? "" : String(Math.round(song.tempo_bpm * 10) / 10) }),
+    capo: el("select", {}, capos),
+    note: el("input", { type: "text", placeholder: "for the whole take" }),
+  };
+  const before = Object.fromEntries(Object.entries(fields).map(([name, input]) => [name, input.value]));
+  const words = { title: "Title", key: "Key", meter: "Meter", tempo_bpm: "Beats a minute", capo: "Capo", note: "Note" };
+  const dialog = find("#song");
+  const save = async (event) => {
+    event.preventDefault();
+    const changed = Object.entries(fields).filter(([name, input]) => input.value !== before[name] && input.value.trim() !== "");
+    const acts = Object.fromEntries(changed.map(([name, i]) => [name, name === "tempo_bpm" || name === "capo" ? Number(i.value) : i.value.trim()]));
+    dialog.close();
+    if (changed.length > 0) await aboutTake(acts);
+  };
+  dialog.replaceChildren(
+    el("h2", { id: "song-title" }, "The whole take"),
+    el(
+      "form",
+      { class: "facts", onsubmit: save },
+      Object.entries(fields).map(([name, input]) => {
+        input.id = `fact-${name}`;
+        return el("div", { class: "row" }, el("label", { for: input.id }, words[name]), input);
+      }),
+      el("div", { class: "row" }, el("button", { type: "submit", class: "main" }, "Save"), button("Leave as it is", () => dialog.close())),
+    ),
+  );
+  dialog.showModal();
+}

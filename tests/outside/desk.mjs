@@ -1,0 +1,28 @@
+// The desk's page in a real browser, on the real program and a real log.
+//   node tests/outside/desk.mjs SCENARIO PROGRAM LOG
+// Exits with 1 and says what was expected if something does not hold.
+
+import { shutDown } from "./desk_browser.mjs";
+import { agreesOnNotes } from "./desk_notes.mjs";
+import { missesSoundAndLog, recoversFromARestart, twoPages } from "./desk_together.mjs";
+import { plays } from "./desk_sound.mjs";
+import { decides, delivers, writes } from "./desk_decisions.mjs";
+import { isAccessible, worksByKeyboard } from "./desk_access.mjs";
+import { listens } from "./desk_live.mjs";
+import { measuresFrames, takesPictures } from "./desk_frames.mjs";
+
+const scenarios = { plays, decides, writes, delivers, twoPages, recoversFromARestart, missesSoundAndLog, listens, isAccessible, worksByKeyboard, agreesOnNotes, measuresFrames, takesPictures };
+
+const [name, program, log, ...rest] = process.argv.slice(2);
+if (!scenarios[name] || !log) {
+  console.error(`usage: desk.mjs ${Object.keys(scenarios).join("|")} PROGRAM LOG`);
+  process.exit(2);
+}
+try {
+  await scenarios[name]({ program, log, rest });
+} catch (trouble) {
+  console.error(trouble.stack ?? String(trouble));
+  process.exitCode = 1;
+} finally {
+  await shutDown();
+}

@@ -1,0 +1,127 @@
+// axe-core on every main state, light and dark; and the whole way by keyboard alone.
+
+import assert from "node:assert/strict";
+import { chooseBar, contented, installed, openBrowser, openPage, says, shown, startDesk } from "./desk_browser.mjs";
+
+/** What is open on the page, and how one gets there. */
+const STATES = {
+  "the chart": async () => {},
+  "a bar with its evidence and card": async (page) => chooseBar(page, 2),
+  "completion": async (page) => {
+    await page.fill("#own", "Dm");
+    await page.waitForSelector("#own-list:not([hidden]) li");
+  },
+  "a shape being typed": async (page) => {
+    await page.fill("#own", "x02210");
+    await page.waitForSelector("#own-shapes svg");
+  },
+  "all of the card open": async (page) => {
+    await page.fill("#own", "");
+    await page.$$eval("#card details", (all) => all.forEach((d) => (d.open = true)));
+  },
+  "a stretch, looped and playing": async (page) => {
+    await page.locator("#chosen").focus();
+    await page.keyboard.press("Shift+ArrowRight");
+    await page.keyboard.press("l");
+    await page.waitForFunction(() => !window.heldSound.paused);
+  },
+  "every pass written out": async (page) => {
+    await page.keyboard.press("l");
+    await page.check("#written-out");
+  },
+  "the keys": async (page) => page.click("#keys-open"),
+  "the facts": async (page) => {
+    await page.keyboard.press("Escape");
+    await page.click("#song-open");
+  },
+  "live": async (page) => {
+    await page.keyboard.press("Escape");
+    await page.click('a[data-view="live"]');
+  },
+  "deliver": async (page) => page.click('a[data-view="deliver"]'),
+};
+
+export async function isAccessible({ program, log }) {
+  const axe = installed("axe-core");
+  const desk = await startDesk(program, log);
+  const context = await openBrowser();
+  // one chord decided, so that both ways of writing are looked at
+  const first = await openPage(context, desk.url);
+  await chooseBar(first, 2);
+  await first.keyboard.press("1");
+  await says(first, /^Saved/);
+  await first.close();
+  const found = new Map();
+  let n = 0;
+  for (const size of [{ width: 1280, height: 800 }, { width: 820, height: 1180 }, { width: 390, height: 844 }]) {
+    for (const colorScheme of ["light", "dark"]) {
+      const page = await openPage(context, desk.origin);
+      await page.setViewportSize(size);
+      await page.emulateMedia({ colorScheme, reducedMotion: "reduce" });
+      for (const [state, reach] of Object.entries(STATES)) {
+        await reach(page);
+        await page.waitForTimeout(150);
+        // the policy of the page allows no foreign script: axe comes by the debugger
+        await page.evaluate(axe.source);
+        const { violations, passes } = await page.evaluate(() => window.axe.run(document, { runOnly: ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"] }));
+        assert.ok(passes.length > 10, "axe looked at something");
+        for (const v of violations) {
+          const what = `${v.id}: ${v.help}: ${v.nodes.slice(0, 3).map((node) => `${node.html.slice(0, 160)} (${node.failureSummary.replaceAll("\n", " ").slice(0, 200)})`).join(" | ")}`;
+          found.set(what, [...(found.get(what) ?? []), `${size.width} ${colorScheme} ${state}`]);
+        }
+        n += 1;
+      }
+      await page.close();
+    }
+  }
+  assert.deepEqual([...found], []);
+  console.log(`axe ${axe.version}: nothing in ${n} states`);
+}
+
+export async function worksByKeyboard({ program, log }) {
+  const desk = await startDesk(program, log);
+  const page = await openPage(await openBrowser(), desk.url);
+  const song = shown(program, log);
+
+  // Tab goes through everything and comes around: no trap; what has focus is seen
+  const stops = [];
+  for (let i = 0; i < 200; i += 1) {
+    await page.keyboard.press("Tab");
+    const stop = await page.evaluate(() => {
+      const node = document.activeElement;
+      if (!node || node === document.body) return null;
+      const own = getComputedStyle(node);
+      const box = node.getBoundingClientRect();
+      return { what: node.id || node.dataset?.key || node.textContent.trim().slice(0, 20) || node.tagName, outline: own.outlineStyle !== "none" && parseFloat(own.outlineWidth) >= 2, wide: box.width, high: box.height, inside: box.bottom > 0 && box.top < innerHeight };
+    });
+    if (stop === null) break;
+    stops.push(stop);
+  }
+  assert.ok(stops.length > 15 && stops.length < 200, `${stops.length} stops, then around again`);
+  for (const need of ["chosen", "next-open", "own"]) assert.ok(stops.some((s) => s.what === need), `${need} is reached by Tab: ${stops.map((s) => s.what)}`);
+  for (const s of stops) assert.ok(s.outline, `focus is seen on ${s.what}`);
+  for (const s of stops) assert.ok(s.inside, `focus is in sight on ${s.what}`);
+  // WCAG 2.2, 2.5.8: 24 by 24 CSS pixels; links in running text apart
+  for (const s of stops) assert.ok(s.wide >= 24 && s.high >= 24, `${s.what} is ${s.wide} by ${s.high} px`);
+
+  // arrows over the bars, a pedal's page keys to the next open chord
+  await page.locator("#chosen").focus();
+  await page.keyboard.press("ArrowRight");
+  await page.waitForFunction((n) => document.activeElement.textContent.startsWith(`Bar ${n}`), song.bars[1].number);
+  await page.keyboard.press("PageDown");
+  await page.waitForFunction((n) => document.querySelector("#card h2").textContent.startsWith(`Bar ${n}`), song.bars[2].number);
+  await page.waitForFunction((t) => !window.heldSound.paused && window.heldSound.currentTime > t, song.bars[2].start_s);
+  await page.keyboard.press("PageUp");
+  await page.keyboard.press("p");
+
+  // single keys can be switched off
+  await page.keyboard.press("?");
+  await page.locator("#keys input[type=checkbox]").uncheck();
+  await page.keyboard.press("Escape");
+  await page.locator("#chosen").focus();
+  const heading = await page.textContent("#card h2");
+  await page.keyboard.press("n");
+  await page.waitForTimeout(200);
+  assert.equal(await page.textContent("#card h2"), heading, "a letter does nothing");
+  contented(page, desk.origin);
+}

@@ -1,0 +1,230 @@
+// Deciding on the page; what counts is what another program then finds in the log.
+
+import assert from "node:assert/strict";
+import { execFileSync } from "node:child_process";
+import { readFileSync } from "node:fs";
+import { chooseBar, contented, does, openBrowser, openPage, ready, says, shown, startDesk } from "./desk_browser.mjs";
+
+const barOf = (song, number) => song.bars.find((b) => b.number === number);
+/** Chords that start in a bar. */
+const startsIn = (song, number) => {
+  const bar = barOf(song, number);
+  return song.chords.filter((c) => c.start_s >= bar.start_s - 0.02 && c.start_s < bar.end_s - 0.02);
+};
+
+export async function decides({ program, log }) {
+  const desk = await startDesk(program, log);
+  const page = await openPage(await openBrowser(), desk.url);
+  const song = () => shown(program, log);
+  const before = song();
+
+  // Enter takes the proposal and goes on to the next open chord
+  await page.locator("#chosen").focus();
+  await does(page, () => page.keyboard.press("Enter"), /^Saved/);
+  let now = song();
+  assert.equal(now.n_open, before.n_open - 1);
+  assert.equal(now.chords[0].state, "decided");
+  assert.equal(await page.textContent("#open-count"), `${now.n_open} of ${now.chords.length} chords open: pencil with a question mark, and how sure the machine is.`);
+
+  // a digit takes that candidate; undo and redo
+  await chooseBar(page, 2);
+  await does(page, () => page.keyboard.press("2"), /^Saved: bar 2/);
+  now = song();
+  assert.equal(startsIn(now, 2)[0].label, startsIn(before, 2)[0].candidates[1].label);
+  await does(page, () => page.keyboard.press("u"), /^Taken back/);
+  assert.equal(startsIn(song(), 2)[0].state, "open");
+  await does(page, () => page.keyboard.press("Shift+U"), /^Brought back/);
+  assert.equal(startsIn(song(), 2)[0].state, "decided");
+  await does(page, () => page.click("#undo"), /^Taken back/);
+
+  // split and join
+  const n = song().chords.length;
+  await chooseBar(page, 6);
+  await does(page, () => page.click('#card [data-key="split 1"]'), /^Saved/);
+  now = song();
+  assert.equal(now.chords.length, n + 1);
+  assert.equal(startsIn(now, 6).length, 2);
+  await chooseBar(page, 6);
+  await page.keyboard.press("j");
+  await page.waitForFunction((m) => document.querySelector("#open-count").textContent.includes(` of ${m} `), n);
+  assert.equal(song().chords.length, n);
+
+  // a boundary by half beats, by the pointer, and by its own arrow keys
+  await chooseBar(page, 7);
+  const start = startsIn(song(), 7)[0].start_s;
+  await does(page, () => page.keyboard.press("]"), /^Saved/);
+  const later = song().chords.find((c) => c.start_s > start + 0.05).start_s;
+  assert.ok(later - start > 0.1 && later - start < 0.6, `half a beat later: ${start} to ${later}`);
+  await does(page, () => page.keyboard.press("["));
+  const line = page.locator(`.evidence .change[aria-label^="Change to"]`).last();
+  const handle = await line.boundingBox();
+  const moved = Number(await line.getAttribute("data-from"));
+  await page.mouse.move(handle.x + 12, handle.y + handle.height - 4);
+  await page.mouse.down();
+  await page.mouse.move(handle.x + 12 + 60, handle.y + handle.height - 4, { steps: 5 });
+  await page.mouse.up();
+  await page.waitForFunction((t) => ![...document.querySelectorAll(".change")].some((c) => Number(c.dataset.from) === t), moved);
+  const dragged = song().chords.map((c) => c.start_s);
+  assert.ok(!dragged.includes(moved) && dragged.some((t) => t > moved + 0.1 && t < moved + 1.5), `dragged from ${moved}`);
+  await page.locator(".evidence .change").last().focus();
+  await page.keyboard.press("ArrowLeft");
+  await page.keyboard.press("ArrowLeft");
+  const wanted = Number(await page.locator(".evidence .change").last().getAttribute("aria-valuenow"));
+  await page.keyboard.press("Enter");
+  await page.waitForFunction((t) => [...document.querySelectorAll(".change")].some((c) => Math.abs(Number(c.dataset.from) - t) < 0.011), wanted);
+  assert.ok(song().chords.some((c) => Math.abs(c.start_s - wanted) < 0.011), `moved to ${wanted} by keys`);
+  for (let i = 0; i < 2; i += 1) await does(page, () => page.click("#undo"), /^Taken back/);
+
+  // sections: two of four bars, the second another pass of the first
+  for (const number of [5, 9]) {
+    await chooseBar(page, number);
+    if (song().sections.every((s) => s.first_bar !== number)) {
+      await page.keyboard.press("s");
+      await page.waitForFunction((b) => [...document.querySelectorAll(".part .span")].some((s) => new RegExp(`bars? ${b}\\b`).test(s.textContent)), number);
+    }
+  }
+  await chooseBar(page, 5);
+  await page.keyboard.press("Shift+ArrowRight");
+  await page.keyboard.press("Shift+ArrowRight");
+  await page.keyboard.press("Shift+ArrowRight");
+  const letters = () => song().sections.filter((s) => s.first_bar === 1 || s.first_bar === 5).map((s) => s.letter);
+  if (letters()[0] !== letters()[1]) {
+    await does(page, () => page.keyboard.press("e"));
+  }
+  assert.equal(letters()[0], letters()[1], "bars 5 to 8 are another pass of bars 1 to 4");
+  await chooseBar(page, 5);
+  await page.keyboard.press("g");
+  await page.keyboard.type("Verse");
+  await does(page, () => page.keyboard.press("Enter"), /Verse/);
+  assert.ok(song().sections.some((s) => s.name === "Verse"));
+
+  // the same in the repeats
+  await chooseBar(page, 2);
+  await does(page, () => page.keyboard.press("r"), /every repeat/);
+  await page.keyboard.press("t");
+  await page.keyboard.type("Cmaj7");
+  await page.waitForFunction(() => /Reads as C/.test(document.querySelector("#own-named").textContent));
+  await does(page, () => page.keyboard.press("Enter"), /^Saved/);
+  now = song();
+  assert.deepEqual([2, 6].map((b) => startsIn(now, b)[0].label), ["C:maj7", "C:maj7"], "written in both passes");
+  await page.keyboard.press("r");
+
+  // a note, a title
+  await chooseBar(page, 3);
+  await page.keyboard.press("k");
+  await page.keyboard.type("let it ring <b>");
+  await does(page, () => page.keyboard.press("Enter"), /^Saved/);
+  await page.click("#song-open");
+  await page.fill("#fact-title", "Lamp & ladder");
+  await page.click("#song form button[type=submit]");
+  await page.waitForFunction(() => document.querySelector("#title").textContent === "Lamp & ladder");
+
+  // everything that is open in a stretch
+  await chooseBar(page, 9);
+  for (let i = 0; i < 3; i += 1) await page.keyboard.press("Shift+ArrowRight");
+  await does(page, () => page.click('#card [data-key="take"]'), /^Saved/);
+  now = song();
+  for (const number of [9, 10, 11, 12]) for (const c of startsIn(now, number)) assert.equal(c.state, "decided", `bar ${number}`);
+
+  // a new load finds it all
+  await page.reload();
+  await ready(page);
+  now = song();
+  assert.equal(await page.textContent("#title"), "Lamp & ladder");
+  assert.ok((await page.textContent("#parts")).includes("let it ring <b>"), "the note stands as it was typed");
+  await page.check("#written-out");
+  const onPage = await page.$$eval("#parts .bar", (bars) => bars.map((b) => [...b.querySelectorAll(".chord")].map((c) => [c.querySelector(".symbol").textContent.replace("?", ""), c.classList.contains("open")])));
+  const inLog = now.bars.map((bar, i) => {
+    const [from, to] = [i === 0 ? 0 : bar.start_s, i === now.bars.length - 1 ? now.duration_s : bar.end_s];
+    return now.chords.filter((c) => c.start_s < to - 0.02 && c.end_s > from + 0.02).map((c) => [c.symbol, c.state === "open"]);
+  });
+  assert.deepEqual(onPage, inLog, "the chart says what the log says");
+  contented(page, desk.origin);
+}
+
+export async function writes({ program, log }) {
+  const desk = await startDesk(program, log);
+  const page = await openPage(await openBrowser(), desk.url);
+  const song = () => shown(program, log);
+
+  // a shape is named while it is typed, and written with its name
+  await chooseBar(page, 4);
+  await page.keyboard.press("t");
+  await page.keyboard.type("x02210");
+  await page.waitForFunction(() => /is Am\b/.test(document.querySelector("#own-named").textContent));
+  await does(page, () => page.keyboard.press("Enter"), /^Saved/);
+  let [chord] = startsIn(song(), 4);
+  assert.deepEqual([chord.label, chord.state, chord.shapes[0], chord.n_decided_shapes], ["A:min", "decided", "x02210", 1]);
+
+  // either, or
+  await page.waitForSelector('#card [data-key^="or "]');
+  await does(page, () => page.locator('#card [data-key^="or "]').first().click(), / or /);
+  [chord] = startsIn(song(), 4);
+  assert.equal(chord.n_decided_shapes, 2);
+  assert.equal(chord.shapes[0], "x02210");
+
+  // completion by arrows
+  await chooseBar(page, 8);
+  await page.keyboard.press("t");
+  await page.keyboard.type("Dm");
+  await page.waitForSelector("#own-list:not([hidden]) li");
+  await page.keyboard.press("ArrowDown");
+  const offered = await page.getAttribute("#own-list li[aria-selected=true]", "data-text");
+  assert.equal(await page.getAttribute("#own", "aria-activedescendant"), await page.getAttribute("#own-list li[aria-selected=true]", "id"));
+  await page.keyboard.press("Enter");
+  assert.equal(await page.inputValue("#own"), offered);
+  await page.waitForFunction(() => /Reads as/.test(document.querySelector("#own-named").textContent));
+  await does(page, () => page.keyboard.press("Enter"), /^Saved: bar 8/);
+  [chord] = startsIn(song(), 8);
+  assert.equal(chord.state, "decided");
+  assert.ok(chord.label.startsWith("D:"), chord.label);
+
+  // what is no chord is said to be none, and changes nothing
+  const bytes = readFileSync(log);
+  await page.keyboard.press("t");
+  await page.keyboard.type("H7");
+  await page.keyboard.press("Enter");
+  await page.waitForFunction(() => document.querySelector("#said").textContent.includes("H7"));
+  assert.ok(bytes.equals(readFileSync(log)), "the log is as it was");
+  await page.keyboard.press("Escape");
+  await page.keyboard.press("Escape");
+  contented(page, desk.origin);
+}
+
+/** What each format begins with, from its standard (from memory). */
+const BEGINNINGS = { pdf: "%PDF-", html: "<!doctype html", svg: "<svg", txt: "", musicxml: "<?xml", mid: "MThd", vtt: "WEBVTT", lab: "0.", jams: "{", json: "{" };
+
+export async function delivers({ program, log }) {
+  const desk = await startDesk(program, log);
+  const context = await openBrowser();
+  const page = await openPage(context, desk.url);
+  await page.click('a[data-view="deliver"]');
+  for (const [format, beginning] of Object.entries(BEGINNINGS)) {
+    const [download] = await Promise.all([page.waitForEvent("download"), page.click(`a[data-format="${format}"]`)]);
+    const bytes = readFileSync(await download.path());
+    assert.ok(bytes.length > 100, `${format} is empty`);
+    assert.ok(bytes.toString("latin1").toLowerCase().includes(beginning.toLowerCase()), `${format} begins with ${bytes.subarray(0, 20)}`);
+    assert.ok(download.suggestedFilename().endsWith(`.${format}`), download.suggestedFilename());
+    assert.ok(bytes.equals(byCommand(program, log, format)), `${format} is what takebook chart writes`);
+  }
+  // options go along
+  await page.selectOption("#deliver select >> nth=1", "written_out");
+  await page.fill('#deliver input[type="text"]', "A");
+  const [download] = await Promise.all([page.waitForEvent("download"), page.click('a[data-format="txt"]')]);
+  const text = readFileSync(await download.path());
+  assert.ok(text.equals(byCommand(program, log, "txt", ["--written-out", "--key", "A"])), "written out, in A");
+  const [print] = await Promise.all([context.waitForEvent("page"), page.click("text=Print view")]);
+  await print.waitForLoadState();
+  assert.match(await print.title(), /./);
+  assert.ok((await print.textContent("body")).includes("open"), "the print view is the chart");
+  contented(page, desk.origin);
+}
+
+function byCommand(program, log, format, options = []) {
+  try {
+    return execFileSync(program, ["chart", log, "-o", "-", "--format", format, ...options], { stdio: ["ignore", "pipe", "ignore"] });
+  } catch (answer) {
+    if (answer.status !== 1) throw answer;
+    return answer.stdout;
+  }
+}
