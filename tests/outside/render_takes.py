@@ -81,9 +81,10 @@ def play(style, notes, n_beats, rng):
                 for i, (s, midi) in enumerate(order):
                     yield at, s, midi, velocity - i, i * rng.uniform(0.009, 0.016)
     elif style == "pick":
+        # up and down over all strings, so that every tone of the chord is heard
         upper = notes[1:]
         steps = int(n_beats / half)
-        walk = [upper[-2 % len(upper)], upper[-1], upper[-2 % len(upper)], upper[0]]
+        walk = upper + upper[-2:0:-1]
         for k in range(steps):
             s, midi = notes[0] if k == 0 else walk[(k - 1) % len(walk)]
             yield k * half, s, midi, 96 if k == 0 else 80, 0.0
@@ -117,8 +118,9 @@ def perform(name, lead_in_s=0.7):
             if later[4] == note[4]:
                 note[1] = max(note[0] + 0.02, min(note[1], later[0] - 0.004))
                 break
-        else:
-            note[1] = total
+        else:                           # what is left of the last chord rings to the end
+            if note[1] > lead_in_s + beat * beat_s - 0.01:
+                note[1] = total
     beats = [lead_in_s + b * beat_s for b in range(beat)]
     return notes, chords, beats, beats[::beats_in_bar], total
 
