@@ -18,7 +18,7 @@ const SIDE_FOLDER: &str = ".takebook";
 /// The largest log that is read: half an hour of strumming makes 3 MB.
 pub const MAX_BYTES: u64 = 256 << 20;
 /// How long to wait for another writer.
-const PATIENCE: Duration = Duration::from_secs(3);
+const PATIENCE: Duration = Duration::from_secs(10);
 
 /// Reads a log.
 ///
@@ -60,7 +60,7 @@ pub struct Locked {
 ///
 /// # Errors
 /// * [`LogError::Write`] if its folder cannot be written to.
-/// * [`LogError::Busy`] if another program holds it for longer than three seconds.
+/// * [`LogError::Busy`] if another program holds it for longer than ten seconds.
 pub fn lock(path: &Path) -> Result<Locked, LogError> {
     let failed = |source| LogError::Write {
         path: path.into(),
@@ -86,7 +86,7 @@ pub fn lock(path: &Path) -> Result<Locked, LogError> {
         match lock.try_lock() {
             Ok(()) => break,
             Err(TryLockError::WouldBlock) if start.elapsed() < PATIENCE => {
-                std::thread::sleep(Duration::from_millis(20));
+                std::thread::sleep(Duration::from_millis(2));
             }
             Err(TryLockError::WouldBlock) => return Err(LogError::Busy { path: path.into() }),
             Err(TryLockError::Error(source)) => return Err(failed(source)),
