@@ -13,6 +13,7 @@ use super::notes::{Note, NoteWeights, notes};
 use super::plucks::{PluckWeights, read_plucks, texture};
 use super::pulse::moments;
 use super::reading::{Given, HeardSpan, Hearing, WhichBar};
+use super::reasons::give_reasons;
 use super::sections::{Played, sections};
 use super::stage::Front;
 use crate::theory::{Chord, Degree, Key, Label, Mode, PitchClass, Quality};
@@ -170,11 +171,19 @@ pub fn interpret(sound: &Sound, given: &Given, weights: &Weights) -> Hearing {
         span.bass_midi = lowest(&heard_notes, span.start_s, span.end_s);
         span.chroma = chroma(acoustic, span.start_s, span.end_s);
     }
+    let pitches: Vec<_> = spans
+        .iter()
+        .map(|s| heard_pitches(acoustic, s.start_s, s.end_s))
+        .collect();
+    for (span, pitches) in spans.iter_mut().zip(&pitches) {
+        give_reasons(span, pitches, key);
+    }
     let heard: Vec<Heard<'_>> = spans
         .iter()
-        .map(|s| Heard {
+        .zip(pitches)
+        .map(|(s, pitches)| Heard {
             label: &s.candidates[0].0,
-            pitches: heard_pitches(acoustic, s.start_s, s.end_s),
+            pitches,
             seconds: s.end_s - s.start_s,
         })
         .collect();

@@ -23,6 +23,7 @@ mod notes;
 mod plucks;
 mod pulse;
 mod reading;
+mod reasons;
 mod sections;
 pub mod spectrum;
 mod stage;
