@@ -2,7 +2,7 @@
 
 use super::super::{CliError, Outcome, chart};
 use crate::audio::AudioError;
-use crate::deciding::place::{Place, name_of, read};
+use crate::deciding::place::{Place, read};
 use crate::playback::{Beside, Passage, ToHear, passage};
 use crate::songlog::song::Song;
 use crate::songlog::{resolve, store};
@@ -99,7 +99,6 @@ pub(super) fn run(
         });
         writeln!(out, "{told}")?;
     } else {
-        let from = stretches_s.first().map_or(0.0, |(from, _)| *from);
         let verb = if args.output.is_some() {
             format!("wrote {to}: ")
         } else {
@@ -107,8 +106,8 @@ pub(super) fn run(
         };
         writeln!(
             out,
-            "{verb}from {}, {:.1} s at {} % of the speed",
-            name_of(from, &song),
+            "{verb}{}, {:.1} s at {} % of the speed",
+            args.bar,
             heard.seconds(),
             args.slow
         )?;
