@@ -148,7 +148,8 @@ fn attacks(song: &Song, from_s: f64, to_s: f64) -> Vec<f64> {
     found
 }
 
-/// Brings samples to the usual level, fades their ends, and rounds them to 24 bits.
+/// Brings samples to the usual level, fades their ends, and cuts them to 24 bits (toward
+/// zero, so that none passes the peak).
 fn ready(samples: &mut [f32], rate: SampleRate) {
     let power: f64 = samples.iter().map(|x| f64::from(*x).powi(2)).sum();
     let rms = (power / samples.len().max(1) as f64).sqrt();
@@ -157,13 +158,13 @@ fn ready(samples: &mut [f32], rate: SampleRate) {
         return;
     }
     let gain = (LEVEL / rms)
-        .min(f64::from(MOST_PEAK / peak))
+        .min(f64::from(MOST_PEAK) / f64::from(peak))
         .min(MOST_GAIN);
     let n_fade = rate.samples(Seconds(FADE_S)).min(samples.len() / 2).max(1);
     let n = samples.len();
     for (i, x) in samples.iter_mut().enumerate() {
         let near = i.min(n - 1 - i) as f64 / n_fade as f64;
         let fade = 0.5 - 0.5 * (std::f64::consts::PI * near.min(1.0)).cos();
-        *x = ((f64::from(*x) * gain * fade * FULL_24).round() / FULL_24) as f32;
+        *x = ((f64::from(*x) * gain * fade * FULL_24).trunc() / FULL_24) as f32;
     }
 }
