@@ -16,7 +16,10 @@
 //!   in blocks of 256 samples (12 ms), as from a device. The same for those
 //!   strums alone that bring another chord.
 //!
-//! The last line is the whole hearing of the finished file.
+//! The line "whole file" is the whole hearing of the finished file. The last
+//! section is a soak: an hour of sound (one take again and again) through the
+//! live hearing, as fast as it goes, with the memory that the program holds on
+//! the way. `cargo bench --bench listen -- --soak` runs that section alone.
 
 #![expect(clippy::print_stdout, reason = "a benchmark prints its figures")]
 
@@ -32,6 +35,8 @@ use takebook::hearing::{Given, Listener, Live, Weights, interpret};
 const LOOK_AHEADS: [usize; 4] = [0, 1, 2, 4];
 /// Samples that come at once.
 const BLOCK: usize = 256;
+/// Sound in the soak, s.
+const SOAK_S: f64 = 3600.0;
 /// Temperatures of the candidates tried beside the usual one.
 const TEMPERATURES: [f32; 4] = [3.0, 5.0, 8.0, 12.0];
 
@@ -50,6 +55,9 @@ fn main() -> Result<(), Box<dyn Error>> {
         .collect();
     takes.sort();
     println!("{} takes\n", takes.len());
+    if std::env::args().any(|a| a == "--soak") {
+        return soak(takes.first().ok_or("no rendered takes")?);
+    }
     println!("look-ahead     delay   time an answer  of a core   maj/min   sevenths   said");
     for look_ahead in LOOK_AHEADS {
         let mut sums = Sums::default();
@@ -71,7 +79,46 @@ fn main() -> Result<(), Box<dyn Error>> {
         sums.add(take, &mut |samples| whole(samples))?;
     }
     sums.print("whole file");
+    println!();
+    soak(takes.first().ok_or("no rendered takes")?)
+}
+
+/// An hour of sound through the live hearing: what it holds in memory, and how fast it is.
+fn soak(take: &Path) -> Result<(), Box<dyn Error>> {
+    let mut samples = Vec::new();
+    audio::open(take)?.read_mono_22050(&mut |b| samples.extend_from_slice(b), &|_| {})?;
+    let mut live = Live::new(Given::default(), Weights::default(), 0);
+    let (mut n, mut n_answers) = (0usize, 0usize);
+    let (mut told_s, start) = (0.0, Instant::now());
+    println!("soak: an hour of sound, memory held by the program");
+    for block in samples.chunks(BLOCK).cycle() {
+        n_answers += usize::from(live.push(block)?.is_some());
+        n += block.len();
+        let heard_s = n as f64 * HOP_S / HOP as f64;
+        if heard_s >= told_s {
+            let minutes = told_s / 60.0;
+            match resident_kib() {
+                Some(kib) => println!("  after {minutes:>4.0} min: {:>6.1} MiB", kib / 1024.0),
+                None => println!("  after {minutes:>4.0} min: not known on this system"),
+            }
+            told_s += if told_s < 300.0 { 60.0 } else { 300.0 };
+        }
+        if heard_s >= SOAK_S {
+            break;
+        }
+    }
+    println!(
+        "  {n_answers} answers, {:.1} times as fast as it sounds",
+        SOAK_S / start.elapsed().as_secs_f64()
+    );
     Ok(())
+}
+
+/// What the program holds in memory now, KiB: the line `VmRSS: 1234 kB` (proc(5)).
+fn resident_kib() -> Option<f64> {
+    let text = std::fs::read_to_string("/proc/self/status").ok()?;
+    let line = text.lines().find(|l| l.starts_with("VmRSS:"))?;
+    line.split_whitespace().nth(1)?.parse().ok()
 }
 
 /// What was told of a take.

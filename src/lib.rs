@@ -11,6 +11,7 @@
 //! * [`hearing`] turns samples into notes, beats and chord proposals; pure.
 //! * [`songlog`] keeps what was heard and what was decided apart.
 //! * [`deciding`] turns what a person wants into decisions, saved.
+//! * [`playback`] makes a stretch of a take and its chords ready to be heard.
 //! * [`drafting`] joins sound, hearing and the log.
 //! * [`foreign`] takes files of other programs in.
 //! * [`chart`] writes a song in each format.
@@ -37,6 +38,7 @@ pub mod foreign;
 pub mod fretboard;
 pub mod grading;
 pub mod hearing;
+pub mod playback;
 pub mod songlog;
 pub mod theory;
 pub mod units;

@@ -1,12 +1,7 @@
 //! Counted bars before a recording: clicks on the output device.
 
 use super::AudioError;
-use super::device::{Quiet, words};
-use cpal::traits::{DeviceTrait, HostTrait, StreamTrait};
-use cpal::{SampleFormat, StreamConfig};
-use std::sync::Arc;
-use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
-use std::time::{Duration, Instant};
+use super::device_out::Output;
 
 /// Peak of a click: 18 dB under full scale, since it may come through headphones.
 const CLICK_PEAK: f32 = 0.126;
@@ -50,79 +45,22 @@ impl CountIn {
     }
 }
 
-/// Plays the count and returns at the beat after its last; `stop` ends it at once.
+/// Plays the count and returns when its last beat has sounded; `stop` ends it at once.
 ///
 /// # Errors
-/// * [`AudioError::Device`] if there is no output device, or it does not play.
+/// * [`AudioError::NoOutput`] if there is no output device, or it does not play.
 pub fn count_in(count: CountIn, stop: &dyn Fn() -> bool) -> Result<(), AudioError> {
-    let _quiet = Quiet::new();
-    let failed = |e: cpal::Error| AudioError::Device {
-        device: "sound output for the count-in".into(),
-        reason: words(&e),
+    let output = Output::find(None, None)?;
+    let rate_hz = output.rate_hz();
+    let mut frame = 0;
+    let next = move || {
+        let click = count.sample(frame, rate_hz);
+        frame += 1;
+        [click; 2]
     };
-    let device = cpal::default_host()
-        .default_output_device()
-        .ok_or_else(|| AudioError::Device {
-            device: "sound output for the count-in".into(),
-            reason: "the system has none".into(),
-        })?;
-    let usual = device.default_output_config().map_err(failed)?;
-    let float = usual.sample_format() == SampleFormat::F32;
-    let config: StreamConfig = usual.config();
-    let (n_channels, rate_hz) = (usize::from(config.channels), config.sample_rate);
-    let played = Arc::new(AtomicU64::new(0));
-    let broken = Arc::new(AtomicBool::new(false));
-    let (counter, flag) = (Arc::clone(&played), Arc::clone(&broken));
-    let on_error = move |e: cpal::Error| {
-        if e.kind() != cpal::ErrorKind::Xrun && e.kind() != cpal::ErrorKind::RealtimeDenied {
-            flag.store(true, Ordering::Relaxed);
-        }
-    };
-    let next = move |n_frames: usize| {
-        let from = counter.fetch_add(n_frames as u64, Ordering::Relaxed);
-        move |i: usize| count.sample(from + i as u64, rate_hz)
-    };
-    let stream = if float {
-        device.build_output_stream::<f32, _, _>(
-            config,
-            move |out, _| {
-                let click = next(out.len() / n_channels);
-                for (i, frame) in out.chunks_mut(n_channels).enumerate() {
-                    frame.fill(click(i));
-                }
-            },
-            on_error,
-            None,
-        )
-    } else {
-        device.build_output_stream::<i16, _, _>(
-            config,
-            move |out, _| {
-                let click = next(out.len() / n_channels);
-                for (i, frame) in out.chunks_mut(n_channels).enumerate() {
-                    frame.fill((click(i) * 32_767.0) as i16);
-                }
-            },
-            on_error,
-            None,
-        )
-    }
-    .map_err(failed)?;
-    stream.play().map_err(failed)?;
-    // the device's own clock counts; it is given two seconds more than it needs
-    let wanted = (count.seconds() * f64::from(rate_hz)) as u64;
-    let patience = Duration::from_secs_f64(count.seconds() + 2.0);
-    let start = Instant::now();
-    while played.load(Ordering::Relaxed) < wanted && !stop() {
-        if broken.load(Ordering::Relaxed) || start.elapsed() > patience {
-            return Err(AudioError::Device {
-                device: "sound output for the count-in".into(),
-                reason: "it stopped playing".into(),
-            });
-        }
-        std::thread::sleep(Duration::from_millis(2));
-    }
-    Ok(())
+    // the device's own clock counts
+    let n_frames = (count.seconds() * f64::from(rate_hz)).round() as u64;
+    output.play(next, n_frames, &mut |_| stop())
 }
 
 #[cfg(test)]

@@ -66,6 +66,18 @@ pub enum AudioError {
         /// What the system said.
         reason: String,
     },
+    /// Nothing can be played; connect loudspeakers or headphones, or write a file.
+    NoOutput {
+        /// What the system said.
+        reason: String,
+    },
+    /// No output device of that name, or several; choose one of the list.
+    OutputName {
+        /// What was asked for.
+        name: String,
+        /// Names that fit, or all if none does.
+        names: Vec<String>,
+    },
     /// No device of that name, or several; choose one of the list.
     DeviceName {
         /// What was asked for.
@@ -146,6 +158,18 @@ impl std::fmt::Display for AudioError {
             Self::NoDevice { reason } => write!(
                 f,
                 "no microphone can be opened: {reason} (connect one and look at: takebook record --devices)"
+            ),
+            Self::NoOutput { reason } => write!(
+                f,
+                "no sound can be played: {reason} (connect loudspeakers or headphones)"
+            ),
+            Self::OutputName { name, names } if names.is_empty() => {
+                write!(f, "there is no output device '{name}', nor any other")
+            }
+            Self::OutputName { name, names } => write!(
+                f,
+                "'{name}' does not name one output device; there are: {}",
+                names.join(", ")
             ),
             Self::DeviceName { name, names } if names.is_empty() => write!(
                 f,

@@ -13,6 +13,9 @@
 //! feature `mic`); what comes out of it goes to a [`Recording`], to a
 //! [`LevelMeter`] or, made mono by [`ToHearing`], to hearing.
 //!
+//! What is to be heard goes out by `play`; [`stretch`] makes it slower at the
+//! same pitch.
+//!
 //! Not here: anything that knows music.
 
 mod decode;
@@ -20,6 +23,8 @@ mod decode;
 mod device;
 #[cfg(feature = "mic")]
 mod device_clicks;
+#[cfg(feature = "mic")]
+mod device_out;
 mod edits;
 mod error;
 mod facts;
@@ -31,6 +36,7 @@ mod resample;
 #[cfg(feature = "mic")]
 mod ring;
 mod source;
+mod stretch;
 #[cfg(test)]
 mod tests;
 
@@ -38,12 +44,15 @@ mod tests;
 pub use device::{Capture, Faults, InputDevice, WantedDevice, capture, input_devices};
 #[cfg(feature = "mic")]
 pub use device_clicks::{CountIn, count_in};
+#[cfg(feature = "mic")]
+pub use device_out::play;
 pub use error::AudioError;
 pub use facts::{Facts, Fingerprint};
 pub use record::{Recording, SampleForm};
 pub use record_level::{Level, LevelMeter};
 pub use record_mono::{Channels, ToHearing};
 pub use source::{Decoded, HEARING_RATE, LONGEST_S, Source, decode, open};
+pub use stretch::stretch;
 
 /// File name endings that are worth trying, lower case, without the dot.
 pub const ENDINGS: &[&str] = &[

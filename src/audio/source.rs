@@ -5,7 +5,7 @@ use super::decode::{Step, Track};
 use super::facts::{Facts, FingerprintMeter};
 use super::mono::{Mix, MixScan, Mixer};
 use super::resample::Stream;
-use crate::units::SampleRate;
+use crate::units::{SampleRate, Seconds};
 use std::path::Path;
 
 /// The rate that hearing works at: keeps all below 11 kHz, far above a guitar's notes.
@@ -160,6 +160,30 @@ impl Source {
         self.note(&track, &mixer, mix, broken);
         progress(1.0);
         Ok(())
+    }
+
+    /// The part of the take between two moments as mono at its own rate, as far
+    /// as the take goes.
+    ///
+    /// # Errors
+    /// As [`open`]; what follows a damaged place is left out.
+    pub fn mono_between(&self, from: Seconds, to: Seconds) -> Result<Vec<f32>, AudioError> {
+        let mix = self.choose_mix()?;
+        let mut track = Track::open(&self.facts.path)?;
+        let mut mixer = Mixer::new(track.n_channels, mix);
+        let rate = SampleRate(track.rate_hz);
+        let (first, last) = (rate.samples(from), rate.samples(to));
+        let (mut part, mut block, mut at) = (Vec::new(), Vec::new(), 0);
+        while at < last
+            && let Step::Samples = track.next_block(&mut block)
+        {
+            let mono = mixer.push(&mut block);
+            let begin = first.saturating_sub(at).min(mono.len());
+            let end = (last - at).min(mono.len());
+            part.extend_from_slice(mono.get(begin..end).unwrap_or_default());
+            at += mono.len();
+        }
+        Ok(part)
     }
 
     /// Streams the take as it is: all channels, interleaved, at its own rate.

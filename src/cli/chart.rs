@@ -218,7 +218,7 @@ fn load(path: &Path) -> Result<Song, CliError> {
 }
 
 /// Writes whole or not at all: into a file beside it, then renamed.
-fn save(path: &Path, bytes: &[u8], replace: bool) -> Result<(), CliError> {
+pub(super) fn save(path: &Path, bytes: &[u8], replace: bool) -> Result<(), CliError> {
     let fail = |e: std::io::Error| CliError::new(format!("cannot write '{}': {e}", path.display()));
     let folder = match path.parent() {
         Some(p) if !p.as_os_str().is_empty() => p,

@@ -58,6 +58,7 @@ from_room!(
     crate::songlog::LogError,
     crate::chart::ChartError,
     crate::deciding::DecideError,
+    crate::playback::PlaybackError,
     crate::drafting::DraftError
 );
 

@@ -1,5 +1,6 @@
-//! `takebook listen`: the chord that sounds now, while it is played.
+//! `takebook listen`: the chord that sounds now, while it is played; or a take again.
 
+mod play;
 #[cfg(feature = "mic")]
 mod screen;
 
@@ -12,10 +13,11 @@ use std::path::PathBuf;
 /// Arguments of `listen`.
 #[derive(clap::Args)]
 #[command(
-    after_help = "Example: takebook listen --tuning drop-d --keep ideas.takebook\n\nKeys: k keeps the moment (its sound and its chords go to the log), m marks\nwhere the next kept moment begins, f freezes the screen, q quits."
+    after_help = "Example: takebook listen --tuning drop-d --keep ideas.takebook\n\nKeys: k keeps the moment (its sound and its chords go to the log), m marks\nwhere the next kept moment begins, f freezes the screen, q quits.\n\nTo hear bars 5 to 8 again at half speed, and then their chords as plucked strings:\n  takebook listen --play ideas.takebook --bar 5-8 --slow 50 --chords\nIt is played at a moderate level; through headphones turn the volume down first,\nand stop if your ears ring."
 )]
 pub(crate) struct Args {
     /// The device: its name in `record --devices`, or a part that fits only one.
+    /// With --play: the output device.
     #[arg(long, value_name = "NAME")]
     device: Option<String>,
     /// Only this channel of it, from 1. Left out, all mixed.
@@ -42,6 +44,15 @@ pub(crate) struct Args {
     /// One JSON object a line, whenever the answer changes.
     #[arg(long)]
     json: bool,
+    #[command(flatten)]
+    play: play::Args,
+}
+
+pub(crate) fn run(args: &Args, out: &mut dyn Write) -> Result<Outcome, CliError> {
+    match &args.play.play {
+        Some(log) => play::run(&args.play, log, args.device.as_deref(), args.json, out),
+        None => hear(args, out),
+    }
 }
 
 fn read_look_ahead(text: &str) -> Result<f64, String> {
@@ -52,12 +63,12 @@ fn read_look_ahead(text: &str) -> Result<f64, String> {
 }
 
 #[cfg(not(feature = "mic"))]
-pub(crate) fn run(_args: &Args, _out: &mut dyn Write) -> Result<Outcome, CliError> {
+fn hear(_args: &Args, _out: &mut dyn Write) -> Result<Outcome, CliError> {
     Err(super::no_mic())
 }
 
 #[cfg(feature = "mic")]
-pub(crate) use live::run;
+use live::hear;
 
 #[cfg(feature = "mic")]
 mod live {
@@ -70,7 +81,7 @@ mod live {
 
     const TICK: Duration = Duration::from_millis(20);
 
-    pub(crate) fn run(args: &Args, out: &mut dyn Write) -> Result<Outcome, CliError> {
+    pub(super) fn hear(args: &Args, out: &mut dyn Write) -> Result<Outcome, CliError> {
         let usual = Instrument::default();
         let listening = Listening::begin(ToListen {
             device: args.device.clone(),

@@ -28,6 +28,7 @@ mod log_sample;
 mod microphone;
 mod naming;
 mod outside;
+mod playback;
 mod readme;
 #[cfg(feature = "mic")]
 mod record;

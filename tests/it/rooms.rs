@@ -34,6 +34,10 @@ const TABLE: &[(&str, &[&str])] = &[
         ],
     ),
     (
+        "playback",
+        &["audio", "fretboard", "songlog", "theory", "units", "voice"],
+    ),
+    (
         "desk",
         &[
             "audio",
@@ -44,6 +48,7 @@ const TABLE: &[(&str, &[&str])] = &[
             "fretboard",
             "grading",
             "hearing",
+            "playback",
             "songlog",
             "theory",
             "units",
@@ -63,6 +68,7 @@ const TABLE: &[(&str, &[&str])] = &[
             "fretboard",
             "grading",
             "hearing",
+            "playback",
             "songlog",
             "theory",
             "units",
