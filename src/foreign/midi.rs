@@ -259,6 +259,14 @@ fn lay_bars(raw: &mut Raw, events: &Events, clock: &Clock, first: u64) -> Result
         let (_, n, value) = meters[at];
         let beat = (beat_quarters(n, value) * clock.quarter).max(1.0);
         let whole = (f64::from(n) * 4.0 / f64::from(value) * clock.quarter).max(1.0) as u64;
+        // silence of days before the first note is not walked bar by bar
+        let silent = meters
+            .get(at + 1)
+            .map_or(first, |change| change.0.min(first));
+        if tick + whole <= silent {
+            tick += (silent - tick) / whole * whole;
+            continue;
+        }
         let mut next = tick + whole;
         // a meter that changes inside a bar ends it
         if let Some(change) = meters.get(at + 1).filter(|m| m.0 < next) {
