@@ -114,7 +114,18 @@ fn events(smf: &Smf<'_>) -> Result<Events, ForeignError> {
             match event.kind {
                 TrackEventKind::Meta(meta) => match meta {
                     MetaMessage::Tempo(us) => all.tempi.push((tick, us.as_int().max(1))),
-                    MetaMessage::TimeSignature(n, power, ..) if power <= 5 && n > 0 => {
+                    // a log has no other meters
+                    MetaMessage::TimeSignature(n, power, ..)
+                        if power > 4 || !(1..=32).contains(&n) =>
+                    {
+                        return Err(ForeignError::Wrong {
+                            place: format!("track {}, tick {tick}", t + 1),
+                            reason: format!(
+                                "its meter is {n}/2^{power} (1 to 32 beats of 1, 2, 4, 8 or 16)"
+                            ),
+                        });
+                    }
+                    MetaMessage::TimeSignature(n, power, ..) => {
                         all.meters.push((tick, n, 1 << power));
                     }
                     MetaMessage::KeySignature(signs, minor) if all.key.is_none() => {

@@ -254,6 +254,11 @@ fn what_cannot_be_read_is_said_with_its_place() {
         (Kind::MusicXml, b"PK\x03\x04", "damaged"),
         (Kind::MusicXml, b"<score-partwise><part/></score-partwise>", "harmony"),
         (Kind::Midi, b"RIFF", "Standard MIDI File"),
+        (
+            Kind::Midi,
+            b"MThd\0\0\0\x06\0\0\0\x01\x01\xe0MTrk\0\0\0\x0c\0\xff\x58\x04\xd2\x02\x18\x08\0\xff\x2f\0",
+            "track 1, tick 0: its meter is 210/2^2",
+        ),
         (Kind::Midi, b"MThd\0\0\0\x06\0\x02\0\0\x01\xe0", "type 2"),
     ];
     for (kind, bytes, says) in cases {
