@@ -7,7 +7,7 @@ use crate::songlog::heard::{
     Candidate, FittedShape, Heard, HeardBar, HeardBeat, HeardChord, HeardNote, HeardSection,
 };
 use crate::theory::{Key, Label};
-use std::collections::HashMap;
+use std::collections::{HashMap, HashSet};
 
 /// A gap shorter than this is rounding and is closed, s.
 const ROUNDING_S: f64 = 0.002;
@@ -258,7 +258,8 @@ fn sections(raw: &mut Raw) -> (Vec<HeardSection>, Vec<Act>) {
     let taken: Vec<(Option<String>, Option<String>)> =
         raw.sections.iter().map(|s| heading(&s.text)).collect();
     let mut letters: HashMap<String, String> = HashMap::new();
-    let mut used: Vec<String> = taken.iter().filter_map(|(l, _)| l.clone()).collect();
+    let used: HashSet<String> = taken.iter().filter_map(|(l, _)| l.clone()).collect();
+    let mut free = free_letters(&used);
     let mut out: Vec<HeardSection> = Vec::new();
     let mut acts = Vec::new();
     let mut named: Vec<(usize, String)> = Vec::new();
@@ -267,11 +268,7 @@ fn sections(raw: &mut Raw) -> (Vec<HeardSection>, Vec<Act>) {
             let name = name.clone().unwrap_or_default();
             letters
                 .entry(name)
-                .or_insert_with(|| {
-                    let free = free_letter(&used);
-                    used.push(free.clone());
-                    free
-                })
+                .or_insert_with(|| free.next().unwrap_or_default())
                 .clone()
         });
         let first_bar = nearest_bar(&raw.bars, section.start_s);
@@ -313,8 +310,8 @@ fn sections(raw: &mut Raw) -> (Vec<HeardSection>, Vec<Act>) {
     (out, acts)
 }
 
-/// `A` to `Z`, then `A2` and so on.
-fn free_letter(used: &[String]) -> String {
+/// `A` to `Z`, then `A2` and so on, less those that are used.
+fn free_letters(used: &HashSet<String>) -> impl Iterator<Item = String> {
     (1u32..)
         .flat_map(|round| {
             ('A'..='Z').map(move |c| match round {
@@ -322,8 +319,7 @@ fn free_letter(used: &[String]) -> String {
                 n => format!("{c}{n}"),
             })
         })
-        .find(|l| !used.contains(l))
-        .unwrap_or_default()
+        .filter(|letter| !used.contains(letter))
 }
 
 fn nearest_bar(bars: &[HeardBar], time_s: f64) -> u32 {

@@ -114,7 +114,18 @@ fn events(smf: &Smf<'_>) -> Result<Events, ForeignError> {
             match event.kind {
                 TrackEventKind::Meta(meta) => match meta {
                     MetaMessage::Tempo(us) => all.tempi.push((tick, us.as_int().max(1))),
-                    MetaMessage::TimeSignature(n, power, ..) if power <= 5 && n > 0 => {
+                    // a log has no other meters
+                    MetaMessage::TimeSignature(n, power, ..)
+                        if power > 4 || !(1..=32).contains(&n) =>
+                    {
+                        return Err(ForeignError::Wrong {
+                            place: format!("track {}, tick {tick}", t + 1),
+                            reason: format!(
+                                "its meter is {n}/2^{power} (1 to 32 beats of 1, 2, 4, 8 or 16)"
+                            ),
+                        });
+                    }
+                    MetaMessage::TimeSignature(n, power, ..) => {
                         all.meters.push((tick, n, 1 << power));
                     }
                     MetaMessage::KeySignature(signs, minor) if all.key.is_none() => {
@@ -259,6 +270,14 @@ fn lay_bars(raw: &mut Raw, events: &Events, clock: &Clock, first: u64) -> Result
         let (_, n, value) = meters[at];
         let beat = (beat_quarters(n, value) * clock.quarter).max(1.0);
         let whole = (f64::from(n) * 4.0 / f64::from(value) * clock.quarter).max(1.0) as u64;
+        // silence of days before the first note is not walked bar by bar
+        let silent = meters
+            .get(at + 1)
+            .map_or(first, |change| change.0.min(first));
+        if tick + whole <= silent {
+            tick += (silent - tick) / whole * whole;
+            continue;
+        }
         let mut next = tick + whole;
         // a meter that changes inside a bar ends it
         if let Some(change) = meters.get(at + 1).filter(|m| m.0 < next) {

@@ -49,7 +49,7 @@ struct Reading {
 
 /// Names the chords; silence is no chord.
 ///
-/// Takes notes in order of their start, beats and the bars they are in.
+/// Takes notes in order of their start, beats in order and the bars they are in.
 pub(super) fn chords(
     notes: &[HeardNote],
     beats: &[HeardBeat],
@@ -60,10 +60,11 @@ pub(super) fn chords(
     let mut out: Vec<RawChord> = Vec::new();
     let mut from = 0;
     for bar in bars {
-        let mut edges: Vec<f64> = beats
+        let beat_from = |time_s: f64| beats.partition_point(|b| b.time_s < time_s - 1e-6);
+        let (first, end) = (beat_from(bar.start_s), beat_from(bar.end_s));
+        let mut edges: Vec<f64> = beats[first..end.max(first)]
             .iter()
             .map(|b| b.time_s)
-            .filter(|t| *t >= bar.start_s - 1e-6 && *t < bar.end_s - 1e-6)
             .collect();
         if edges.is_empty() {
             edges.push(bar.start_s);

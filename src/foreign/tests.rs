@@ -254,6 +254,11 @@ fn what_cannot_be_read_is_said_with_its_place() {
         (Kind::MusicXml, b"PK\x03\x04", "damaged"),
         (Kind::MusicXml, b"<score-partwise><part/></score-partwise>", "harmony"),
         (Kind::Midi, b"RIFF", "Standard MIDI File"),
+        (
+            Kind::Midi,
+            b"MThd\0\0\0\x06\0\0\0\x01\x01\xe0MTrk\0\0\0\x0c\0\xff\x58\x04\xd2\x02\x18\x08\0\xff\x2f\0",
+            "track 1, tick 0: its meter is 210/2^2",
+        ),
         (Kind::Midi, b"MThd\0\0\0\x06\0\x02\0\0\x01\xe0", "type 2"),
     ];
     for (kind, bytes, says) in cases {
@@ -289,6 +294,54 @@ fn a_bomb_of_entities_or_repeats_ends_in_words() {
     )
     .expect_err("too long");
     assert!(error.to_string().contains("more than 10000"), "{error}");
+}
+
+#[test]
+fn days_of_silence_before_the_first_note_are_passed_over() {
+    // two ticks a quarter and a meter of 1/16: bars of one tick
+    let mut track = vec![0, 0xff, 0x58, 4, 1, 4, 24, 8];
+    // no event here but a long wait each: 20,000 times 268 million ticks
+    for _ in 0..20_000 {
+        track.extend([0xff, 0xff, 0xff, 0x7f, 0xb0, 64, 0]);
+    }
+    track.extend([0, 0x90, 60, 80, 4, 0x80, 60, 0, 0, 0xff, 0x2f, 0]);
+    let mut file = b"MThd\0\0\0\x06\0\0\0\x01\0\x02MTrk".to_vec();
+    file.extend((track.len() as u32).to_be_bytes());
+    file.extend(track);
+    let taken = read(Kind::Midi, &file, &Given::default()).unwrap_or_else(|e| panic!("{e}"));
+    assert_eq!(taken.heard.bars.len(), 4);
+    assert_eq!(taken.heard.bars[0].number, 1);
+}
+
+#[test]
+fn a_silence_passed_over_keeps_the_bars_where_they_were() {
+    // 4/4 for a bar and a half, 3/4 from there; the first note in the sixth beat of that
+    let wait: (u8, &[u8]) = (24, &[0xff, 0x58, 4, 3, 2, 24, 8]);
+    let note: (u8, &[u8]) = (20, &[0x90, 60, 80]);
+    let file = midi(&[wait, note, (4, &[0x80, 60, 0])]);
+    let taken = read(Kind::Midi, &file, &Given::default()).unwrap_or_else(|e| panic!("{e}"));
+    // bars from quarters 0 and 4, then of 3/4 from quarters 6 and 9; the note is at 11
+    let starts: Vec<f64> = taken.heard.bars.iter().map(|b| b.start_s).collect();
+    assert_eq!(starts, [4.5]);
+}
+
+#[test]
+fn a_tuning_from_nowhere_and_ten_thousand_headings_are_read() {
+    let tuning = "<attributes><staff-details><staff-tuning line=\"1\"><tuning-step>E</tuning-step>\
+                  <tuning-octave>1e300</tuning-octave></staff-tuning></staff-details></attributes>";
+    let mut measures = vec![format!("{tuning}{}", symbol("C", "major"))];
+    for i in 1..10_000 {
+        measures.push(format!(
+            "<direction><direction-type><rehearsal>part {i}</rehearsal></direction-type></direction>"
+        ));
+    }
+    let measures: Vec<&str> = measures.iter().map(String::as_str).collect();
+    let text = score(&measures);
+    let taken =
+        read(Kind::MusicXml, text.as_bytes(), &Given::default()).unwrap_or_else(|e| panic!("{e}"));
+    let sections = &taken.heard.sections;
+    assert_eq!(sections.len(), 9_999);
+    assert_eq!(sections[27].letter, "B2");
 }
 
 proptest::proptest! {

@@ -104,6 +104,12 @@ fn heard(h: &Heard) -> Result<(), Fault> {
     if let Some(bpm) = h.tempo_bpm {
         tempo(bpm, "heard.tempo_bpm")?;
     }
+    if let Some((n, value)) = h.meter {
+        let text = format!("{n}/{value}");
+        ensure(super::read_meter(&text).is_ok(), "heard.meter", || {
+            format!("{text} is not a meter")
+        })?;
+    }
     for (i, pair) in h.beats.windows(2).enumerate() {
         ensure(
             pair[0].time_s < pair[1].time_s,

@@ -196,3 +196,70 @@ fn damaged_words_and_labels_are_refused_or_said_again() {
         "{n_read} of {n_tried} were read"
     );
 }
+
+/// The kinds of `foreign` by the first byte of their seeds.
+fn kind_of(first: u8) -> takebook::foreign::Kind {
+    use takebook::foreign::Kind;
+    match first {
+        b'L' => Kind::Lab,
+        b'J' => Kind::Jams,
+        b'X' => Kind::MusicXml,
+        b'M' => Kind::Midi,
+        other => panic!("no kind is called {other}"),
+    }
+}
+
+#[test]
+fn damaged_files_of_other_programs_are_refused_in_words_or_make_a_log() {
+    let path = Path::new("damaged.takebook");
+    let (mut n_written, mut n_senseless, mut n_refused) = (0, 0, 0);
+    for (name, seed) in seeds("foreign") {
+        let kind = kind_of(seed[0]);
+        let mut dice = Dice(17);
+        for round in 0..1_500 {
+            let bytes = damage(&seed[1..], &mut dice);
+            let taken = match takebook::foreign::read(kind, &bytes, &Default::default()) {
+                Ok(taken) => taken,
+                Err(error) => {
+                    n_refused += 1;
+                    let said = error.to_string();
+                    assert!(
+                        !said.is_empty() && said.len() < 400,
+                        "{name} {round}: {said}"
+                    );
+                    continue;
+                }
+            };
+            let mut log = songlog::Log {
+                take: songlog::Take {
+                    file: name.clone(),
+                    kind: kind.words().into(),
+                    rate_hz: 0,
+                    channels: 0,
+                    bytes: bytes.len() as u64,
+                    fingerprint: None,
+                },
+                drafted: "2031-05-02T18:30:00Z".into(),
+                heard: taken.heard,
+                decided: Vec::new(),
+            };
+            if !taken.acts.is_empty() {
+                log.decide("2031-05-02T18:30:00Z".into(), taken.acts);
+            }
+            // `draft` refuses what makes no sense and says where; seldom, for the readers see most
+            if songlog::validate::sense(&log).is_err() {
+                n_senseless += 1;
+                continue;
+            }
+            n_written += 1;
+            let written = songlog::write(&log);
+            let again =
+                songlog::read(path, &written).unwrap_or_else(|e| panic!("{name} {round}: {e}"));
+            assert_eq!(songlog::write(&again), written, "{name} {round}");
+        }
+    }
+    assert!(
+        n_written > 1_000 && n_refused > 1_000 && n_senseless < n_written / 20,
+        "{n_written} written, {n_senseless} made no sense, {n_refused} refused"
+    );
+}

@@ -87,8 +87,10 @@ pub(super) fn staff_details(node: Node<'_, '_>, score: &mut Score) {
                 .trim()
                 .parse()
                 .ok()?;
-            let alter = child_number(c, "tuning-alter").unwrap_or(0.0) as i32;
-            let octave = child_number(c, "tuning-octave")? as i32;
+            let alter = child_number(c, "tuning-alter").unwrap_or(0.0);
+            let alter = alter.clamp(-12.0, 12.0) as i32;
+            // octaves 0 to 9 are all that the format has
+            let octave = child_number(c, "tuning-octave")?.clamp(0.0, 9.0) as i32;
             let natural = Spelled::new(step.letter(), 0).pitch_class().index() as i32;
             let midi = 12 * (octave + 1) + natural + alter;
             Some((line, u8::try_from(midi).ok()?))
