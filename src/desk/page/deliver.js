@@ -24,7 +24,11 @@ let list = null;
 export function startDeliver() {
   const field = (name, node) => (options[name] = node);
   const tick = (name, words) => el("label", { class: "tick" }, field(name, el("input", { type: "checkbox", onchange: draw })), ` ${words}`);
-  list = el("ul", { class: "formats" });
+  list = el(
+    "ul",
+    { class: "formats" },
+    ...FORMATS.map(([format, name, use]) => el("li", {}, el("a", { download: true, "data-format": format }, name), el("span", {}, use))),
+  );
   find("#deliver").append(
     el(
       "div",
@@ -72,7 +76,8 @@ function draw() {
   const n = desk.song?.n_open ?? 0;
   find("#deliver-open").textContent = n === 0 ? "Every chord is decided." : `${n} still open: they are delivered with a question mark.`;
   options.print.href = address("/api/chart", { ...query("html"), inline: true });
-  list.replaceChildren(
-    ...FORMATS.map(([format, name, use]) => el("li", {}, el("a", { href: address("/api/chart", query(format)), download: true, "data-format": format }, name), el("span", {}, use))),
-  );
+  // the links stay the same ones: a click that has begun is not lost
+  for (const link of list.querySelectorAll("a")) {
+    link.href = address("/api/chart", query(link.dataset.format));
+  }
 }
