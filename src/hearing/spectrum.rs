@@ -12,7 +12,7 @@
 //!   sides; window `12 fs / f` within 256 to 2730 samples (at most 0.12 s).
 //!   Tells when a low note starts.
 //!
-//! Live, every kernel lies at the frame's end instead ([`Align::End`]): what is
+//! Live, every kernel lies at the frame's end instead (`Align::End`): what is
 //! known of the last moment then does not wait for the longest window.
 //!
 //! Values are kept as decibels in half-decibel steps of one byte, so that ten
