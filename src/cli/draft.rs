@@ -14,12 +14,11 @@ use crate::songlog::resolve::Settings;
 use crate::songlog::{self, Log, resolve, store, validate};
 use crate::theory::{Key, Label};
 use indicatif::{MultiProgress, ProgressBar, ProgressStyle};
-use rayon::prelude::*;
 use serde_json::{Value, json};
 use std::collections::HashMap;
 use std::io::Write;
 use std::path::{Path, PathBuf};
-use std::sync::atomic::{AtomicBool, Ordering};
+use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
 
 /// Arguments of `draft`.
 #[derive(clap::Args)]
@@ -194,27 +193,26 @@ struct Told {
 pub(crate) fn run(args: Args, out: &mut dyn Write) -> Result<Outcome, CliError> {
     let jobs = plan(&args)?;
     let bars = MultiProgress::new();
-    let pool = rayon::ThreadPoolBuilder::new()
-        .num_threads(args.jobs.map_or(0, usize::from))
-        .build()
-        .map_err(|e| CliError::new(format!("cannot start {:?} jobs: {e}", args.jobs)))?;
     let (sender, receiver) = std::sync::mpsc::channel();
-    let stop = AtomicBool::new(false);
+    let (stop, next) = (AtomicBool::new(false), AtomicUsize::new(0));
+    let pools = pools(&args, jobs.len())?;
     let results = std::thread::scope(|scope| {
-        scope.spawn(|| {
-            let sender = sender;
-            pool.install(|| {
-                jobs.par_iter()
-                    .enumerate()
-                    .for_each_with(sender, |sender, (i, job)| {
-                        if !stop.load(Ordering::Relaxed) {
-                            let done = draft(job, &args, &bars).unwrap_or_else(Done::Failed);
-                            // nobody listens any more only if writing failed
-                            let _ = sender.send((i, done));
-                        }
-                    });
+        for pool in &pools {
+            let sender = sender.clone();
+            let (jobs, args, bars, stop, next) = (&jobs, &args, &bars, &stop, &next);
+            scope.spawn(move || {
+                while !stop.load(Ordering::Relaxed) {
+                    let i = next.fetch_add(1, Ordering::Relaxed);
+                    let Some(job) = jobs.get(i) else { break };
+                    let done = pool
+                        .install(|| draft(job, args, bars))
+                        .unwrap_or_else(Done::Failed);
+                    // nobody listens any more only if writing failed
+                    let _ = sender.send((i, done));
+                }
             });
-        });
+        }
+        drop(sender);
         let told = tell_all(&jobs, &args, receiver, out);
         stop.store(true, Ordering::Relaxed);
         told
@@ -224,6 +222,30 @@ pub(crate) fn run(args: Args, out: &mut dyn Write) -> Result<Outcome, CliError> 
         writeln!(out, "{}", json!({"version": 1, "drafts": drafts}))?;
     }
     close(&jobs, results)
+}
+
+/// Threads for each of the takes that are heard at a time.
+///
+/// A pool for each: in one pool a thread that waits for a part of its take would
+/// begin another take meanwhile, on the same stack, and in that one the next.
+fn pools(args: &Args, n_takes: usize) -> Result<Vec<rayon::ThreadPool>, CliError> {
+    let failed = |e: &dyn std::fmt::Display| {
+        CliError::new(format!("cannot start {:?} jobs: {e}", args.jobs))
+    };
+    let all = match args.jobs {
+        Some(n) => usize::from(n),
+        None => rayon::current_num_threads(),
+    };
+    let n_pools = all.min(n_takes).max(1);
+    (0..n_pools)
+        .map(|i| {
+            let n = all / n_pools + usize::from(i < all % n_pools);
+            rayon::ThreadPoolBuilder::new()
+                .num_threads(n.max(1))
+                .build()
+                .map_err(|e| failed(&e))
+        })
+        .collect()
 }
 
 /// Tells of each take as soon as it is its turn; gives what became of all.
