@@ -4,10 +4,10 @@ use super::book::Snapshot;
 use super::drawn;
 use super::error::{ApiError, ApiResult};
 use super::server::{Room, Shared, json};
-use crate::chart::Options;
-use crate::chart::sheet::Sheet;
+use crate::deciding::place::{Place, Twin, twins};
 use crate::deciding::song_json::{self, round};
 use crate::deciding::{redoable, undoable};
+use crate::songlog::form;
 use crate::songlog::song::{Bar, Song, Span};
 use crate::songlog::store::take_path;
 use crate::theory::midi_name;
@@ -39,7 +39,7 @@ fn told(snapshot: &Snapshot) -> Value {
     let mut value = song_json::song(song);
     let records = value["bars"].as_array_mut().into_iter().flatten();
     for (bar, record) in song.bars.iter().zip(records) {
-        record["repeats"] = repeats(bar, song).map(|b| b.number).collect();
+        record["repeats"] = twins_of(bar, song).iter().map(|t| t.bar).collect();
     }
     value["revision"] = json!(snapshot.revision);
     value["can_undo"] = json!(undoable(log).is_some());
@@ -73,33 +73,17 @@ fn file_name(path: &std::path::Path) -> String {
         .into_owned()
 }
 
-/// The order of sections in words; empty where there is none.
+/// The order of sections as everywhere else; empty where there is only one.
 fn roadmap(song: &Song) -> String {
-    let short = Options {
-        short: true,
-        ..Options::default()
-    };
-    Sheet::new(song, &short).map_or_else(|_| String::new(), |sheet| sheet.form.join(", "))
+    match form::roadmap(song) {
+        names if names.len() > 1 => names.join(" "),
+        _ => String::new(),
+    }
 }
 
 /// The same bar in the other sections of its letter.
-fn repeats<'a>(bar: &Bar, song: &'a Song) -> impl Iterator<Item = &'a Bar> {
-    let number = bar.number;
-    let here = song
-        .sections
-        .iter()
-        .position(|s| (s.first_bar..=s.last_bar).contains(&number));
-    let others = song.sections.iter().enumerate();
-    others.filter_map(move |(i, other)| {
-        let section = &song.sections[here?];
-        let twin = other.first_bar + (number - section.first_bar);
-        if Some(i) == here || other.letter != section.letter || twin > other.last_bar {
-            return None;
-        }
-        // numbers of bars ascend
-        let at = song.bars.binary_search_by_key(&twin, |b| b.number).ok()?;
-        song.bars.get(at)
-    })
+fn twins_of(bar: &Bar, song: &Song) -> Vec<Twin> {
+    twins(Place::Stretch(bar.start_s, bar.end_s), song)
 }
 
 pub(super) async fn bar(State(shared): Room, Path(number): Path<String>) -> ApiResult<Response> {
@@ -131,17 +115,17 @@ fn one_bar(snapshot: &Arc<Snapshot>, number: u32) -> ApiResult<Value> {
         })?;
     let chords =
         |bar: &Bar| -> Vec<Value> { song.spans_in(bar).map(|span| chord(span, song)).collect() };
-    let labels =
-        |bar: &Bar| -> Vec<String> { song.spans_in(bar).map(|s| s.label.label()).collect() };
-    let again: Vec<Value> = repeats(bar, song)
-        .map(|other| {
-            json!({
+    let again: Vec<Value> = twins_of(bar, song)
+        .into_iter()
+        .filter_map(|twin| {
+            let other = song.bars.iter().find(|b| b.number == twin.bar)?;
+            Some(json!({
                 "bar": other.number,
                 "start_s": round(other.start_s),
                 "end_s": round(other.end_s),
                 "chords": song.spans_in(other).map(song_json::span).collect::<Vec<_>>(),
-                "same": labels(other) == labels(bar),
-            })
+                "same": twin.same,
+            }))
         })
         .collect();
     Ok(json!({
