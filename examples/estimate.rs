@@ -4,8 +4,7 @@
 //!
 //!     cargo run --release --example estimate -- TAKES OUT [NAME-STARTS-WITH] [WEIGHT=VALUE…]
 //!
-//! A weight of the musical stage is named as in the table at the end of this
-//! file (`key=1.2`): that is how weights are compared on takes whose truth is known.
+//! A weight of the musical stage is named as in `common/named_weights.rs` (`key=1.2`): that is how weights are compared on takes whose truth is known.
 //!
 //! Where NAME.truth.json lies beside a take, its `capo` and `tuning_offsets`
 //! (semitones each string is away from standard tuning, low to high) are told
@@ -18,6 +17,9 @@ use std::error::Error;
 use std::path::{Path, PathBuf};
 use takebook::fretboard::{Instrument, Tuning};
 use takebook::hearing::{Given, Hearing, Listener, Weights, interpret};
+
+#[path = "common/named_weights.rs"]
+mod named_weights;
 
 /// Candidates and shapes written for a chord.
 const N_RANKED: usize = 6;
@@ -35,7 +37,7 @@ fn main() -> Result<(), Box<dyn Error>> {
     let wanted = names.first().copied().unwrap_or("");
     let mut weights = Weights::default();
     for setting in settings {
-        set(&mut weights, setting)?;
+        named_weights::set(&mut weights, setting)?;
     }
     std::fs::create_dir_all(out)?;
     let mut files: Vec<PathBuf> = std::fs::read_dir(takes)?
@@ -173,42 +175,4 @@ fn chord(span: &takebook::hearing::HeardSpan) -> Value {
         "probabilities": candidates.map(|c| c.1).collect::<Vec<_>>(),
         "voicings": span.shapes.iter().take(N_RANKED).map(|s| frets(&s.0)).collect::<Vec<_>>(),
     })
-}
-
-/// Sets one weight from `name=value`.
-fn set(weights: &mut Weights, setting: &str) -> Result<(), Box<dyn Error>> {
-    let (name, value) = setting
-        .split_once('=')
-        .ok_or("say a weight as name=value")?;
-    let value: f64 = value.parse()?;
-    let c = &mut weights.chords;
-    let single = match name {
-        "chord" => &mut c.chord,
-        "bass" => &mut c.bass,
-        "bass_start" => &mut c.bass_start,
-        "inversion" => &mut c.inversion,
-        "far_bass" => &mut c.far_bass,
-        "on_bar" => &mut c.on_bar,
-        "on_beat" => &mut c.on_beat,
-        "on_half" => &mut c.on_half,
-        "off_grid" => &mut c.off_grid,
-        "key" => &mut c.key,
-        "colour" => &mut c.colour,
-        "rare" => &mut c.rare,
-        "fifths" => &mut c.fifths,
-        "temperature" => &mut weights.temperature,
-        _ => {
-            let double = match name {
-                "ease" => &mut weights.fit.ease,
-                "margin" => &mut weights.fit.margin,
-                "unplucked" => &mut weights.fit.unplucked,
-                "power" => &mut weights.fit.power,
-                _ => return Err(format!("no weight is called '{name}'").into()),
-            };
-            *double = value;
-            return Ok(());
-        }
-    };
-    *single = value as f32;
-    Ok(())
 }

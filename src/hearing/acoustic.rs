@@ -38,7 +38,7 @@ pub(crate) const LOWEST_MIDI: u8 = 28;
 const LOG_STEP: f32 = 1.0 / 12.0;
 
 /// Frames in a chunk without its context.
-const CHUNK: usize = 384;
+const CHUNK: usize = 1024;
 /// Frames of context on both sides: the net's reach.
 const CONTEXT: usize = 72;
 

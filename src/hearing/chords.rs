@@ -72,7 +72,7 @@ impl Default for ChordWeights {
             key: 1.0,
             colour: 0.3,
             rare: 0.5,
-            fifths: 4.0,
+            fifths: 10.0,
             longest_s: 16.0,
         }
     }

@@ -399,7 +399,8 @@ fn with_plucks(
             out.extend(silence(from, begin));
             for implied in read {
                 out.push(HeardSpan {
-                    start_s: implied.start_s,
+                    // a pluck may begin a little before the stroke that cut it off
+                    start_s: implied.start_s.max(from),
                     end_s: implied.end_s,
                     candidates: implied.candidates,
                     shapes: Vec::new(),
@@ -443,10 +444,14 @@ pub(crate) fn candidates(
         .collect();
     let total: f32 = weighted.iter().map(|w| w.0).sum();
     weighted.sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.cmp(&b.1)));
-    weighted
+    let three = three_chords(weighted.iter().map(|(_, i)| states.list[*i].0));
+    let (first, rest): (Vec<_>, Vec<_>) = (0..weighted.len()).partition(|k| three.contains(k));
+    first
         .into_iter()
+        .chain(rest)
         .take(N)
-        .map(|(w, i)| {
+        .map(|k| {
+            let (w, i) = weighted[k];
             let (class, bass, _) = states.list[i];
             (
                 label_of(class, bass, key),
@@ -455,6 +460,22 @@ pub(crate) fn candidates(
             )
         })
         .collect()
+}
+
+/// Places of the first three different classes: a chord over another bass is one
+/// more candidate, but does not take the place of another chord.
+fn three_chords(classes: impl Iterator<Item = usize>) -> Vec<usize> {
+    let (mut places, mut seen) = (Vec::new(), Vec::new());
+    for (place, class) in classes.enumerate() {
+        if places.len() == 3 {
+            break;
+        }
+        if !seen.contains(&class) {
+            seen.push(class);
+            places.push(place);
+        }
+    }
+    places
 }
 
 fn lowest(notes: &[Note], start_s: f64, end_s: f64) -> Option<u8> {

@@ -30,6 +30,7 @@ mod naming;
 mod outside;
 mod playback;
 mod readme;
+mod real_guitars;
 #[cfg(feature = "mic")]
 mod record;
 mod rendered;

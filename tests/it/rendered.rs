@@ -149,15 +149,15 @@ fn the_truth_of_rendered_takes_agrees_with_itself() {
 }
 
 /// What the program heard in a take.
-struct HeardTake {
-    chords: Timeline,
+pub(crate) struct HeardTake {
+    pub(crate) chords: Timeline,
     /// The first candidate of each chord.
     first: Vec<Said>,
     beats_s: Vec<f64>,
-    notes: Vec<NoteEvent>,
+    pub(crate) notes: Vec<NoteEvent>,
 }
 
-fn hear(take: &Path) -> HeardTake {
+pub(crate) fn hear(take: &Path) -> HeardTake {
     let (_keep, folder) = outside::folder();
     let log = folder.join("take.takebook");
     let output = outside::takebook()
