@@ -6,7 +6,11 @@
 //! The least is: decode the file, mix it to mono, halve its rate, and take one
 //! short-time Fourier transform (8192 points every 512 samples at 22,050 Hz).
 //! Each runs three times in a process of its own; the fastest counts. Memory
-//! is the high-water mark that Linux keeps of each process.
+//! is the high-water mark that Linux keeps of each process. The minute is drafted
+//! on one thread; ten minutes then show what a second thread brings.
+//!
+//! A peer made of general parts (`peer.py` beside this file: PyPI's librosa, installed
+//! by tests/setup) does the same minute: chroma, beats and a search over templates.
 
 #![expect(
     clippy::print_stdout,
@@ -61,12 +65,16 @@ fn bench() -> Result<(), Box<dyn Error>> {
         command
     })?;
     let log = folder.path().join("minute.takebook");
-    let draft = fastest(|| {
-        let _ = std::fs::remove_file(&log); // each run starts without a log
-        let mut command = Command::new(env!("CARGO_BIN_EXE_takebook"));
-        command.arg("draft").arg(&take).arg("-o").arg(&log);
-        command
-    })?;
+    let drafted = |take: &Path, threads: &str| {
+        fastest(|| {
+            let _ = std::fs::remove_file(&log); // each run starts without a log
+            let mut command = Command::new(env!("CARGO_BIN_EXE_takebook"));
+            command.arg("draft").arg(take).arg("-o").arg(&log);
+            command.env("RAYON_NUM_THREADS", threads);
+            command
+        })
+    };
+    let draft = drafted(&take, "1")?;
 
     println!("a minute of strummed guitar, WAV, 44.1 kHz, 16 bit, stereo\n");
     println!("{:<28}{:>10}{:>16}", "", "seconds", "peak memory");
@@ -77,6 +85,60 @@ fn bench() -> Result<(), Box<dyn Error>> {
     let times = draft.time.as_secs_f64() / least.time.as_secs_f64();
     let memory = draft.peak_kib as f64 / least.peak_kib as f64;
     println!("{:<28}{times:>9.1}x{memory:>15.1}x", "ratio");
+
+    let peer_s = peer(&take)?;
+    let faster = peer_s / draft.time.as_secs_f64();
+    println!("{:<28}{peer_s:>10.3}", "peer of general parts");
+    println!("{:<28}{faster:>9.1}x", "draft is faster by");
+
+    let long = folder.path().join("long.wav");
+    repeat(&take, &long, 10)?;
+    println!("\nten minutes of it\n");
+    let one = drafted(&long, "1")?;
+    let two = drafted(&long, "2")?;
+    for (name, cost) in [("one thread", &one), ("two threads", &two)] {
+        let mib = cost.peak_kib as f64 / 1024.0;
+        println!("{name:<28}{:>10.3}{mib:>12.1} MiB", cost.time.as_secs_f64());
+    }
+    let gain = one.time.as_secs_f64() / two.time.as_secs_f64();
+    println!("{:<28}{gain:>9.1}x", "the second thread brings");
+    Ok(())
+}
+
+/// Seconds that the peer needs, by its own clock: loading and compiling left out.
+fn peer(take: &Path) -> Result<f64, Box<dyn Error>> {
+    let root = Path::new(env!("CARGO_MANIFEST_DIR"));
+    let python = root.join(".venv/bin/python3");
+    if !python.exists() {
+        return Err("the peer needs tests/setup to be run first".into());
+    }
+    let mut command = Command::new(python);
+    command.arg(root.join("benches/peer.py")).arg(take);
+    for threads in [
+        "OMP_NUM_THREADS",
+        "OPENBLAS_NUM_THREADS",
+        "NUMBA_NUM_THREADS",
+    ] {
+        command.env(threads, "1");
+    }
+    let output = command.output()?;
+    if !output.status.success() {
+        return Err(String::from_utf8_lossy(&output.stderr).into_owned().into());
+    }
+    Ok(String::from_utf8(output.stdout)?.trim().parse()?)
+}
+
+/// A WAV file so many times after itself.
+fn repeat(from: &Path, to: &Path, times: usize) -> Result<(), Box<dyn Error>> {
+    let mut reader = hound::WavReader::open(from)?;
+    let samples = reader.samples::<i16>().collect::<Result<Vec<_>, _>>()?;
+    let mut wav = hound::WavWriter::create(to, reader.spec())?;
+    for _ in 0..times {
+        for sample in &samples {
+            wav.write_sample(*sample)?;
+        }
+    }
+    wav.finalize()?;
     Ok(())
 }
 
