@@ -33,6 +33,7 @@ mod readme;
 #[cfg(feature = "mic")]
 mod record;
 mod rendered;
+mod results;
 mod rooms;
 mod shapes;
 mod voice;
