@@ -1,5 +1,8 @@
 //! Many channels to one, and what the samples say about the recording.
 
+/// A sample beyond this, in parts of full scale, is damage: sums of such leave
+/// what a number can hold. Recorders that count in whole numbers stay far under it.
+const LOUDEST: f32 = 1e6;
 /// A sample at or over this is at full scale: the largest 16-bit value but three.
 const FULL_SCALE: f32 = 0.9999;
 /// So many samples at full scale in a row are clipping; a single one is a peak.
@@ -11,6 +14,11 @@ const CANCEL_RATIO: f64 = 0.3;
 const ENOUGH_SOUND_S: f64 = 20.0;
 /// Below this mean square there is nothing to judge by (-70 dB).
 const NOTHING: f64 = 1e-7;
+
+/// Whether a sample is a number that a recording can have.
+fn is_sound(x: f32) -> bool {
+    x.abs() <= LOUDEST
+}
 
 /// Which signal is made of the channels.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -50,7 +58,7 @@ impl MixScan {
         for frame in interleaved.chunks_exact(n) {
             let mut sum = 0.0;
             for (e, x) in energy.iter_mut().zip(frame) {
-                let x = if x.is_finite() { f64::from(*x) } else { 0.0 };
+                let x = if is_sound(*x) { f64::from(*x) } else { 0.0 };
                 *e += x * x;
                 sum += x;
             }
@@ -92,7 +100,7 @@ pub(super) struct Mixer {
     n_frames: u64,
     /// Samples in runs at full scale.
     pub(super) n_clipped: u64,
-    /// Samples that are no number.
+    /// Samples that are no number, or beyond [`LOUDEST`].
     pub(super) n_not_finite: u64,
     /// Highest absolute sample.
     pub(super) peak: f32,
@@ -120,7 +128,7 @@ impl Mixer {
         let share = 1.0 / self.n_channels as f32;
         for frame in interleaved.chunks_exact_mut(self.n_channels) {
             for (x, run) in frame.iter_mut().zip(&mut self.runs) {
-                if !x.is_finite() {
+                if !is_sound(*x) {
                     *x = 0.0;
                     self.n_not_finite += 1;
                 }

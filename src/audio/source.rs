@@ -244,7 +244,7 @@ impl Source {
         }
         if mixer.n_not_finite > 0 {
             warnings.push(format!(
-                "{} samples are no numbers and are heard as silence",
+                "{} samples are no numbers, or far beyond full scale, and are heard as silence",
                 mixer.n_not_finite
             ));
         }

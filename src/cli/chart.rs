@@ -198,6 +198,7 @@ impl Chart {
         let open = n_open > 0 || !fresh.is_empty();
         if !to_stdout && self.json {
             let said = serde_json::json!({
+                "version": 1,
                 "file": self.output.display().to_string(),
                 "bytes": n_bytes,
                 "n_chords": moved.spans.len(),

@@ -123,6 +123,7 @@ pub(crate) fn run(args: &Args, out: &mut dyn Write) -> Result<Outcome, CliError>
     if args.json {
         let told: Vec<String> = acts.iter().map(|a| words(a, &before)).collect();
         let result = serde_json::json!({
+            "version": 1,
             "decision": id,
             "acts": told,
             "hints": hints,

@@ -31,7 +31,7 @@ pub(crate) fn run(args: &Args, out: &mut dyn Write) -> Result<Outcome, CliError>
     let desk = Desk::open(args.log.clone(), args.port, Box::new(tell_next))?;
     let link = desk.link();
     if args.json {
-        writeln!(out, "{}", serde_json::json!({ "url": link }))?;
+        writeln!(out, "{}", serde_json::json!({"version": 1, "url": link}))?;
     } else {
         writeln!(out, "desk: {link}")?;
     }

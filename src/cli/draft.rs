@@ -260,7 +260,9 @@ fn tell_all(
     let mut next = 0;
     for (i, one) in receiver {
         if args.json_lines {
-            writeln!(out, "{}", as_json((&jobs[i], &one)))?;
+            let mut line = as_json((&jobs[i], &one));
+            line["version"] = json!(1);
+            writeln!(out, "{line}")?;
             out.flush()?;
         }
         done[i] = Some(one);

@@ -189,7 +189,7 @@ mod live {
         let moments = listening.moments();
         let (n_kept, marks_s) = (moments.n_kept(), moments.marks_s());
         if json {
-            let end = serde_json::json!({"kept": n_kept, "marks_s": marks_s});
+            let end = serde_json::json!({"version": 1, "kept": n_kept, "marks_s": marks_s});
             writeln!(out, "{end}")?;
             return Ok(());
         }

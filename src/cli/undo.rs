@@ -46,7 +46,7 @@ pub(crate) fn run(args: Args, out: &mut dyn Write) -> Result<Outcome, CliError> 
         .collect();
     let n_open = resolve(&log).n_open();
     if args.json {
-        let result = serde_json::json!({"decision": id, "of": of, "n_open": n_open});
+        let result = serde_json::json!({"version": 1, "decision": id, "of": of, "n_open": n_open});
         writeln!(out, "{result}")?;
     } else {
         for line in words {
@@ -73,7 +73,11 @@ fn list(log: &Log, json: bool, out: &mut dyn Write) -> Result<(), CliError> {
                 serde_json::json!({"id": d.id, "at": d.at, "acts": acts, "holds": holds})
             })
             .collect();
-        writeln!(out, "{}", serde_json::json!({"decisions": all}))?;
+        writeln!(
+            out,
+            "{}",
+            serde_json::json!({"version": 1, "decisions": all})
+        )?;
         return Ok(());
     }
     if log.decided.is_empty() {

@@ -56,9 +56,11 @@ pub(super) fn chords(
     bars: &[HeardBar],
     key: Option<Key>,
 ) -> Vec<RawChord> {
+    let notes = joined(notes);
     let mut cache = HashMap::new();
     let mut out: Vec<RawChord> = Vec::new();
-    let mut from = 0;
+    // notes that may sound in the bar, in order of their start
+    let (mut sounding, mut next): (Vec<HeardNote>, usize) = (Vec::new(), 0);
     for bar in bars {
         let beat_from = |time_s: f64| beats.partition_point(|b| b.time_s < time_s - 1e-6);
         let (first, end) = (beat_from(bar.start_s), beat_from(bar.end_s));
@@ -77,18 +79,37 @@ pub(super) fn chords(
             });
         }
         edges.push(bar.end_s);
-        // notes that may still sound: they are in order of their start
-        while from < notes.len() && notes[from].end_s <= bar.start_s {
-            from += 1;
-        }
+        sounding.retain(|n| n.end_s > bar.start_s);
         let until = notes.partition_point(|n| n.start_s < bar.end_s);
+        sounding.extend_from_slice(&notes[next.min(until)..until]);
+        next = until;
         let cells: Vec<Cell> = edges
             .windows(2)
-            .map(|w| cell(&notes[from.min(until)..until], w[0], w[1]))
+            .map(|w| cell(&sounding, w[0], w[1]))
             .collect();
         for (a, b) in divide(&cells, key, &mut cache) {
             let reading = read(&cells[a..b], key, &mut cache);
             add(&mut out, &cells[a..b], reading);
+        }
+    }
+    out
+}
+
+/// The notes with those of one pitch that overlap made one: what sounds twice
+/// at a time sounds once, and no more than all pitches sound at a time.
+fn joined(notes: &[HeardNote]) -> Vec<HeardNote> {
+    let mut last = [None; 256];
+    let mut out: Vec<HeardNote> = Vec::with_capacity(notes.len());
+    for note in notes {
+        let before: &mut Option<usize> = &mut last[usize::from(note.midi)];
+        match before.and_then(|i| out.get_mut(i)) {
+            Some(sounding) if sounding.end_s > note.start_s => {
+                sounding.end_s = sounding.end_s.max(note.end_s);
+            }
+            _ => {
+                *before = Some(out.len());
+                out.push(*note);
+            }
         }
     }
     out

@@ -313,6 +313,23 @@ fn days_of_silence_before_the_first_note_are_passed_over() {
     assert_eq!(taken.heard.bars[0].number, 1);
 }
 
+/// Every note is looked at in the bars where it is struck, not in all that follow.
+#[test]
+fn notes_that_all_ring_to_the_end_are_named() {
+    // 4,000 bars of forty strokes each, and no note is ever ended
+    let strokes: Vec<[u8; 3]> = [48, 52, 55].map(|key| [0x90, key, 90]).to_vec();
+    let events: Vec<(u8, &[u8])> = (0..160_000)
+        .map(|i| {
+            (
+                if i > 0 && i % 40 == 0 { 16 } else { 0 },
+                &strokes[i % 3][..],
+            )
+        })
+        .collect();
+    let taken = check(Kind::Midi, &midi(&events), "1 C");
+    assert_eq!(taken.heard.notes.len(), 160_000);
+}
+
 #[test]
 fn a_silence_passed_over_keeps_the_bars_where_they_were() {
     // 4/4 for a bar and a half, 3/4 from there; the first note in the sixth beat of that

@@ -5,17 +5,18 @@
 //! likely each chord, bass and pitch class is, and which pitches are struck
 //! and sound. How it was trained, on what, and where it fails: docs/training.
 //! It runs in chunks with enough context on both sides that the chunking
-//! cannot be seen in the result, on as many threads as rayon has.
+//! cannot be seen in the result, on as many threads as rayon's pool has.
 //!
 //! Everything the musical stage learns about the sound stands in
 //! [`Acoustic`], so that either stage can be replaced and measured alone.
 
 use super::HearingError;
 use super::spectrum::{LONG_BINS, LONG_MARGIN, SHORT_BINS, SHORT_MARGIN, Spectra};
-use rayon::prelude::*;
 use rten::{Model, RunOptions, ThreadPool, ValueOrView};
 use rten_tensor::NdTensor;
 use rten_tensor::prelude::*;
+use std::collections::BTreeMap;
+use std::sync::atomic::{AtomicUsize, Ordering};
 use std::sync::{Arc, OnceLock};
 
 /// Chord qualities the net knows, as label shorthands; class = quality × 12 + root.
@@ -58,6 +59,18 @@ pub(crate) struct Acoustic {
 }
 
 impl Acoustic {
+    /// None yet, with room for so many frames.
+    fn with_room(n_frames: usize) -> Self {
+        let room = |n: usize| Vec::with_capacity(n_frames * n);
+        Self {
+            chords: room(N_CLASSES),
+            basses: room(N_BASSES),
+            classes: room(12),
+            struck: room(N_PITCHES),
+            sounding: room(N_PITCHES),
+        }
+    }
+
     /// Number of frames.
     pub(crate) fn n_frames(&self) -> usize {
         self.classes.len() / 12
@@ -134,8 +147,8 @@ impl Net {
     /// * [`HearingError::Model`] if the weights do not load: a broken build.
     pub(crate) fn built_in() -> Result<&'static Self, HearingError> {
         static NET: OnceLock<Result<Net, String>> = OnceLock::new();
-        // On a thread of its own: a rayon worker that waits for the loading
-        // would take up another take meanwhile and wait here for itself.
+        // on a thread of its own: a rayon thread that waits for the loading
+        // might take up other work meanwhile and wait here for itself
         let load = || {
             std::thread::spawn(|| Self::load(WEIGHTS))
                 .join()
@@ -177,22 +190,43 @@ impl Net {
     ) -> Result<Acoustic, HearingError> {
         let n = spectra.n_frames();
         let peak = loudness(spectra);
-        let starts: Vec<usize> = (0..n).step_by(CHUNK).collect();
-        let done = std::sync::atomic::AtomicUsize::new(0);
-        let parts = starts
-            .par_iter()
-            .map(|&start| {
-                let part = self.chunk(spectra, start, (start + CHUNK).min(n), shift_cents, peak);
-                let count = 1 + done.fetch_add(1, std::sync::atomic::Ordering::Relaxed);
-                progress(count as f64 / starts.len() as f64);
-                part
-            })
-            .collect::<Result<Vec<_>, _>>()?;
-        let mut all = Acoustic::default();
-        for part in parts {
-            all.append(part);
-        }
-        Ok(all)
+        let n_chunks = n.div_ceil(CHUNK);
+        let next = AtomicUsize::new(0);
+        let mut all = Acoustic::with_room(n);
+        // Threads of their own, not tasks of rayon's: a rayon thread that waits
+        // for the net would begin further chunks meanwhile, one inside the
+        // other, and hold the inputs of them all.
+        std::thread::scope(|scope| {
+            let (sender, receiver) = std::sync::mpsc::channel();
+            for _ in 0..rayon::current_num_threads().min(n_chunks) {
+                let (sender, next) = (sender.clone(), &next);
+                scope.spawn(move || {
+                    loop {
+                        let i = next.fetch_add(1, Ordering::Relaxed);
+                        if i >= n_chunks {
+                            break;
+                        }
+                        let end = ((i + 1) * CHUNK).min(n);
+                        let part = self.chunk(spectra, i * CHUNK, end, shift_cents, peak);
+                        // nobody listens any more only if another chunk failed
+                        if sender.send((i, part)).is_err() {
+                            break;
+                        }
+                    }
+                });
+            }
+            drop(sender);
+            let (mut early, mut n_done) = (BTreeMap::new(), 0);
+            for (i, part) in receiver {
+                early.insert(i, part?);
+                while let Some(part) = early.remove(&n_done) {
+                    all.append(part);
+                    n_done += 1;
+                    progress(n_done as f64 / n_chunks as f64);
+                }
+            }
+            Ok(all)
+        })
     }
 
     /// Hears the frames `start..end` by themselves and [`CONTEXT`] frames around them.
@@ -224,7 +258,7 @@ impl Net {
         let [chords, basses, classes, struck, sounding] =
             run_net(&self.model, inputs, self.outputs)?;
         let (skip, keep) = (start - first, end - start);
-        let mut part = Acoustic::default();
+        let mut part = Acoustic::with_room(keep);
         for t in skip..skip + keep {
             part.push_frame(
                 &chords[t * N_CLASSES..(t + 1) * N_CLASSES],

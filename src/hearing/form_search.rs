@@ -13,6 +13,8 @@
 //! similarity matrix and maximum-likelihood approach", ISMIR 2007. The costs
 //! are ours; docs/hearing.md says what they were fitted on.
 
+use super::form_rows::{Rows, apart, steps};
+
 /// Slots of a bar that its chord is noted for.
 pub(crate) const SLOTS: usize = 8;
 
@@ -118,8 +120,8 @@ impl Default for SectionWeights {
 }
 
 /// Longest section, bars.
-const LONGEST: usize = 32;
-/// In takes of more bars, repeats in other keys are not looked for: the tables grow with the square.
+pub(crate) const LONGEST: usize = 32;
+/// In takes of more bars, repeats in other keys are not looked for: the work grows with the square.
 const MOST_FOR_KEYS: usize = 400;
 /// Hypotheses kept at each bar.
 const BEAM: usize = 80;
@@ -150,92 +152,47 @@ pub(crate) fn agreement(low: &Sketch, high: &Sketch, shift: u8) -> f64 {
     sum / SLOTS as f64
 }
 
-/// How differently two bars are struck, 0 to 1; half where they have other numbers of beats.
-fn played_apart(a: &[f32], b: &[f32]) -> f64 {
-    if a.len() != b.len() || a.is_empty() {
-        return 0.5;
-    }
-    let (mut apart, mut all) = (0.0, 1e-6);
-    for (x, y) in a.iter().zip(b) {
-        apart += f64::from((x - y).abs());
-        all += f64::from(x.max(*y));
-    }
-    apart / all
-}
-
 /// What the search looks up.
-struct Table {
-    n: usize,
-    /// For each shift that is worth it: differences summed along diagonals.
-    sums: Vec<(u8, Vec<f64>)>,
+struct Table<'a> {
+    /// How far stretches of bars differ from earlier ones.
+    rows: Rows<'a>,
     /// Cost of new music from a start, by number of bars, `n × (LONGEST + 1)`.
     new: Vec<f64>,
     /// What a section gains by starting at each bar.
     gain: Vec<f64>,
-    /// For a bar and an earlier one, which of `sums` are worth a look: a bit each.
+    /// For a bar and each earlier one, which shifts are worth a look: a bit each.
     worth: Vec<u16>,
 }
 
-impl Table {
-    fn new(bars: &[Sketch], tonic: Option<u8>, weights: &SectionWeights) -> Self {
+impl<'a> Table<'a> {
+    fn new(bars: &'a [Sketch], tonic: Option<u8>, weights: &SectionWeights) -> Self {
         let n = bars.len();
-        let mut apart = vec![0.0; n * n];
-        for i in 0..n {
-            for j in 0..i {
-                apart[i * n + j] = played_apart(&bars[i].rhythm, &bars[j].rhythm);
-                apart[j * n + i] = apart[i * n + j];
-            }
-        }
+        let apart = |a: usize, b: usize| apart(bars, a, b);
         let sounding = bars.iter().any(|b| b.chords.iter().any(Option::is_some));
-        let sums: Vec<(u8, Vec<f64>)> = (0..12)
+        let shifts = (0..12)
             .filter(|shift| *shift == 0 || (sounding && n <= MOST_FOR_KEYS))
-            .map(|shift| {
-                // row i, column j: the sum down the diagonal that ends at (i, j)
-                let mut sums = vec![0.0; (n + 1) * (n + 1)];
-                for i in 0..n {
-                    for j in 0..=i {
-                        let differs = 1.0 - agreement(&bars[j], &bars[i], shift);
-                        let all = differs + weights.playing * apart[i * n + j];
-                        sums[(i + 1) * (n + 1) + j + 1] = sums[i * (n + 1) + j] + all.min(1.0);
-                    }
-                }
-                (shift, sums)
-            })
             .collect();
-        let one =
-            |i: usize, j: usize| sums[0].1[(i + 1) * (n + 1) + j + 1] - sums[0].1[i * (n + 1) + j];
+        let before = steps(bars, 1, weights.playing);
+        let copies = LAGS.map(|lag| (lag, steps(bars, lag, weights.playing)));
         let mut new = vec![0.0; n * (LONGEST + 1)];
         for start in 0..n {
             let mut cost = 0.0;
             for k in 0..LONGEST.min(n - start) {
                 let i = start + k;
                 let mut bar: f64 = 1.0;
-                for lag in LAGS {
-                    if k >= lag {
-                        bar = bar.min(weights.copy + weights.differs * one(i, i - lag));
+                for (lag, copied) in &copies {
+                    if k >= *lag {
+                        bar = bar.min(weights.copy + weights.differs * copied[i]);
                     }
                 }
                 if k > 0 {
                     // a bar that goes on as the one before
                     bar = bar.min(
-                        0.7 * (1.0 - weights.copy) + weights.copy + weights.differs * one(i, i - 1),
+                        0.7 * (1.0 - weights.copy) + weights.copy + weights.differs * before[i],
                     );
                 }
                 cost += bar;
                 new[start * (LONGEST + 1) + k + 1] = cost;
-            }
-        }
-        // in another key the first four bars must nearly agree
-        let mut worth = vec![0u16; n * n];
-        for i in 0..n {
-            for j in 0..i {
-                let len = 4.min(n - i);
-                for (k, (shift, sums)) in sums.iter().enumerate() {
-                    let at = |k: usize| sums[(i + k) * (n + 1) + j + k];
-                    if *shift == 0 || at(len) - at(0) <= 0.3 * len as f64 {
-                        worth[i * n + j] |= 1 << k;
-                    }
-                }
             }
         }
         let change = |i: usize| -> f64 {
@@ -244,14 +201,14 @@ impl Table {
             let mut pairs = Vec::new();
             for a in before.into_iter().flatten() {
                 for b in after.into_iter().flatten() {
-                    pairs.push(apart[b * n + a]);
+                    pairs.push(apart(b, a));
                 }
             }
             if pairs.is_empty() {
                 return 0.0;
             }
             let within = |x: Option<usize>, y: Option<usize>| match (x, y) {
-                (Some(x), Some(y)) => apart[x * n + y],
+                (Some(x), Some(y)) => apart(x, y),
                 _ => 0.0,
             };
             let mean = pairs.iter().sum::<f64>() / pairs.len() as f64;
@@ -285,20 +242,36 @@ impl Table {
             })
             .collect();
         Self {
-            n,
-            sums,
+            rows: Rows::new(bars, shifts, weights.playing),
             new,
             gain,
-            worth,
+            worth: Vec::new(),
         }
     }
 
+    /// Moves on to sections that start at a bar.
+    fn reach(&mut self, start: usize) {
+        self.rows.reach(start);
+        let len = 4.min(self.gain.len() - start);
+        // in another key the first four bars must nearly agree
+        let near = |of: usize, k: usize, shift: u8| {
+            shift == 0 || self.rows.between(k, start, of, 0, len) <= 0.3 * len as f64
+        };
+        let shifts = self.rows.shifts();
+        self.worth = (0..start)
+            .map(|of| {
+                let worth = shifts.iter().enumerate();
+                let worth = worth.filter(|(k, shift)| near(of, *k, **shift));
+                worth.fold(0, |bits, (k, _)| bits | 1 << k)
+            })
+            .collect();
+    }
+
     /// Differences of `len` bars from `start` and those from `of`, with the end cheaper.
-    fn repeat(&self, sums: &[f64], start: usize, of: usize, len: usize, w: &SectionWeights) -> f64 {
-        let at = |k: usize| sums[(start + k) * (self.n + 1) + of + k];
-        let ending = len.div_ceil(4);
-        let body = len - ending;
-        w.differs * (at(body) - at(0)) + w.ending * (at(len) - at(body))
+    fn repeat(&self, shift: usize, start: usize, of: usize, len: usize, w: &SectionWeights) -> f64 {
+        let body = len - len.div_ceil(4);
+        let sum = |from: usize, to: usize| self.rows.between(shift, start, of, from, to);
+        w.differs * sum(0, body) + w.ending * sum(body, len)
     }
 }
 
@@ -334,7 +307,7 @@ pub(crate) fn search(
     weights: &SectionWeights,
 ) -> Vec<Piece> {
     let n = bars.len();
-    let table = Table::new(bars, tonic, weights);
+    let mut table = Table::new(bars, tonic, weights);
     let by_length: Vec<f64> = (0..=LONGEST)
         .map(|n| length_cost(n.max(1), bar_s, weights))
         .collect();
@@ -342,6 +315,7 @@ pub(crate) fn search(
     let mut arena: Vec<Path> = Vec::new();
     let mut ends: Vec<Vec<Path>> = (0..=n).map(|_| Vec::new()).collect();
     for start in 0..n {
+        table.reach(start);
         let here: Vec<Option<usize>> = if start == 0 {
             vec![None]
         } else {
@@ -391,12 +365,12 @@ pub(crate) fn search(
                         if odd > 0.5 * model.len() as f64 {
                             continue;
                         }
-                        let worth = table.worth[start * n + model.start];
-                        for (k, (shift, sums)) in table.sums.iter().enumerate() {
+                        let worth = table.worth[model.start];
+                        for (k, shift) in table.rows.shifts().iter().enumerate() {
                             if worth & (1 << k) == 0 {
                                 continue;
                             }
-                            let total = table.repeat(sums, start, model.start, common, weights)
+                            let total = table.repeat(k, start, model.start, common, weights)
                                 + weights.length * odd
                                 + if odd > 0.0 { by_length } else { 0.0 }
                                 + if *shift == 0 { 0.0 } else { weights.moved };

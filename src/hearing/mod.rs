@@ -11,6 +11,7 @@ mod chords;
 mod error;
 mod evidence;
 mod fit;
+mod form_rows;
 mod form_search;
 mod grid;
 mod harmony;

@@ -94,28 +94,41 @@ impl Chord {
     }
 
     /// Published label syntax, for files: `C#:hdim7/b5`.
+    ///
+    /// Read again, a label gives the same label: what is left out stands before
+    /// what is added, each in order of its degrees.
     pub fn label(&self) -> String {
-        let mut text = format!("{}:", self.root.ascii());
-        let (shorthand, inner) = match self.quality.harte.split_once('(') {
-            Some((s, inner)) => (s, inner.trim_end_matches(')')),
-            None => (self.quality.harte, ""),
-        };
-        text.push_str(shorthand);
-        let mut parts: Vec<String> = inner
-            .split(',')
-            .filter(|p| !p.is_empty())
-            .map(str::to_owned)
-            .collect();
-        parts.extend(self.omitted.iter().map(|d| format!("*{}", d.ascii())));
-        parts.extend(self.added.iter().map(|d| d.ascii()));
-        if !parts.is_empty() {
-            text.push_str(&format!("({})", parts.join(",")));
+        let chord = self.clone().canonical();
+        let mut text = format!("{}:", chord.root.ascii());
+        if chord.added.is_empty() && chord.omitted.is_empty() {
+            text.push_str(chord.quality.harte);
+        } else {
+            let parts = chord.parts();
+            text.push_str(chord.shorthand());
+            if !parts.is_empty() {
+                text.push_str(&format!("({})", parts.join(",")));
+            }
         }
-        if let Some(bass) = self.bass {
+        if let Some(bass) = chord.bass {
             text.push('/');
             text.push_str(&bass.ascii());
         }
         text
+    }
+
+    /// What the list of degrees must say behind the shorthand.
+    fn parts(&self) -> Vec<String> {
+        let (plain, degrees) = (self.plain(), self.degrees());
+        let sorted = |from: &[Degree], without: &[Degree]| -> Vec<Degree> {
+            let mut kept: Vec<Degree> = from.to_vec();
+            kept.retain(|d| !without.contains(d));
+            kept.sort();
+            kept
+        };
+        let omitted = sorted(plain, &degrees);
+        let added = sorted(&degrees, plain);
+        let omitted = omitted.iter().map(|d| format!("*{}", d.ascii()));
+        omitted.chain(added.iter().map(|d| d.ascii())).collect()
     }
 
     /// The trade's symbol with real accidentals, for people: `C♯m7♭5/G`.
@@ -225,17 +238,41 @@ impl Chord {
                 ..self
             };
         }
-        // or a row that has what was added, with the same left out
-        let mut with_added = self.quality.degrees.to_vec();
-        with_added.extend(&self.added);
-        match row_of(with_added) {
-            Some(quality) => Self {
-                quality,
-                added: Vec::new(),
-                ..self
-            },
-            None => self,
+        // or a row that has all of it, with as little as can be left out
+        let degrees = self.degrees();
+        let mut may_lack = self.omitted.clone();
+        may_lack.extend(self.plain().iter().filter(|d| !degrees.contains(d)));
+        let lacking = |q: &Quality| -> Vec<Degree> {
+            let theirs = q.degrees.iter().filter(|d| !degrees.contains(d));
+            theirs.copied().collect()
+        };
+        let row = QUALITIES
+            .iter()
+            .filter(|q| degrees.iter().all(|d| q.degrees.contains(d)))
+            .map(|q| (q, lacking(q)))
+            .filter(|(_, lacks)| lacks.iter().all(|d| may_lack.contains(d)))
+            .min_by_key(|(_, lacks)| lacks.len());
+        if let Some((quality, lacks)) = row {
+            let is_new = quality != self.quality;
+            (self.quality, self.added, self.omitted) = (quality, Vec::new(), lacks);
+            // each step has a row with less to leave out, or ends
+            if is_new {
+                return self.canonical();
+            }
         }
+        self.added.sort();
+        self.omitted.sort();
+        self
+    }
+
+    /// Degrees of the shorthand alone that the row is written with: of `7` for `7(*5,b5)`.
+    fn plain(&self) -> &'static [Degree] {
+        Quality::by_harte(self.shorthand()).map_or(&[], |row| row.degrees)
+    }
+
+    fn shorthand(&self) -> &'static str {
+        let harte = self.quality.harte;
+        harte.split_once('(').map_or(harte, |(s, _)| s)
     }
 
     fn parse_symbol(text: &str) -> Result<Self, TheoryError> {

@@ -110,6 +110,31 @@ fn damaged_sound_files_are_refused_in_words_or_heard_as_far_as_they_go() {
     );
 }
 
+/// Found by fuzzing: sums of huge samples gave what is no number.
+#[test]
+fn samples_far_beyond_full_scale_are_heard_as_silence() {
+    let (_keep, dir) = folder();
+    let path = dir.join("loud.wav");
+    let spec = hound::WavSpec {
+        channels: 2,
+        sample_rate: 44_100,
+        bits_per_sample: 32,
+        sample_format: hound::SampleFormat::Float,
+    };
+    let mut writer = hound::WavWriter::create(&path, spec).expect("writable");
+    for i in 0..44_100u32 {
+        let x = if i % 100 == 7 { f32::MAX } else { 0.3 };
+        writer.write_sample(x).expect("writable");
+        writer.write_sample(x).expect("writable");
+    }
+    writer.finalize().expect("writable");
+    let take = takebook::audio::decode(&path).unwrap_or_else(|e| panic!("{e}"));
+    assert!(take.samples.iter().all(|x| x.abs() < 1.0));
+    assert_eq!(take.facts.n_not_finite, 882);
+    let warnings = take.facts.warnings.join("\n");
+    assert!(warnings.contains("far beyond full scale"), "{warnings}");
+}
+
 #[test]
 fn damaged_logs_are_refused_with_their_place_or_make_a_song() {
     let path = Path::new("damaged.takebook");

@@ -46,6 +46,9 @@ fn the_chords_that_are_played_are_told_and_the_last_is_held() {
         .collect();
     let end = lines.pop().expect("an end");
     assert_eq!(end["kept"], 0);
+    let mut documents: Vec<(&str, Value)> = vec![("listen_end", end)];
+    documents.extend(lines.iter().map(|l| ("listen_line", l.clone())));
+    crate::results::fit(&documents);
     let label = |v: &Value| {
         v["candidates"][0]["label"]
             .as_str()

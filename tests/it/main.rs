@@ -34,6 +34,7 @@ mod real_guitars;
 #[cfg(feature = "mic")]
 mod record;
 mod rendered;
+mod results;
 mod rooms;
 mod shapes;
 mod voice;

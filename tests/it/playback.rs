@@ -111,8 +111,13 @@ fn the_chords_sound_after_the_take_together_with_it_or_alone() {
     assert!(all.fold(0.0f32, |p, x| p.max(x.abs())) <= MOST_PEAK);
     // without the take the chords can be heard all the same, and only they
     std::fs::remove_file(folder.join("evening.wav")).expect("gone");
-    let alone = listen(&folder, &["--bar", "2", "--chords", "alone", "-o", "c.wav"]);
+    let alone = listen(
+        &folder,
+        &["--bar", "2", "--chords", "alone", "-o", "c.wav", "--json"],
+    );
     assert_eq!(alone.status.code(), Some(0), "{alone:?}");
+    let told = serde_json::from_slice(&alone.stdout).expect("JSON");
+    crate::results::fit(&[("listen_log", told)]);
     let missing = listen(&folder, &["--bar", "2", "-o", "d.wav"]);
     assert_eq!(missing.status.code(), Some(2));
     let stderr = log_sample::stderr(&missing);

@@ -48,6 +48,19 @@ fn sox_frames(wav: &Path) -> usize {
 }
 
 #[test]
+fn devices_are_told_as_their_schema_says() {
+    let (_keep, folder) = outside::folder();
+    let output = takebook_hearing(&folder, &noise(RATE_HZ))
+        .args(["record", "--devices", "--json"])
+        .output()
+        .expect("takebook runs");
+    assert_eq!(output.status.code(), Some(0), "{output:?}");
+    let told = as_json(&output);
+    assert!(!told["devices"].as_array().expect("a list").is_empty());
+    crate::results::fit(&[("devices", told)]);
+}
+
+#[test]
 fn what_was_recorded_is_what_came_bit_for_bit() {
     let (_keep, folder) = outside::folder();
     let fed = noise(3 * RATE_HZ);
@@ -66,6 +79,7 @@ fn what_was_recorded_is_what_came_bit_for_bit() {
             .expect("takebook runs");
         assert_eq!(output.status.code(), Some(0), "{output:?}");
         let told = as_json(&output);
+        crate::results::fit(&[("record", told.clone())]);
         assert_eq!(told["frames"], 2 * RATE_HZ);
         assert_eq!(told["ended_by"], "seconds");
         let (facts, samples) = read_back(&folder, &folder.join("take.wav"));

@@ -77,6 +77,7 @@ impl Chart {
         }
         if !to_stdout && self.json {
             let said = serde_json::json!({
+                "version": 1,
                 "file": self.output.display().to_string(),
                 "bytes": bytes.len(),
                 "n_songs": songs.len(),

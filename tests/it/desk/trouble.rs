@@ -242,6 +242,7 @@ fn told_to_end_it_ends_well() {
             told["url"].as_str().is_some_and(|u| u.contains("/?key=")),
             "{told}"
         );
+        crate::results::fit(&[("desk", told)]);
         let killed = outside::tool("kill")
             .args([signal, &child.id().to_string()])
             .status()
