@@ -40,8 +40,14 @@ const LOG_STEP: f32 = 1.0 / 12.0;
 
 /// Frames in a chunk without its context.
 const CHUNK: usize = 1024;
-/// Frames of context on both sides: the net's reach.
-const CONTEXT: usize = 72;
+/// Frames of context on both sides of a chunk: the reach of the back, and a little.
+const CONTEXT: usize = 64;
+/// Frames that the front reads at a time: its layers then stay in the processor's cache.
+const BLOCK: usize = 128;
+/// Frames of context on both sides of a block: the reach of the front, and a little.
+const BLOCK_CONTEXT: usize = 6;
+/// Nets whose mean is taken.
+const N_NETS: usize = 2;
 
 /// What the acoustic stage says of each frame (46.4 ms), as bytes.
 #[derive(Debug, Clone, Default)]
@@ -130,15 +136,22 @@ impl Acoustic {
     }
 }
 
-/// The loaded net.
+/// The loaded net, in two halves: the front hears notes and folds them to pitch
+/// classes, the back hears chords over seconds. Each half holds [`N_NETS`] nets
+/// and gives the mean of their logits.
 pub(crate) struct Net {
-    model: Model,
-    inputs: [rten::NodeId; 2],
-    outputs: [rten::NodeId; 5],
+    front: Model,
+    back: Model,
+    spectra: [rten::NodeId; 2],
+    /// What lies between the halves: leaves the front, enters the back.
+    folded: [[rten::NodeId; 2]; N_NETS],
+    notes: [rten::NodeId; 2],
+    chords: [rten::NodeId; 3],
 }
 
 /// The trained weights (docs/training says how to remake them).
-static WEIGHTS: &[u8] = include_bytes!("weights/acoustic.onnx");
+static FRONT: &[u8] = include_bytes!("weights/acoustic-front.onnx");
+static BACK: &[u8] = include_bytes!("weights/acoustic-back.onnx");
 
 impl Net {
     /// The built-in net, loaded once a process.
@@ -150,7 +163,7 @@ impl Net {
         // on a thread of its own: a rayon thread that waits for the loading
         // might take up other work meanwhile and wait here for itself
         let load = || {
-            std::thread::spawn(|| Self::load(WEIGHTS))
+            std::thread::spawn(Self::load)
                 .join()
                 .unwrap_or_else(|_| Err("loading it panicked".into()))
         };
@@ -161,19 +174,25 @@ impl Net {
             })
     }
 
-    fn load(weights: &'static [u8]) -> Result<Self, String> {
-        let model = Model::load_static_slice(weights).map_err(|e| e.to_string())?;
-        let node = |name: &str| model.node_id(name).map_err(|e| e.to_string());
+    fn load() -> Result<Self, String> {
+        let load = |bytes| Model::load_static_slice(bytes).map_err(|e| e.to_string());
+        let (front, back) = (load(FRONT)?, load(BACK)?);
+        let node = |model: &Model, name: &str| model.node_id(name).map_err(|e| e.to_string());
+        let between = |k: usize| {
+            let name = format!("folded{k}");
+            Ok::<_, String>([node(&front, &name)?, node(&back, &name)?])
+        };
         Ok(Self {
-            inputs: [node("long")?, node("short")?],
-            outputs: [
-                node("chord")?,
-                node("bass")?,
-                node("tones")?,
-                node("struck")?,
-                node("sounding")?,
+            spectra: [node(&front, "long")?, node(&front, "short")?],
+            folded: [between(0)?, between(1)?],
+            notes: [node(&front, "struck")?, node(&front, "sounding")?],
+            chords: [
+                node(&back, "chord")?,
+                node(&back, "bass")?,
+                node(&back, "tones")?,
             ],
-            model,
+            front,
+            back,
         })
     }
 
@@ -207,7 +226,7 @@ impl Net {
                             break;
                         }
                         let end = ((i + 1) * CHUNK).min(n);
-                        let part = self.chunk(spectra, i * CHUNK, end, shift_cents, peak);
+                        let part = self.chunk(spectra, i * CHUNK, end, BLOCK, shift_cents, peak);
                         // nobody listens any more only if another chunk failed
                         if sender.send((i, part)).is_err() {
                             break;
@@ -229,37 +248,81 @@ impl Net {
         })
     }
 
-    /// Hears the frames `start..end` by themselves and [`CONTEXT`] frames around them.
+    /// Hears all frames in one block and one chunk: what [`Net::hear`] must equal.
+    #[cfg(test)]
+    pub(crate) fn at_once(
+        &self,
+        spectra: &Spectra,
+        shift_cents: f64,
+    ) -> Result<Acoustic, HearingError> {
+        let (n, peak) = (spectra.n_frames(), loudness(spectra));
+        self.chunk(spectra, 0, n, n, shift_cents, peak)
+    }
+
+    /// Hears the frames `start..end` by themselves and what they need around
+    /// them, in blocks of `n_block` frames.
     ///
     /// # Errors
     /// As [`Net::hear`].
-    pub(crate) fn chunk(
+    fn chunk(
         &self,
         spectra: &Spectra,
         start: usize,
         end: usize,
+        n_block: usize,
         shift_cents: f64,
         peak: f32,
     ) -> Result<Acoustic, HearingError> {
-        let first = start.saturating_sub(CONTEXT);
-        let last = (end + CONTEXT).min(spectra.n_frames());
-        let n = last - first;
-        let mut long = Vec::with_capacity(n * LONG_BINS);
-        let mut short = Vec::with_capacity(n * SHORT_BINS);
-        for t in first..last {
+        let around = |start: usize, end: usize, context: usize| {
+            let last = (end + context).min(spectra.n_frames());
+            start.saturating_sub(context)..last
+        };
+        let wide = around(start, end, CONTEXT);
+        let read = around(wide.start, wide.end, BLOCK_CONTEXT);
+        let mut long = Vec::with_capacity(read.len() * LONG_BINS);
+        let mut short = Vec::with_capacity(read.len() * SHORT_BINS);
+        for t in read.clone() {
             push_input(spectra, t, shift_cents, peak, &mut long, &mut short);
         }
-        let long = NdTensor::from_data([1, n, LONG_BINS], long);
-        let short = NdTensor::from_data([1, n, SHORT_BINS], short);
+        let n = wide.len();
+        let mut folded: [Vec<f32>; N_NETS] = Default::default();
+        let (mut struck, mut sounding) = (Vec::new(), Vec::new());
+        for from in wide.clone().step_by(n_block) {
+            let to = (from + n_block).min(wide.end);
+            let block = around(from, to, BLOCK_CONTEXT);
+            let of = |values: &'_ [f32], width: usize| {
+                let (a, b) = (block.start - read.start, block.end - read.start);
+                NdTensor::from_data([1, b - a, width], values[a * width..b * width].to_vec())
+            };
+            let (long, short) = (of(&long, LONG_BINS), of(&short, SHORT_BINS));
+            let inputs = vec![
+                (self.spectra[0], long.view().into()),
+                (self.spectra[1], short.view().into()),
+            ];
+            let [notes_0, notes_1] = self.notes;
+            let outputs = [self.folded[0][0], self.folded[1][0], notes_0, notes_1];
+            let [first, second, hit, ring] = run_net(&self.front, inputs, outputs)?;
+            let kept = from - block.start..to - block.start;
+            for (all, part) in folded.iter_mut().zip([first, second]) {
+                place(all, n, from - wide.start, &part, block.len(), kept.clone());
+            }
+            let notes = kept.start * N_PITCHES..kept.end * N_PITCHES;
+            struck.extend_from_slice(&hit[notes.clone()]);
+            sounding.extend_from_slice(&ring[notes]);
+        }
+        let [first, second] = folded;
+        let tensor = |values: Vec<f32>| {
+            let channels = values.len() / (n * 12);
+            NdTensor::from_data([1, channels, n, 12], values)
+        };
+        let (first, second) = (tensor(first), tensor(second));
         let inputs = vec![
-            (self.inputs[0], long.view().into()),
-            (self.inputs[1], short.view().into()),
+            (self.folded[0][1], first.view().into()),
+            (self.folded[1][1], second.view().into()),
         ];
-        let [chords, basses, classes, struck, sounding] =
-            run_net(&self.model, inputs, self.outputs)?;
-        let (skip, keep) = (start - first, end - start);
-        let mut part = Acoustic::with_room(keep);
-        for t in skip..skip + keep {
+        let [chords, basses, classes] = run_net(&self.back, inputs, self.chords)?;
+        let mut part = Acoustic::with_room(end - start);
+        for t in start - wide.start..end - wide.start {
             part.push_frame(
                 &chords[t * N_CLASSES..(t + 1) * N_CLASSES],
                 &basses[t * N_BASSES..(t + 1) * N_BASSES],
@@ -269,6 +332,25 @@ impl Net {
             );
         }
         Ok(part)
+    }
+}
+
+/// Puts the frames `kept` of a block's folded frames (`channel × n_block × 12`)
+/// at frame `at` of a chunk's (`channel × n × 12`).
+fn place(
+    all: &mut Vec<f32>,
+    n: usize,
+    at: usize,
+    block: &[f32],
+    n_block: usize,
+    kept: std::ops::Range<usize>,
+) {
+    let channels = block.len() / (n_block * 12);
+    all.resize(channels * n * 12, 0.0);
+    for c in 0..channels {
+        let from = &block[(c * n_block + kept.start) * 12..(c * n_block + kept.end) * 12];
+        let to = (c * n + at) * 12;
+        all[to..to + from.len()].copy_from_slice(from);
     }
 }
 
