@@ -290,10 +290,18 @@ fn look(path: &Path) -> Result<Vec<u8>, AudioError> {
         path: path.into(),
         source,
     };
-    let file = File::open(path).map_err(failed)?;
-    if file.metadata().map_err(failed)?.is_dir() {
+    // looked at before it is opened: a pipe would be waited for without end
+    let facts = std::fs::metadata(path).map_err(failed)?;
+    if facts.is_dir() {
         return Err(AudioError::Folder { path: path.into() });
     }
+    if !facts.is_file() {
+        return Err(AudioError::Nothing {
+            path: path.into(),
+            reason: "it is a pipe or a device; save the sound to a file first".into(),
+        });
+    }
+    let file = File::open(path).map_err(failed)?;
     let mut head = Vec::new();
     file.take(512).read_to_end(&mut head).map_err(failed)?;
     if head.is_empty() {

@@ -19,7 +19,7 @@ pub struct Facts {
     pub duration_s: Option<f64>,
     /// Share of the samples in runs at full scale, 0 to 1; known once read.
     pub clipped_share: f64,
-    /// Samples that were no number or infinite, heard as silence; known once read.
+    /// Samples that were no number or far beyond full scale (10⁶ times), heard as silence; known once read.
     pub n_not_finite: u64,
     /// Highest absolute sample, 1 is full scale; known once read.
     pub peak: f32,

@@ -206,10 +206,12 @@ impl Chord {
     /// The same degrees under a row of their own, if one has exactly these and
     /// the chord was written as a shorthand with additions.
     fn canonical(mut self) -> Self {
-        // said twice, or added to what has it, or left out and added: said once
+        // said twice, or added to what has it, or left out and added: said once;
+        // left out of what does not have it: not said
         let (mut added, mut omitted) = (Vec::new(), Vec::new());
         for degree in &self.omitted {
-            if !omitted.contains(degree) && !self.added.contains(degree) {
+            let is_there = self.quality.degrees.contains(degree);
+            if is_there && !omitted.contains(degree) && !self.added.contains(degree) {
                 omitted.push(*degree);
             }
         }

@@ -167,5 +167,6 @@ fn a_label_read_again_is_the_same_label() {
     }
     let label = |text: &str| text.parse::<Chord>().map(|c| c.label());
     assert_eq!(label("C:7(*5,b5,b9,*3)"), label("C:7(*5,*3,b5,b9)"));
+    assert_eq!(label("E:min7(*2,4)/b3"), Ok("E:min7(4)/b3".into()));
     assert_eq!(label("C:7(b9,*5,b5,*3)"), Ok("C:7(*3,*5,b5,b9)".into()));
 }

@@ -202,6 +202,12 @@ fn what_cannot_be_drafted_is_refused_with_the_way_out() {
         "draft a.wav b.wav --title X",
         "--title is for one take",
     );
+    fails(&dir, "draft a.wav a.wav", "'a.wav' is named twice");
+    let made = std::process::Command::new("mkfifo")
+        .arg(dir.join("pipe.wav"))
+        .status();
+    assert!(made.expect("mkfifo runs").success());
+    fails(&dir, "draft pipe.wav", "it is a pipe or a device");
     fails(&dir, "draft words.takebook", "is a log, not a take");
     fails(&dir, "draft a.wav --tempo 5000", "'5000' is not a tempo");
     fails(&dir, "draft a.wav --key H", "'H' is not a key");
@@ -504,4 +510,76 @@ fn a_processor_without_wide_registers_hears_the_same() {
     apart(&here, &there, "log", &mut found);
     found.retain(|(_, by)| *by > TOLERANCE);
     assert!(found.is_empty(), "{found:?}");
+}
+
+/// A chord of the project's own string, 2.5 s.
+fn strummed(dir: &Path, name: &str, lowest: u8) {
+    use takebook::units::{SampleRate, Seconds};
+    use takebook::voice::{Stroke, perform, strum};
+    let chord: Vec<(usize, u8)> = [0, 7, 12, 16]
+        .iter()
+        .map(|up| lowest + up)
+        .enumerate()
+        .collect();
+    let mut strikes = strum(&chord, Stroke::Down, 0.3, 1.2, 0.012, 0.8);
+    strikes.extend(strum(&chord, Stroke::Up, 1.3, 2.4, 0.012, 0.8));
+    let samples = perform(&strikes, 0.5, Seconds(2.5), SampleRate(22_050));
+    let spec = hound::WavSpec {
+        channels: 1,
+        sample_rate: 22_050,
+        bits_per_sample: 16,
+        sample_format: hound::SampleFormat::Int,
+    };
+    let mut writer = hound::WavWriter::create(dir.join(name), spec).expect("writable");
+    for x in samples {
+        writer
+            .write_sample((x * 32_767.0) as i16)
+            .expect("writable");
+    }
+    writer.finalize().expect("writable");
+}
+
+/// Takes beyond any number of threads in one run: each is heard as it is alone,
+/// on several threads at a time, and what is up to date is left.
+#[test]
+fn hundreds_of_takes_are_heard_as_each_alone() {
+    const N: usize = 200;
+    const KINDS: usize = 4;
+    let (_keep, dir) = folder();
+    std::fs::create_dir(dir.join("many")).expect("a folder");
+    for kind in 0..KINDS {
+        strummed(&dir, &format!("kind{kind}.wav"), 43 + 2 * kind as u8);
+    }
+    for i in 0..N {
+        let from = dir.join(format!("kind{}.wav", i % KINDS));
+        std::fs::copy(from, dir.join(format!("many/t{i:03}.wav"))).expect("a copy");
+    }
+    let (code, _, err) = run_in(
+        &dir,
+        "draft kind0.wav kind1.wav kind2.wav kind3.wav --jobs 1",
+    );
+    assert_eq!((code, err.as_str()), (0, ""));
+    let told = |words: &str| -> Vec<String> {
+        let (code, out, err) = run_in(&dir, words);
+        assert_eq!((code, err.as_str()), (0, ""), "{words}");
+        out.lines().map(str::to_owned).collect()
+    };
+    let n = |lines: &[String], state: &str| {
+        let wanted = format!("\"state\":\"{state}\"");
+        lines.iter().filter(|l| l.contains(&wanted)).count()
+    };
+    let lines = told("draft many --jobs 7 --json-lines");
+    assert_eq!((lines.len(), n(&lines, "drafted")), (N, N));
+    let but_names = |path: PathBuf, name: &str| timeless(&path).replace(name, "NAME");
+    for i in 0..N {
+        let (kind, name) = (format!("kind{}", i % KINDS), format!("t{i:03}"));
+        let alone = but_names(dir.join(format!("{kind}.takebook")), &kind);
+        let among = but_names(dir.join(format!("many/{name}.takebook")), &name);
+        assert!(alone == among, "{name} is not heard as {kind}");
+    }
+    std::fs::remove_file(dir.join("many/t100.takebook")).expect("there");
+    let lines = told("draft many --json-lines");
+    assert_eq!((n(&lines, "drafted"), n(&lines, "up to date")), (1, N - 1));
+    let lines = told("draft many --json-lines");
+    assert_eq!(n(&lines, "up to date"), N);
 }

@@ -77,7 +77,7 @@ fn drafts_and_checks_print_what_their_schema_says() {
     // open chords to remark, and none
     let read = add("check_chart", "check river-stairs.takebook --json");
     assert_eq!(read[0]["well"], false);
-    add("confirm", "confirm chords.takebook all --json");
+    add("confirm", "confirm chords.takebook all --take-first --json");
     // its own take, and another
     let own = add(
         "check_take",
@@ -97,21 +97,17 @@ fn decisions_charts_and_grades_print_what_their_schema_says() {
     let (_keep, dir) = folder();
     let log = file(&dir);
     let name = log.file_name().and_then(|n| n.to_str()).expect("a name");
-    std::fs::copy(&log, dir.join("second.takebook")).expect("a copy");
     std::fs::write(dir.join("a.lab"), "0 2 C:maj\n2 4 G:7\n").expect("writable");
     std::fs::write(dir.join("b.lab"), "0 2 C:maj\n2 5 G:maj\n").expect("writable");
     let mut all: Vec<(&str, Value)> = Vec::new();
     for (definition, words) in [
-        ("confirm", format!("confirm {name} 1 --json")),
+        ("confirm", format!("confirm {name} 1 --take-first --json")),
         ("undo", format!("undo {name} --json")),
         ("decisions", format!("undo {name} --list --json")),
         ("show", format!("show {name} --json")),
         ("show_bar", format!("show {name} --bar 2 --json")),
         ("chart", format!("chart {name} -o one.txt --json")),
-        (
-            "binder",
-            format!("chart {name} second.takebook -o all.pdf --json"),
-        ),
+        ("binder", "chart . -o all.pdf --json".into()),
         ("grade", "grade a.lab b.lab --json".into()),
         ("help_files", "help-files pages --json".into()),
     ] {

@@ -55,6 +55,10 @@ pub(super) fn plan(args: &Args) -> Result<Vec<Job>, CliError> {
             )));
         }
         if let Some(other) = of_log.insert(log.clone(), jobs.len()).map(|i| &jobs[i]) {
+            if other.take == take {
+                let words = format!("'{}' is named twice", take.display());
+                return Err(CliError::new(words));
+            }
             return Err(CliError::new(format!(
                 "'{}' and '{}' would share the log '{}'; draft one of them alone with -o",
                 other.take.display(),
