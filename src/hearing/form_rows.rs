@@ -38,10 +38,10 @@ fn difference(bars: &[Sketch], low: usize, high: usize, shift: u8, played: f64) 
 /// Taken as the step of a sum, as [`Rows`] would give it.
 pub(super) fn steps(bars: &[Sketch], lag: usize, playing: f64) -> Vec<f64> {
     let (mut steps, mut sum) = (vec![0.0; bars.len()], 0.0);
-    for i in lag..bars.len() {
+    for (i, step) in steps.iter_mut().enumerate().skip(lag) {
         let played = playing * apart(bars, i, i - lag);
         let next = sum + difference(bars, i - lag, i, 0, played);
-        steps[i] = next - sum;
+        *step = next - sum;
         sum = next;
     }
     steps
