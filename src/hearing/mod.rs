@@ -19,7 +19,10 @@ mod interpret;
 mod live;
 #[cfg(test)]
 mod net_tests;
-mod note_numbers;
+mod note_evidence;
+mod note_judge;
+#[cfg(test)]
+mod note_tests;
 mod notes;
 mod plucks;
 mod pulse;
