@@ -8,11 +8,11 @@ use super::chords::{ChordWeights, Segment, States, decode, score_states};
 use super::fit::{FitWeights, Heard, fit_shapes, heard_pitches};
 use super::form_search::SectionWeights;
 use super::grid::Grid;
-use super::harmony::{estimate_key, favor_fifths, key_prior, share_of_fifths};
+use super::harmony::{Keys, favor_fifths, share_of_fifths, triad_of, triad_of_label};
 use super::notes::{Note, NoteWeights, notes};
 use super::plucks::{PluckWeights, read_plucks, texture};
 use super::pulse::moments;
-use super::reading::{Given, HeardSpan, Hearing, WhichBar};
+use super::reading::{Bar, Given, HeardSpan, Hearing, Section, WhichBar};
 use super::reasons::give_reasons;
 use super::sections::{Played, sections};
 use super::stage::Front;
@@ -112,13 +112,14 @@ pub fn interpret(sound: &Sound, given: &Given, weights: &Weights) -> Hearing {
         .iter()
         .map(|t| grid.start_cost(*t, &weights.chords))
         .collect();
-    let pass = |key: Option<Key>, fifths: f32| {
-        let mut prior = key_prior(key, weights.chords.key);
-        favor_fifths(&mut prior, fifths * weights.chords.fifths);
-        (
-            decode(&cells, &states, &weights.chords, &prior, &starts),
-            prior,
-        )
+    let pass = |keys: &Keys, fifths: f32| {
+        let (mut priors, which) = keys.priors(weights.chords.key, &cells.bounds_s);
+        for prior in &mut priors {
+            favor_fifths(prior, fifths * weights.chords.fifths);
+        }
+        let given = (&priors[..], &which[..]);
+        let segments = decode(&cells, &states, &weights.chords, given, &starts);
+        (segments, priors, which)
     };
     let lengths = |segments: &[Segment]| -> Vec<(Segment, f64)> {
         segments
@@ -126,33 +127,42 @@ pub fn interpret(sound: &Sound, given: &Given, weights: &Weights) -> Hearing {
             .map(|s| (*s, cells.bounds_s[s.to] - cells.bounds_s[s.from]))
             .collect()
     };
-    let first = lengths(&pass(None, 0.0).0);
-    let key = given.key.or_else(|| estimate_key(&first));
-    let (segments, prior) = pass(key, share_of_fifths(&first));
+    let first = pass(&Keys::default(), 0.0).0;
+    let mut keys = given.key.map_or_else(
+        || {
+            let (bounds, of) = (&cells.bounds_s, triad_of);
+            let triads = first.iter().map(|s| of(s, bounds[s.from], bounds[s.to]));
+            let triads: Vec<_> = triads.flatten().collect();
+            Keys::along(&triads, &grid.bars, &[])
+        },
+        Keys::only,
+    );
+    let (segments, priors, which) = pass(&keys, share_of_fifths(&lengths(&first)));
 
     let mut scores = Vec::new();
     let mut spans = Vec::new();
     for segment in &segments {
+        let start_s = cells.bounds_s[segment.from];
         score_states(
             &cells,
             segment.from,
             segment.to,
             &states,
             &weights.chords,
-            &prior,
+            &priors[which[segment.from]],
             &mut scores,
         );
         spans.push(HeardSpan {
-            start_s: cells.bounds_s[segment.from],
+            start_s,
             end_s: cells.bounds_s[segment.to],
-            candidates: candidates(&states, &scores, key, weights.temperature),
+            candidates: candidates(&states, &scores, keys.at(start_s), weights.temperature),
             shapes: Vec::new(),
             bass_midi: None,
             chroma: [0.0; 12],
             fragment: false,
         });
     }
-    let mut spans = with_plucks(spans, sound, &heard_notes, &grid, key, &weights.plucks);
+    let mut spans = with_plucks(spans, sound, &heard_notes, &grid, &keys, &weights.plucks);
     let sounding = || spans.iter().filter(|s| s.candidates[0].0 != Label::NoChord);
     if let (true, Some(first), Some(last)) = (
         given.beats_s.is_empty(),
@@ -175,15 +185,12 @@ pub fn interpret(sound: &Sound, given: &Given, weights: &Weights) -> Hearing {
         .iter()
         .map(|s| heard_pitches(acoustic, s.start_s, s.end_s))
         .collect();
-    for (span, pitches) in spans.iter_mut().zip(&pitches) {
-        give_reasons(span, pitches, key);
-    }
     let heard: Vec<Heard<'_>> = spans
         .iter()
-        .zip(pitches)
+        .zip(&pitches)
         .map(|(s, pitches)| Heard {
             label: &s.candidates[0].0,
-            pitches,
+            pitches: *pitches,
             seconds: s.end_s - s.start_s,
         })
         .collect();
@@ -196,13 +203,20 @@ pub fn interpret(sound: &Sound, given: &Given, weights: &Weights) -> Hearing {
         bars: &grid.bars,
         spans: &spans,
         notes: &heard_notes,
-        key,
+        keys: &keys,
         divisions: match counted.as_ref().is_some_and(|c| c.compound) {
             true => 3,
             false => 2,
         },
     };
     let sections = sections(&played, &weights.sections);
+    if given.key.is_none() {
+        keys = keys_of(&spans, &grid.bars, &sections);
+        spell(&mut spans, &keys);
+    }
+    for (span, pitches) in spans.iter_mut().zip(&pitches) {
+        give_reasons(span, pitches, keys.at(span.start_s));
+    }
     let mut warnings = doubts(sound, counted.as_ref());
     if given.beats_s.is_empty() {
         warnings.extend(gaps(&spans, &grid));
@@ -212,13 +226,40 @@ pub fn interpret(sound: &Sound, given: &Given, weights: &Weights) -> Hearing {
         tuning_cents: sound.front.tuning.map_or(0.0, |t| t.0),
         tempo_bpm: grid.tempo_bpm,
         meter: given.meter.or(grid.meter),
-        key,
+        key: keys.first,
+        key_changes: keys.changes,
         beats: grid.beats,
         sections,
         bars: grid.bars,
         chords: spans,
         notes: heard_notes,
         warnings,
+    }
+}
+
+/// The keys that the chords and sections tell together.
+fn keys_of(spans: &[HeardSpan], bars: &[Bar], sections: &[Section]) -> Keys {
+    let triads: Vec<_> = spans
+        .iter()
+        .filter_map(|s| triad_of_label(&s.candidates[0].0, s.start_s, s.end_s))
+        .collect();
+    let starts_s: Vec<f64> = sections
+        .iter()
+        .filter_map(|s| bars.iter().find(|b| b.number == s.first_bar))
+        .map(|b| b.start_s)
+        .collect();
+    Keys::along(&triads, bars, &starts_s)
+}
+
+/// Every candidate spelled in the key of its stretch.
+fn spell(spans: &mut [HeardSpan], keys: &Keys) {
+    for span in spans {
+        let Some(key) = keys.at(span.start_s) else {
+            continue;
+        };
+        for (label, _, _) in &mut span.candidates {
+            *label = key.spell_label(label);
+        }
     }
 }
 
@@ -318,6 +359,7 @@ fn nothing(sound: &Sound) -> Hearing {
         tempo_bpm: None,
         meter: None,
         key: None,
+        key_changes: Vec::new(),
         beats: Vec::new(),
         bars: Vec::new(),
         sections: Vec::new(),
@@ -333,7 +375,7 @@ fn with_plucks(
     sound: &Sound,
     notes: &[Note],
     grid: &Grid,
-    key: Option<Key>,
+    keys: &Keys,
     weights: &PluckWeights,
 ) -> Vec<HeardSpan> {
     let textures: Vec<(f64, f64)> = spans
@@ -367,7 +409,10 @@ fn with_plucks(
             continue;
         }
         let mut end = i;
-        while end + 1 < spans.len() && sparse[end + 1] {
+        // a row is read in one key
+        let key = keys.at(spans[i].start_s);
+        let goes_on = |k: usize| sparse[k] && keys.at(spans[k].start_s) == key;
+        while end + 1 < spans.len() && goes_on(end + 1) {
             end += 1;
         }
         let run = &spans[i..=end];
