@@ -271,7 +271,9 @@ fn beats_and_bars(
     notes: &[Note],
 ) -> (Option<Count>, Grid) {
     let moments = moments(sound);
-    let mut counted = count(&moments, given, &weights.beats);
+    let sure = notes.iter().find(|n| n.probability > 0.5);
+    let first_s = sure.map(|n| n.start_s);
+    let mut counted = count(&moments, first_s, given, &weights.beats);
     let mut grid = super::grid::grid(counted.as_ref(), given, notes, sound.duration_s());
     let mut fixed: Vec<(f64, u8)> = Vec::new();
     for (which, n_beats) in &given.bar_beats {
@@ -311,12 +313,35 @@ fn doubts(sound: &Sound, counted: Option<&Count>) -> Vec<String> {
     }
     match counted {
         None => said.push("no beat found: there are no bars".into()),
-        Some(count) if count.margin < 0.3 => said.push(
-            "two ways to count are close: give --tempo, --meter or --first-downbeat if the bars are wrong".into(),
-        ),
-        Some(_) => {}
+        Some(count) => said.extend(other_way(count)),
     }
     said
+}
+
+/// The other way to count, in words, where it is nearly as likely.
+fn other_way(count: &Count) -> Option<String> {
+    /// So near in nats, both are worth a thought (ours).
+    const CLOSE: f32 = 0.7;
+    /// Tempos nearer than that are one.
+    const SAME: f64 = 0.04;
+    let other = count.other.filter(|o| o.behind < CLOSE)?;
+    let gaps = count.beats_s.windows(2).map(|w| w[1] - w[0]).collect();
+    let bpm = 60.0 / super::grid::median(gaps).max(1e-3);
+    let meter = match count.compound {
+        true => (count.per_bar * 3, 8),
+        false => (count.per_bar, 4),
+    };
+    let how = if (other.tempo_bpm / bpm - 1.0).abs() > SAME {
+        format!("--tempo {:.0}", other.tempo_bpm)
+    } else if meter != other.meter {
+        format!("--meter {}/{}", other.meter.0, other.meter.1)
+    } else {
+        format!("--first-downbeat {:.2}", other.first_downbeat_s)
+    };
+    Some(format!(
+        "two ways to count are close: {}/{} at {bpm:.0} beats a minute, and {}/{} at {:.0}; give {how} for the other",
+        meter.0, meter.1, other.meter.0, other.meter.1, other.tempo_bpm
+    ))
 }
 
 /// What the beats leave open: free time, and stretches without the guitar, in words.
