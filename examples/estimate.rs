@@ -151,6 +151,7 @@ fn estimate(heard: &Hearing, set_up: &SetUp) -> Value {
         "tempo_bpm": heard.tempo_bpm,
         "meter": heard.meter.map(|(n, value)| format!("{n}/{value}")),
         "key": heard.key.map(|k| k.label()),
+        "key_changes": heard.key_changes.iter().map(|c| json!([c.at_s, c.key.label()])).collect::<Vec<_>>(),
         "sections": sections,
         "notes": heard.notes.iter().map(|n| json!({
             "start": n.start_s, "end": n.end_s, "midi": n.midi, "probability": n.probability,

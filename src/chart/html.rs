@@ -42,6 +42,7 @@ h2 .differs{font-weight:normal;font-style:italic;margin-left:.8em}
 .under{font-size:.8em;line-height:1.1;white-space:nowrap}
 .moves{font-style:italic}
 .sim{font-style:italic;font-size:.8em;padding:.9em .5em}
+.key{font-weight:bold;font-size:.9em;margin:.5em 0 0;break-after:avoid}
 .roadmap{text-align:center;margin:0 0 .4em;font-weight:bold;font-size:.9em}
 .row svg.tab{width:100%;height:3.4em;display:block;margin-top:.25em}
 .slashes{display:flex;justify-content:space-around;color:#555;font-size:.95em}
@@ -194,6 +195,9 @@ fn write_block(out: &mut String, block: &Block, scale: f64, n_strings: usize, la
         let _ = writeln!(out, "<h2>{heading}</h2>");
     }
     for (r, row) in block.rows.iter().enumerate() {
+        if let Some(key) = row.first().and_then(Measure::key_text) {
+            let _ = writeln!(out, "<p class=\"key\">{}</p>", escape(&key));
+        }
         let columns = bars_on_line(row, scale);
         for (c, line) in row.chunks(columns).enumerate() {
             let last_line =

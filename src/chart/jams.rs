@@ -9,7 +9,7 @@ use super::json::round6;
 use super::sheet::all_bars;
 use super::{ChartError, PERMISSION};
 use crate::songlog::song::{Song, Span, State};
-use crate::theory::{Mode, roman};
+use crate::theory::{KeyChange, Mode, roman};
 use serde_json::{Value, json};
 
 /// The document, with a final line end.
@@ -71,14 +71,9 @@ pub(super) fn write(song: &Song) -> Result<String, ChartError> {
     if !sections.is_empty() {
         annotations.push(annotation(song, "segment_open", sections));
     }
-    if let Some(key) = song.key {
-        let mode = match key.mode {
-            Mode::Major => "major",
-            Mode::Minor => "minor",
-        };
-        let value = json!(format!("{}:{mode}", key.tonic.ascii()));
-        let whole = vec![observation(0.0, song.duration_s, value, None)];
-        annotations.push(annotation(song, "key_mode", whole));
+    let keys = key_observations(song);
+    if !keys.is_empty() {
+        annotations.push(annotation(song, "key_mode", keys));
     }
     let document = json!({
         "annotations": annotations,
@@ -100,9 +95,27 @@ pub(super) fn write(song: &Song) -> Result<String, ChartError> {
     Ok(text)
 }
 
+/// Each key with its stretch.
+fn key_observations(song: &Song) -> Vec<Value> {
+    let first = song.key.map(|key| KeyChange { at_s: 0.0, key });
+    let keys: Vec<&KeyChange> = first.iter().chain(&song.key_changes).collect();
+    let ends = keys.iter().skip(1).map(|c| c.at_s);
+    keys.iter()
+        .zip(ends.chain([song.duration_s]))
+        .map(|(change, end_s)| {
+            let mode = match change.key.mode {
+                Mode::Major => "major",
+                Mode::Minor => "minor",
+            };
+            let value = json!(format!("{}:{mode}", change.key.tonic.ascii()));
+            observation(change.at_s, end_s, value, None)
+        })
+        .collect()
+}
+
 /// Degree of each chord in the key, in order; null without a key or a chord.
 fn degrees(song: &Song) -> Vec<Option<String>> {
-    let degree = |s: &Span| Some(roman(s.label.chord()?, song.key?));
+    let degree = |s: &Span| Some(roman(s.label.chord()?, song.key_at(s.start_s)?));
     song.spans.iter().map(degree).collect()
 }
 

@@ -28,10 +28,17 @@ struct Document<'a> {
     n_open: usize,
     beats_s: Vec<f64>,
     bars: Vec<BarRecord>,
+    key_changes: Vec<KeyChangeRecord>,
     sections: Vec<SectionRecord<'a>>,
     chords: Vec<ChordRecord<'a>>,
     notes: &'a [String],
     warnings: &'a [String],
+}
+
+#[derive(Serialize)]
+struct KeyChangeRecord {
+    at_s: f64,
+    key: String,
 }
 
 #[derive(Serialize)]
@@ -113,6 +120,14 @@ pub(super) fn write(song: &Song) -> Result<String, ChartError> {
                 n_beats: b.n_beats,
             })
             .collect(),
+        key_changes: song
+            .key_changes
+            .iter()
+            .map(|c| KeyChangeRecord {
+                at_s: round6(c.at_s),
+                key: c.key.label(),
+            })
+            .collect(),
         sections: song
             .sections
             .iter()
@@ -133,7 +148,7 @@ pub(super) fn write(song: &Song) -> Result<String, ChartError> {
                 label: span.label.label(),
                 symbol: span.label.symbol(),
                 degree: song
-                    .key
+                    .key_at(span.start_s)
                     .zip(span.label.chord())
                     .map(|(key, chord)| roman(chord, key)),
                 open: span.state == State::Open,

@@ -62,11 +62,14 @@ pub(super) fn write(song: &Song) -> Result<Vec<u8>, ChartError> {
         let power = value.max(1).ilog2() as u8;
         conductor.push((tick, meta(MetaMessage::TimeSignature(n, power, 24, 8))));
     }
-    if let Some(key) = song.key {
+    let first = song.key.map(|key| (0, key));
+    let later = song.key_changes.iter();
+    let later = later.map(|c| (tick_at(&anchors, c.at_s), c.key));
+    for (tick, key) in first.into_iter().chain(later) {
         let minor = key.mode == Mode::Minor;
         // the format holds seven signs at most
         let signs = key.signature().clamp(-7, 7) as i8;
-        conductor.push((0, meta(MetaMessage::KeySignature(signs, minor))));
+        conductor.push((tick, meta(MetaMessage::KeySignature(signs, minor))));
     }
     for (tick, text) in &texts {
         conductor.push((*tick, meta(MetaMessage::Marker(text.as_bytes()))));

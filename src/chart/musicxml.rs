@@ -14,7 +14,7 @@ use super::xml::escape;
 use super::{ChartError, Options, PERMISSION};
 use crate::fretboard::{Finger, Hand, Shape, hold};
 use crate::songlog::song::{Song, State};
-use crate::theory::{Chord, Degree, Mode, Spelled, midi_name};
+use crate::theory::{Chord, Degree, Key, Mode, Spelled, midi_name};
 use std::fmt::Write;
 
 /// Divisions of a quarter note: sixteenths, so that half beats of eighths are whole.
@@ -115,6 +115,7 @@ pub(super) fn write(song: &Song, options: &Options) -> Result<String, ChartError
         out,
         number: 0,
         meter: None,
+        key: None,
     };
     for (b, block) in sheet.blocks.iter().enumerate() {
         let measures: Vec<&Measure> = block.measures().collect();
@@ -147,6 +148,8 @@ struct Writer<'a> {
     out: String,
     number: u32,
     meter: Option<(u8, u8)>,
+    /// The key of the bar whose plucks are written.
+    key: Option<Key>,
 }
 
 impl Writer<'_> {
@@ -174,7 +177,8 @@ impl Writer<'_> {
         let first = self.meter.is_none();
         self.begin(measure, before);
         let (name, dotted, length) = self.beat(measure);
-        self.attributes(self.meter_of(measure), first);
+        let key = if first { measure.key } else { measure.new_key };
+        self.attributes(self.meter_of(measure), key, first);
         if let Some(heading) = heading.filter(|h| !h.is_empty()) {
             let _ = writeln!(
                 self.out,
@@ -274,31 +278,34 @@ impl Writer<'_> {
         self.out.push_str("</barline>\n");
     }
 
-    fn attributes(&mut self, meter: (u8, u8), first: bool) {
-        if self.meter == Some(meter) {
+    fn attributes(&mut self, meter: (u8, u8), key: Option<Key>, first: bool) {
+        let new_meter = self.meter != Some(meter);
+        if !new_meter && key.is_none() {
             return;
         }
         self.meter = Some(meter);
         self.out.push_str("<attributes>");
         if first {
             let _ = write!(self.out, "<divisions>{DIVISIONS}</divisions>");
-            if let Some(key) = self.song.key {
-                let mode = match key.mode {
-                    Mode::Major => "major",
-                    Mode::Minor => "minor",
-                };
-                let _ = write!(
-                    self.out,
-                    "<key><fifths>{}</fifths><mode>{mode}</mode></key>",
-                    key.signature()
-                );
-            }
         }
-        let _ = write!(
-            self.out,
-            "<time><beats>{}</beats><beat-type>{}</beat-type></time>",
-            meter.0, meter.1
-        );
+        if let Some(key) = key {
+            let mode = match key.mode {
+                Mode::Major => "major",
+                Mode::Minor => "minor",
+            };
+            let _ = write!(
+                self.out,
+                "<key><fifths>{}</fifths><mode>{mode}</mode></key>",
+                key.signature()
+            );
+        }
+        if new_meter {
+            let _ = write!(
+                self.out,
+                "<time><beats>{}</beats><beat-type>{}</beat-type></time>",
+                meter.0, meter.1
+            );
+        }
         if first {
             self.out
                 .push_str("<clef><sign>G</sign><line>2</line><clef-octave-change>-1</clef-octave-change></clef>");

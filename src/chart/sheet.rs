@@ -19,8 +19,9 @@ pub(super) use print::{bars_on_line, split_symbol};
 
 use super::{ChartError, Options};
 use crate::fretboard::string_name;
+use crate::songlog::form;
 use crate::songlog::song::Song;
-use crate::theory::midi_name;
+use crate::theory::{Key, midi_name};
 use print::{Printer, annotate, printer};
 
 /// Bars in a row: a phrase of four stays whole.
@@ -87,6 +88,10 @@ pub struct Measure {
     pub marks: Vec<Mark>,
     /// Plucked notes for the tablature, in order; none where chords are played whole.
     pub tab: Vec<TabNote>,
+    /// The key it is in.
+    pub key: Option<Key>,
+    /// The key, where it is another than that of the bar printed before.
+    pub new_key: Option<Key>,
     /// Whether it says the same as the bar before (a simile mark may stand for it).
     pub simile: bool,
     /// A forward repeat sign at its start.
@@ -149,7 +154,7 @@ impl Mark {
 
 impl Measure {
     fn same(&self, other: &Self) -> bool {
-        self.n_beats == other.n_beats
+        (self.n_beats, self.key) == (other.n_beats, other.key)
             && self.marks.len() == other.marks.len()
             && self.marks.iter().zip(&other.marks).all(|(a, b)| a.same(b))
     }
@@ -167,6 +172,11 @@ impl Measure {
         pressed(self) == pressed(other)
     }
 
+    /// What is printed over it where a new key begins: `Key of A major`.
+    pub fn key_text(&self) -> Option<String> {
+        self.new_key.map(|key| format!("Key of {}", key.text()))
+    }
+
     /// In words, for a reader who cannot see it: `bar 3: G, on 3 D over F♯`.
     pub fn words(&self) -> String {
         let number = match self.number {
@@ -174,6 +184,7 @@ impl Measure {
             n => format!("bar {n}"),
         };
         let mut parts: Vec<String> = Vec::new();
+        parts.extend(self.new_key.map(|key| format!("key of {}", key.text())));
         if self.repeat_start {
             parts.push("repeat from here".into());
         }
@@ -226,7 +237,7 @@ impl Sheet {
         let mut measures = bars::measures(song, &print, &variants, &mut remarks);
         annotate(song, options, &mut measures)?;
         plucked::tab(song, &mut measures);
-        let (mut blocks, form) = repeats::blocks(song, measures, options);
+        let (mut blocks, form, roadmap) = repeats::blocks(song, measures, options);
         plucked::strokes(song, &mut blocks);
         Ok(Self {
             title: song.title.clone(),
@@ -236,7 +247,7 @@ impl Sheet {
                 .map(|s| string_name(&song.instrument, s))
                 .collect(),
             meter: song.meter.unwrap_or((4, 4)),
-            roadmap: repeats::roadmap(song),
+            roadmap,
             blocks,
             form,
             cautions: legend::cautions(&legend),
@@ -304,7 +315,10 @@ impl Sheet {
 fn facts(song: &Song) -> Vec<String> {
     let mut facts = Vec::new();
     facts.push(match song.key {
-        Some(key) => format!("Key of {}", key.text()),
+        Some(key) => {
+            let all = std::iter::once(key.text()).chain(form::key_words(song));
+            format!("Key of {}", all.collect::<Vec<_>>().join(", "))
+        }
         None => "Key open".into(),
     });
     if let Some((beats, value)) = song.meter {

@@ -8,7 +8,7 @@ use super::{ChartError, Options, easy};
 use crate::fretboard::{Instrument, Limits, Shape, Tuning, Wanted, hold, voicings};
 use crate::songlog::form;
 use crate::songlog::song::{Song, Span, State};
-use crate::theory::{Chord, Degree, Key, Label, PitchClass};
+use crate::theory::{Chord, Degree, Key, Label};
 use std::collections::HashMap;
 
 /// Highest capo that leaves an octave of neck.
@@ -129,12 +129,16 @@ fn move_key(song: &mut Song, wanted: Key) -> Result<i32, ChartError> {
             *m = midi(*m);
         }
     }
-    for section in &mut song.sections {
-        section.key = section.key.map(|key| {
-            let tonic = PitchClass::new(key.tonic.pitch_class().index() as i32 + semitones);
-            Key::usual(tonic, key.mode)
-        });
+    for change in &mut song.key_changes {
+        let tonic = Degree::between(old.tonic, change.key.tonic).note_over(wanted.tonic);
+        let as_far = Key::new(tonic, change.key.mode);
+        // nobody writes more than seven signs
+        change.key = match as_far.signature().abs() {
+            0..=7 => as_far,
+            _ => Key::usual(tonic.pitch_class(), as_far.mode),
+        };
     }
+    form::section_keys(song);
     form::describe(song);
     Ok(semitones)
 }

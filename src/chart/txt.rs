@@ -112,27 +112,26 @@ fn row_lines(row: &[Measure], strings: &[String]) -> Vec<String> {
         if per_line > 1 && !row.iter().all(|m| fits(m, false)) {
             continue;
         }
-        return row
-            .chunks(per_line)
-            .flat_map(|bars| {
-                let mut line = format!("{:>3} ", number(&bars[0]));
-                for (i, bar) in bars.iter().enumerate() {
-                    let left = match (bar.repeat_start, i) {
-                        (true, _) => "|:",
-                        (_, 0) => "| ",
-                        _ => "",
-                    };
-                    line.push_str(left);
-                    let text = bar_text(bar, fits(bar, true));
-                    line.push_str(&format!(" {text:<room$}"));
-                    line.push_str(if bar.repeat_end { ":|" } else { " |" });
-                }
-                let mut lines = vec![line];
-                lines.extend(note_lines(bars, room));
-                lines.extend(tab_lines(bars, room, strings));
-                lines
-            })
-            .collect();
+        let key = row[0].key_text().map(|text| format!("    {text}"));
+        let lines = row.chunks(per_line).flat_map(|bars| {
+            let mut line = format!("{:>3} ", number(&bars[0]));
+            for (i, bar) in bars.iter().enumerate() {
+                let left = match (bar.repeat_start, i) {
+                    (true, _) => "|:",
+                    (_, 0) => "| ",
+                    _ => "",
+                };
+                line.push_str(left);
+                let text = bar_text(bar, fits(bar, true));
+                line.push_str(&format!(" {text:<room$}"));
+                line.push_str(if bar.repeat_end { ":|" } else { " |" });
+            }
+            let mut lines = vec![line];
+            lines.extend(note_lines(bars, room));
+            lines.extend(tab_lines(bars, room, strings));
+            lines
+        });
+        return key.into_iter().chain(lines).collect();
     }
     Vec::new()
 }

@@ -114,7 +114,7 @@ fn either_or(span: &Span, song: &Song) -> Option<String> {
         return None;
     };
     let played = |s: &Shape| Played::of_shape(&song.instrument, s.clone());
-    let seen = compare(&played(first), &played(second), song.key)?;
+    let seen = compare(&played(first), &played(second), song.key_at(span.start_s))?;
     let names = seen.names.each_ref().map(|n| n.text());
     match seen.sameness {
         Sameness::Different => Some(format!(
@@ -141,7 +141,7 @@ fn strange_notes(span: &Span, song: &Song) -> Option<String> {
             .collect();
         let strange = sounding.without(chord.pitch_classes());
         if !strange.is_empty() {
-            let key = song.key.unwrap_or(Key::usual(
+            let key = song.key_at(span.start_s).unwrap_or(Key::usual(
                 chord.root.pitch_class(),
                 crate::theory::Mode::Major,
             ));
@@ -164,7 +164,7 @@ fn unheld(span: &Span, song: &Song) -> Option<String> {
 }
 
 fn spelling(span: &Span, song: &Song) -> Option<String> {
-    let (chord, key) = (span.label.chord()?, song.key?);
+    let (chord, key) = (span.label.chord()?, song.key_at(span.start_s)?);
     let usual = key.spell(chord.root.pitch_class());
     (usual != chord.root).then(|| {
         format!(
@@ -254,7 +254,9 @@ fn fragments(song: &Song) -> Vec<Remark> {
     if notes.is_empty() {
         return found;
     }
-    let reading = read_row(&notes, song.key, 1);
+    // a row is read in one key; of several none is told
+    let key = song.key.filter(|_| song.key_changes.is_empty());
+    let reading = read_row(&notes, key, 1);
     for ((span, _), marginals) in row.iter().zip(&reading.fragments) {
         let Some(chord) = span.label.chord() else {
             continue;

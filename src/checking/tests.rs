@@ -19,6 +19,7 @@ fn song(chords: &[&str]) -> Song {
         tempo_bpm: Some(120.0),
         meter: Some((4, 4)),
         key: Some("C".parse().expect("a key")),
+        key_changes: Vec::new(),
         beats_s: vec![],
         bars: (0..chords.len())
             .map(|i| Bar {

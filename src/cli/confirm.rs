@@ -75,7 +75,7 @@ pub(crate) struct Args {
     /// Title of the song.
     #[arg(help_heading = "The whole take", long)]
     title: Option<String>,
-    /// Key: G, Am, F# minor.
+    /// Key: G, Am, F# minor; with WHERE from there on, up to the next change.
     #[arg(help_heading = "The whole take", long)]
     key: Option<Key>,
     /// Meter: 4/4, 3/4, 6/8.
@@ -185,7 +185,9 @@ fn request(args: &Args, song: &Song) -> Result<Request, CliError> {
         capo: args.capo,
         tuning: args.tuning.clone(),
     };
-    let (local, whole) = (request.is_local(), request.is_for_whole());
+    let places_key = request.key.is_some() && !args.places.is_empty();
+    let local = request.is_local() || places_key;
+    let whole = request.is_for_whole() && !places_key;
     if args.places.is_empty() && local {
         return Err(CliError::new(
             "say where: a bar 12, a beat 12.3, bars 5-8, a section A, or all",
@@ -194,7 +196,7 @@ fn request(args: &Args, song: &Song) -> Result<Request, CliError> {
     if !args.places.is_empty() && !local && args.note.is_none() {
         return Err(CliError::new(if whole {
             format!(
-                "title, key, meter, tempo, beats, capo and tuning are for the whole take; leave out '{}'",
+                "title, meter, tempo, beats, capo and tuning are for the whole take; leave out '{}'",
                 args.places.join(" ")
             )
         } else {

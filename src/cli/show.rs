@@ -53,6 +53,7 @@ pub(crate) fn run(args: Args, out: &mut dyn Write) -> Result<Outcome, CliError> 
 pub(crate) fn facts(song: &Song) -> Option<String> {
     let mut facts = Vec::new();
     facts.extend(song.key.map(|k| k.text()));
+    facts.extend(form::key_words(song));
     facts.extend(song.tempo_bpm.map(|t| format!("{t:.0} bpm")));
     facts.extend(song.meter.map(|(b, v)| format!("{b}/{v}")));
     if song.instrument.tuning.text() != "standard" {
@@ -130,6 +131,9 @@ fn heading(section: &Section, name: &str, song: &Song) -> String {
             " (as bars {} to {}{varied})",
             first.first_bar, first.last_bar
         ));
+    }
+    for (bar, key) in form::changes_inside(song, section) {
+        text.push_str(&format!(", {} from bar {bar}", key.text()));
     }
     wrap_from(&text, 4)
 }

@@ -45,7 +45,7 @@ pub struct Request {
 
     /// Title of the song.
     pub title: Option<String>,
-    /// Key of the whole.
+    /// Key of the whole, or from the places on up to the next change.
     pub key: Option<Key>,
     /// Beats in a bar and note value of a beat.
     pub meter: Option<(u8, u8)>,
@@ -77,12 +77,13 @@ impl Request {
             || self.section_letter.is_some()
             || self.section_starts
             || self.section_joins
+            || (self.key.is_some() && !self.places.is_empty())
     }
 
     /// Whether something is wanted for the whole take.
     pub fn is_for_whole(&self) -> bool {
         self.title.is_some()
-            || self.key.is_some()
+            || (self.key.is_some() && self.places.is_empty())
             || self.meter.is_some()
             || self.tempo_bpm.is_some()
             || self.downbeat_s.is_some()

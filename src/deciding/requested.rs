@@ -58,7 +58,9 @@ pub(super) fn left_out(request: &Request, song: &Song) -> Option<String> {
 fn whole_take(request: &Request, song: &Song) -> Result<Vec<Act>, DecideError> {
     let mut acts = Vec::new();
     acts.extend(request.title.clone().map(Act::Title));
-    acts.extend(request.key.map(Act::Key));
+    if request.places.is_empty() {
+        acts.extend(request.key.map(Act::Key));
+    }
     acts.extend(request.meter.map(|(beats, value)| Act::Meter(beats, value)));
     acts.extend(request.tempo_bpm.map(Act::Tempo));
     acts.extend(request.downbeat_s.map(Act::Downbeat));
@@ -89,6 +91,12 @@ fn at_places(
 ) -> Result<(), DecideError> {
     edges(request, places, song, acts)?;
     sections(request, places, acts);
+    if let Some(key) = request.key {
+        acts.extend(places.iter().map(|p| Act::KeyFrom {
+            at_s: p.start_s(),
+            key,
+        }));
+    }
     if let Some(least) = request.take_first {
         take_first(least, places, song, acts)?;
     }

@@ -18,6 +18,10 @@ pub fn song(song: &Song) -> Value {
         "tempo_bpm": song.tempo_bpm.map(round),
         "meter": song.meter.map(|(b, v)| format!("{b}/{v}")),
         "key": song.key.map(|k| k.label()),
+        "key_changes": song.key_changes.iter().map(|c| json!({
+            "at_s": round(c.at_s),
+            "key": c.key.label(),
+        })).collect::<Vec<_>>(),
         "n_open": song.n_open(),
         "sections": song.sections.iter().zip(form::roadmap(song)).map(|(s, in_roadmap)| json!({
             "letter": s.letter,

@@ -71,6 +71,7 @@ pub fn words(act: &Act, song: &Song) -> String {
             let plural = if *n_beats == 1 { "" } else { "s" };
             format!("bar {} has {n_beats} beat{plural}", at(*at_s))
         }
+        Act::KeyFrom { at_s, key } => format!("from {} on: {}", at(*at_s), key.text()),
         Act::SectionSplit { at_s } => format!("a section starts at {}", at(*at_s)),
         Act::SectionJoin { at_s } => format!("no section starts at {}", at(*at_s)),
         other => other.text(),

@@ -64,7 +64,8 @@ fn what(text: &str, song: &Song, span: Option<&Span>) -> Value {
         }
         return value;
     }
-    value["suggestions"] = suggestions(text, song.key, span);
+    let key = span.map_or(song.key, |s| song.key_at(s.start_s));
+    value["suggestions"] = suggestions(text, key, span);
     if text.is_empty() {
         return value;
     }

@@ -51,6 +51,7 @@ fn for_the_log(heard: Hearing, given: &Given) -> Heard {
         tempo_bpm: heard.tempo_bpm,
         meter: heard.meter,
         key: heard.key,
+        key_changes: heard.key_changes,
         beats: heard
             .beats
             .iter()

@@ -260,6 +260,7 @@ impl Moments {
         heard.by_version = env!("CARGO_PKG_VERSION").into();
         heard.duration_s = end_s;
         (heard.tempo_bpm, heard.meter, heard.key) = (None, None, self.given.key);
+        heard.key_changes.clear();
         heard.beats.clear();
         heard.bars.clear();
         heard.sections.clear();

@@ -6,7 +6,7 @@ use crate::songlog::decided::Act;
 use crate::songlog::heard::{
     Candidate, FittedShape, Heard, HeardBar, HeardBeat, HeardChord, HeardNote, HeardSection,
 };
-use crate::theory::{Key, Label};
+use crate::theory::{Key, KeyChange, Label};
 use std::collections::{HashMap, HashSet};
 
 /// A gap shorter than this is rounding and is closed, s.
@@ -23,6 +23,7 @@ pub(super) struct Raw {
     pub(super) tempo_bpm: Option<f64>,
     pub(super) meter: Option<(u8, u8)>,
     pub(super) key: Option<Key>,
+    pub(super) key_changes: Vec<KeyChange>,
     pub(super) beats: Vec<HeardBeat>,
     pub(super) bars: Vec<HeardBar>,
     pub(super) sections: Vec<RawSection>,
@@ -119,6 +120,10 @@ pub(super) fn assemble(mut raw: Raw, given: &Given) -> Result<TakenIn, ForeignEr
             tempo_bpm,
             meter,
             key,
+            key_changes: match (given.key, key) {
+                (None, Some(key)) => changes(key, raw.key_changes),
+                _ => Vec::new(),
+            },
             beats: raw.beats,
             bars: raw.bars,
             sections,
@@ -128,6 +133,18 @@ pub(super) fn assemble(mut raw: Raw, given: &Given) -> Result<TakenIn, ForeignEr
         },
         acts,
     })
+}
+
+/// Changes of key that change something, each later than the one before.
+fn changes(first: Key, all: Vec<KeyChange>) -> Vec<KeyChange> {
+    let mut out: Vec<KeyChange> = Vec::new();
+    for change in all {
+        let (at_s, before) = out.last().map_or((0.0, first), |c| (c.at_s, c.key));
+        if change.key != before && change.at_s > at_s {
+            out.push(change);
+        }
+    }
+    out
 }
 
 /// Bar 1, else the first chord that sounds.
@@ -158,6 +175,9 @@ fn shift(raw: &mut Raw, by_s: f64) -> Result<(), ForeignError> {
                 -(first_s + by_s)
             ),
         });
+    }
+    for change in &mut raw.key_changes {
+        change.at_s += by_s;
     }
     for chord in &mut raw.chords {
         chord.start_s += by_s;

@@ -10,7 +10,7 @@
 use super::assemble::{Raw, RawChord, RawSection};
 use super::{ForeignError, MAX_BARS, MAX_NOTES};
 use crate::songlog::heard::{HeardBar, HeardBeat, HeardNote};
-use crate::theory::Label;
+use crate::theory::{KeyChange, Label};
 use serde_json::Value;
 
 /// One observation with its place in the document.
@@ -101,10 +101,16 @@ pub(super) fn read(text: &str) -> Result<Raw, ForeignError> {
             })
         })
         .collect();
-    raw.key = keys
-        .iter()
-        .flatten()
-        .find_map(|k| k.value.as_str()?.parse().ok());
+    let stated = keys.iter().flatten();
+    raw.key_changes = stated
+        .filter_map(|k| {
+            Some(KeyChange {
+                at_s: k.start_s,
+                key: k.value.as_str()?.parse().ok()?,
+            })
+        })
+        .collect();
+    raw.key = raw.key_changes.first().map(|c| c.key);
     raw.tempo_bpm = tempo
         .iter()
         .flatten()

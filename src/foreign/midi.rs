@@ -9,7 +9,7 @@
 use super::assemble::{Raw, RawChord, RawSection};
 use super::{ForeignError, Given, MAX_BARS, MAX_NOTES, notes};
 use crate::songlog::heard::{HeardBar, HeardBeat, HeardNote};
-use crate::theory::{Key, Label, Mode, Spelled};
+use crate::theory::{Key, KeyChange, Label, Mode, Spelled};
 use midly::{Format, MetaMessage, MidiMessage, Smf, Timing, TrackEventKind};
 use std::collections::{BTreeMap, VecDeque};
 
@@ -25,7 +25,8 @@ const MOSTLY: f64 = 0.8;
 struct Events {
     tempi: Vec<(u64, u32)>,
     meters: Vec<(u64, u8, u8)>,
-    key: Option<Key>,
+    /// Keys, the first one first.
+    keys: Vec<(u64, Key)>,
     title: Option<String>,
     markers: Vec<(u64, String)>,
     /// Texts and lyrics, by track.
@@ -51,9 +52,17 @@ pub(super) fn read(bytes: &[u8], given: &Given) -> Result<Raw, ForeignError> {
     let clock = Clock::new(&smf.header.timing, &mut events, given);
     let mut raw = Raw {
         title: events.title.take(),
-        key: events.key,
+        key: events.keys.first().map(|k| k.1),
         ..Raw::default()
     };
+    raw.key_changes = events
+        .keys
+        .iter()
+        .map(|(tick, key)| KeyChange {
+            at_s: clock.seconds(*tick),
+            key: *key,
+        })
+        .collect();
     raw.notes = events
         .notes
         .iter()
@@ -128,13 +137,13 @@ fn events(smf: &Smf<'_>) -> Result<Events, ForeignError> {
                     MetaMessage::TimeSignature(n, power, ..) => {
                         all.meters.push((tick, n, 1 << power));
                     }
-                    MetaMessage::KeySignature(signs, minor) if all.key.is_none() => {
+                    MetaMessage::KeySignature(signs, minor) => {
                         let (mode, up) = match minor {
                             true => (Mode::Minor, 3),
                             false => (Mode::Major, 0),
                         };
                         let tonic = Spelled::from_fifths(i32::from(signs.clamp(-7, 7)) + up);
-                        all.key = Some(Key::new(tonic, mode));
+                        all.keys.push((tick, Key::new(tonic, mode)));
                     }
                     MetaMessage::TrackName(name) if t == 0 && tick == 0 => {
                         all.title = Some(words(name)).filter(|n| !n.is_empty());
@@ -179,6 +188,7 @@ fn events(smf: &Smf<'_>) -> Result<Events, ForeignError> {
         }
     }
     all.notes.sort_unstable();
+    all.keys.sort_by_key(|k| k.0);
     all.tempi.sort_by_key(|t| t.0);
     all.meters.sort_by_key(|m| m.0);
     all.meters.dedup_by(|b, a| {

@@ -17,7 +17,7 @@ use super::assemble::{Raw, RawChord, RawSection};
 use super::midi::beat_quarters;
 use super::{ForeignError, Given, MAX_BARS};
 use crate::songlog::heard::{HeardBar, HeardBeat};
-use crate::theory::{Chord, Key, Label, Mode, Spelled};
+use crate::theory::{Chord, Key, KeyChange, Label, Mode, Spelled};
 use score::{Score, Written};
 
 /// Quarters a minute where the file says nothing.
@@ -83,13 +83,16 @@ fn usual_meter(measures: &[Written]) -> Option<(u8, u8)> {
         .max_by_key(|meter| measures.iter().filter(|m| m.meter == *meter).count())
 }
 
+/// The key with so many sharps, or flats below zero.
+fn of_signature(fifths: i32, mode: Mode) -> Key {
+    let up = if mode == Mode::Minor { 3 } else { 0 };
+    Key::new(Spelled::from_fifths(fifths + up), mode)
+}
+
 /// The key of the signature; without a mode, the last chord tells major from minor.
 fn key(score: &Score, warnings: &mut Vec<String>) -> Option<Key> {
     let (fifths, mode) = score.key?;
-    let of = |mode| {
-        let up = if mode == Mode::Minor { 3 } else { 0 };
-        Key::new(Spelled::from_fifths(fifths + up), mode)
-    };
+    let of = |mode| of_signature(fifths, mode);
     if let Some(mode) = mode {
         return Some(of(mode));
     }
@@ -142,9 +145,15 @@ fn lay(
     let mut now_s = 0.0;
     let mut number = 0;
     let mut sounding: Option<RawChord> = None;
+    let first_key = raw.key;
     for (i, step) in order.iter().enumerate() {
         let measure = &score.measures[step.measure];
         let start_s = now_s;
+        if let (Some(first), Some((fifths, mode))) = (first_key, measure.key) {
+            let mode = mode.unwrap_or(first.mode);
+            let key = of_signature(fifths, mode);
+            raw.key_changes.push(KeyChange { at_s: start_s, key });
+        }
         let mut turns = vec![(0.0, start_s, 60.0 / quarters_bpm)];
         for (at, bpm) in measure.tempi.iter().filter(|_| fixed.is_none()) {
             let (from, from_s, slope) = turns[turns.len() - 1];
@@ -180,7 +189,8 @@ fn lay(
         }
         for harmony in &measure.harmonies {
             let at_s = time(harmony.at.clamp(0.0, measure.length));
-            let label = sounding_label(&harmony.label, score.transposed, raw.key);
+            let key = raw.key_changes.last().map(|c| c.key).or(raw.key);
+            let label = sounding_label(&harmony.label, score.transposed, key);
             // a symbol written again over the next bar is the same chord going on
             if let Some(held) = &sounding
                 && held.candidates[0].label == label
@@ -202,11 +212,15 @@ fn lay(
         raw.chords.push(held);
     }
     raw.duration_s = now_s;
-    if score.transposed != 0
-        && let Some(key) = raw.key
-    {
-        let tonic = key.tonic.pitch_class().up(score.transposed);
-        raw.key = Some(Key::usual(tonic, key.mode));
+    if score.transposed != 0 {
+        let sounding = |key: Key| {
+            let tonic = key.tonic.pitch_class().up(score.transposed);
+            Key::usual(tonic, key.mode)
+        };
+        raw.key = raw.key.map(sounding);
+        for change in &mut raw.key_changes {
+            change.key = sounding(change.key);
+        }
     }
     Ok(())
 }

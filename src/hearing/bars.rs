@@ -35,8 +35,21 @@ pub(crate) struct Count {
     pub(crate) per_bar: u8,
     /// Whether beats divide in three.
     pub(crate) compound: bool,
-    /// How far the next different hypothesis lies behind, in nats of its rank.
-    pub(crate) margin: f32,
+    /// The next best way to count, if it is really another one.
+    pub(crate) other: Option<OtherWay>,
+}
+
+/// Another way to count the same take.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct OtherWay {
+    /// How far it lies behind, in nats of its rank.
+    pub(crate) behind: f32,
+    /// Beats in a bar and note value of a beat.
+    pub(crate) meter: (u8, u8),
+    /// Beats a minute.
+    pub(crate) tempo_bpm: f64,
+    /// Its first downbeat, s.
+    pub(crate) first_downbeat_s: f64,
 }
 
 struct Hypothesis {
@@ -48,16 +61,85 @@ struct Hypothesis {
     rank: f32,
 }
 
+impl Hypothesis {
+    /// Whether its beats divide in three.
+    fn is_compound(&self) -> bool {
+        /// Best on 260 rendered takes: one of them is named wrong.
+        const CLEARLY: f32 = 0.2;
+        self.third > self.half + CLEARLY
+    }
+
+    /// Whether a player would call it another way to count, and not the same
+    /// with a beat here or there.
+    fn counts_otherwise(&self, best: &Self) -> bool {
+        /// 70 ms in fine frames: as near as a beat must be (Davies et al. 2009).
+        const NEAR: usize = 6;
+        let downbeats = |h: &Self| -> Vec<usize> {
+            let all = h.frames.iter().zip(&h.places);
+            all.filter(|(_, p)| **p == 1).map(|(f, _)| *f).collect()
+        };
+        let (mine, theirs) = (downbeats(self), downbeats(best));
+        let met = mine
+            .iter()
+            .filter(|f| {
+                let next = theirs.partition_point(|t| t < f);
+                let around = next.saturating_sub(1)..(next + 1).min(theirs.len());
+                theirs[around].iter().any(|t| t.abs_diff(**f) <= NEAR)
+            })
+            .count();
+        let (n, m) = (self.frames.len(), best.frames.len());
+        self.per_bar != best.per_bar || n.abs_diff(m) * 10 > m || met * 4 < mine.len() * 3
+    }
+
+    fn as_other(&self, best_rank: f32) -> OtherWay {
+        let first = self.places.iter().position(|p| *p == 1).unwrap_or(0);
+        let at_s = |frame: usize| frame as f64 * FINE_HOP_S;
+        OtherWay {
+            behind: best_rank - self.rank,
+            meter: match self.is_compound() {
+                true => (self.per_bar * 3, 8),
+                false => (self.per_bar, 4),
+            },
+            tempo_bpm: 60.0 / (median_gap(&self.frames) * FINE_HOP_S).max(1e-3),
+            first_downbeat_s: self.frames.get(first).copied().map_or(0.0, at_s),
+        }
+    }
+}
+
+/// Strokes and drums on the places of the bars: means of attack strengths.
+struct Accents {
+    /// How far the first stroke lies from a beat, 1 half a beat away.
+    first_off: f32,
+    /// Whether it is a downbeat.
+    first_down: f32,
+    /// Low attacks on beats over those on half-beats.
+    low_beat: f32,
+    /// Low attacks on downbeats over those on other beats.
+    low_down: f32,
+    /// High attacks on even beats over those on odd ones.
+    back: f32,
+    /// Attacks, low ones and high ones in the middle of a bar over those at its thirds.
+    middle: [f32; 3],
+}
+
 /// Evidence of one take, computed once.
 struct Evidence<'a> {
     moments: &'a [Moment],
     search: BeatEvidence,
     downbeat: Vec<f32>,
+    /// The first stroke, as a fine frame.
+    first: Option<usize>,
 }
 
 /// Finds the count, or none where there is too little to count.
-pub(crate) fn count(moments: &[Moment], given: &Given, weights: &BeatWeights) -> Option<Count> {
-    let evidence = Evidence::new(moments);
+pub(crate) fn count(
+    moments: &[Moment],
+    first_s: Option<f64>,
+    given: &Given,
+    weights: &BeatWeights,
+) -> Option<Count> {
+    let mut evidence = Evidence::new(moments);
+    evidence.first = first_s.map(|s| (s / FINE_HOP_S).round() as usize);
     let mut all = Vec::new();
     let fixed = Fixed::of(given);
     for frames in beat_rows(&evidence, given, weights) {
@@ -67,9 +149,7 @@ pub(crate) fn count(moments: &[Moment], given: &Given, weights: &BeatWeights) ->
     }
     all.sort_by(|a, b| b.rank.total_cmp(&a.rank));
     let best = all.first()?;
-    let other = all
-        .iter()
-        .find(|h| h.per_bar != best.per_bar || h.frames != best.frames);
+    let other = all.iter().find(|h| h.counts_otherwise(best));
     Some(Count {
         beats_s: if given.beats_s.len() == best.frames.len() {
             given.beats_s.clone()
@@ -80,9 +160,9 @@ pub(crate) fn count(moments: &[Moment], given: &Given, weights: &BeatWeights) ->
         per_bar: best.per_bar,
         compound: match given.meter {
             Some((_, value)) => value == 8,
-            None => best.third > best.half + 0.3,
+            None => best.is_compound(),
         },
-        margin: other.map_or(f32::INFINITY, |h| best.rank - h.rank),
+        other: other.map(|h| h.as_other(best.rank)),
     })
 }
 
@@ -205,7 +285,17 @@ fn beat_rows(evidence: &Evidence<'_>, given: &Given, weights: &BeatWeights) -> V
     if length <= 0.0 {
         return rows;
     }
-    for ratio in [1.0, 0.5, 2.0, 1.5, 2.0 / 3.0, 3.0, 1.0 / 3.0] {
+    for ratio in [
+        1.0,
+        0.5,
+        2.0,
+        1.5,
+        2.0 / 3.0,
+        3.0,
+        1.0 / 3.0,
+        0.75,
+        4.0 / 3.0,
+    ] {
         let length = length * ratio;
         if (SHORTEST as f64 * 0.95..=LONGEST as f64 * 1.05).contains(&length) {
             add(track(&evidence.search, weights, around(length)));
@@ -283,6 +373,7 @@ impl<'a> Evidence<'a> {
                 division: odds(&DIVISION, -2.0, 2.0),
             },
             downbeat: odds(&DOWNBEAT, f32::NEG_INFINITY, f32::INFINITY),
+            first: None,
         }
     }
 
@@ -325,6 +416,7 @@ impl<'a> Evidence<'a> {
         let is = |n: u8| if per_bar == n { 1.0 } else { 0.0 };
         let length = (length_s * f32::from(per_bar)).max(1e-3).ln();
         let n = frames.len() as f32;
+        let accents = self.accents(frames, &places, per_bar);
         let value = |name: &str| match name {
             "beat_mean" => beats / n,
             "beat_rate" => beats / seconds,
@@ -357,6 +449,17 @@ impl<'a> Evidence<'a> {
             "half_share" => share(&halves, 0.0),
             "quarter_share" => share(&quarters, 0.0),
             "third_share" => share(&thirds, 0.3),
+            "first_off" => accents.first_off,
+            "first_down" => accents.first_down,
+            "low_beat" => accents.low_beat,
+            "low_down" => accents.low_down,
+            "back" => accents.back,
+            "three_mid_flux" => is(3) * accents.middle[0],
+            "three_mid_low" => is(3) * accents.middle[1],
+            "three_mid_high" => is(3) * accents.middle[2],
+            "two_mid_flux" => is(2) * accents.middle[0],
+            "two_mid_low" => is(2) * accents.middle[1],
+            "two_mid_high" => is(2) * accents.middle[2],
             _ => 0.0,
         };
         let rank = RANK.iter().map(|(name, weight)| weight * value(name)).sum();
@@ -367,6 +470,58 @@ impl<'a> Evidence<'a> {
             third,
             half,
             rank,
+        }
+    }
+
+    /// What is struck where, beside the changes of harmony.
+    fn accents(&self, frames: &[usize], places: &[u8], per_bar: u8) -> Accents {
+        let at = |frame: usize, k: usize| self.moments.get(frame).map_or(0.0, |m| m[k]);
+        let mean_at = |k: usize, wanted: &dyn Fn(u8) -> bool| {
+            let here = frames.iter().zip(places).filter(|(_, p)| wanted(**p));
+            mean(here.map(|(f, _)| at(*f, k)))
+        };
+        let (mut first_off, mut first_down) = (0.0, 0.0);
+        if let Some(first) = self.first {
+            let i = frames.partition_point(|f| *f <= first);
+            // the beat before it, or one before the first
+            let (before, next) = match (i.checked_sub(1), frames.get(i)) {
+                (Some(b), Some(n)) => (frames[b] as f32, *n as f32),
+                (None, Some(n)) if frames.len() > 1 => {
+                    let gap = (frames[1] - frames[0]) as f32;
+                    let back = ((*n as f32 - first as f32) / gap).ceil();
+                    (*n as f32 - back * gap, *n as f32 - (back - 1.0) * gap)
+                }
+                _ => (first as f32, first as f32 + 1.0),
+            };
+            let part = (first as f32 - before) / (next - before).max(1.0);
+            first_off = 2.0 * part.min(1.0 - part).max(0.0);
+            let nearest = if part > 0.5 { i } else { i.saturating_sub(1) };
+            if first_off < 0.4 && places.get(nearest) == Some(&1) {
+                first_down = 1.0;
+            }
+        }
+        let halves = frames.windows(2).map(|w| at(w[0] + (w[1] - w[0]) / 2, 1));
+        let low = mean_at(1, &|_| true);
+        // the middle of the bar against what would divide it otherwise
+        let middle = [0, 1, 2].map(|k| {
+            let bars = (0..frames.len()).filter(|i| places[*i] == 1);
+            mean(bars.filter_map(|i| {
+                let next = *frames.get(i + usize::from(per_bar))?;
+                let length = next - frames[i];
+                let here = |part: f32| at(frames[i] + (length as f32 * part) as usize, k);
+                Some(here(0.5) - 0.5 * (here(1.0 / 3.0) + here(2.0 / 3.0)))
+            }))
+        });
+        Accents {
+            first_off,
+            first_down,
+            low_beat: low - mean(halves),
+            low_down: mean_at(1, &|p| p == 1) - mean_at(1, &|p| p != 1),
+            back: match per_bar {
+                2 | 4 => mean_at(2, &|p| p % 2 == 0) - mean_at(2, &|p| p % 2 == 1),
+                _ => 0.0,
+            },
+            middle,
         }
     }
 

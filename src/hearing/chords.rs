@@ -189,12 +189,13 @@ pub(crate) fn score_states(
     );
 }
 
-/// The best segments over the whole take.
+/// The best segments over the whole take. `priors` are those of each key, and
+/// which of them holds for a segment that starts at each boundary.
 pub(crate) fn decode(
     cells: &Cells,
     states: &States,
     weights: &ChordWeights,
-    key: &KeyPrior,
+    priors: (&[KeyPrior], &[usize]),
     starts: &StartCosts,
 ) -> Vec<Segment> {
     let n = cells.n_bounds();
@@ -207,6 +208,7 @@ pub(crate) fn decode(
             if cells.bounds_s[to] - cells.bounds_s[start] > weights.longest_s && start + 1 < to {
                 break;
             }
+            let key = &priors.0[priors.1[start]];
             score_states(cells, start, to, states, weights, key, &mut scores);
             let mut top = (f32::NEG_INFINITY, 0);
             for (s, score) in scores.iter().enumerate() {

@@ -165,7 +165,7 @@ struct Table<'a> {
 }
 
 impl<'a> Table<'a> {
-    fn new(bars: &'a [Sketch], tonic: Option<u8>, weights: &SectionWeights) -> Self {
+    fn new(bars: &'a [Sketch], tonics: &[Option<u8>], weights: &SectionWeights) -> Self {
         let n = bars.len();
         let apart = |a: usize, b: usize| apart(bars, a, b);
         let sounding = bars.iter().any(|b| b.chords.iter().any(Option::is_some));
@@ -229,7 +229,7 @@ impl<'a> Table<'a> {
                     return 0.0;
                 }
                 let is = |found: Option<u8>, above: u8| {
-                    found.is_some() && found == tonic.map(|t| (t + above) % 12)
+                    found.is_some() && found == tonics[i].map(|t| (t + above) % 12)
                 };
                 let mut gain = weights.rhythm * (changes[i] - usual).max(0.0);
                 if is(root(i, 0), 0) {
@@ -299,15 +299,15 @@ struct Path {
     n_letters: usize,
 }
 
-/// The cheapest row of sections; empty for no bars.
+/// The cheapest row of sections; empty for no bars. Takes the tonic at each bar.
 pub(crate) fn search(
     bars: &[Sketch],
-    tonic: Option<u8>,
+    tonics: &[Option<u8>],
     bar_s: f64,
     weights: &SectionWeights,
 ) -> Vec<Piece> {
     let n = bars.len();
-    let mut table = Table::new(bars, tonic, weights);
+    let mut table = Table::new(bars, tonics, weights);
     let by_length: Vec<f64> = (0..=LONGEST)
         .map(|n| length_cost(n.max(1), bar_s, weights))
         .collect();

@@ -4,7 +4,11 @@
 
 use super::acoustic::{N_CLASSES, NET_QUALITIES, NO_CHORD};
 use super::chords::{KeyPrior, Segment};
-use crate::theory::{Key, PitchClass, Triad, fit, fitting_keys};
+use super::reading::Bar;
+use crate::theory::{
+    Key, KeyChange, Label, PitchClass, TimedTriad, Triad, fit, fitting_keys, key_at, keys_along,
+    n_changes_before,
+};
 
 /// The triad of a quality of the net.
 pub(crate) fn kind(quality: usize) -> Triad {
@@ -68,4 +72,64 @@ pub(crate) fn estimate_key(segments: &[(Segment, f64)]) -> Option<Key> {
         })
         .collect();
     fitting_keys(&sounding).first().map(|(key, _)| *key)
+}
+
+/// The keys of a take: the first and where it changes.
+#[derive(Debug, Clone, Default)]
+pub(crate) struct Keys {
+    pub(crate) first: Option<Key>,
+    pub(crate) changes: Vec<KeyChange>,
+}
+
+impl Keys {
+    /// The user's word: one key throughout.
+    pub(crate) fn only(key: Key) -> Self {
+        Self {
+            first: Some(key),
+            changes: Vec::new(),
+        }
+    }
+
+    /// The keys that make the chords likeliest; they change where bars or, rather, sections start.
+    pub(crate) fn along(chords: &[TimedTriad], bars: &[Bar], sections_s: &[f64]) -> Self {
+        let bars_s: Vec<f64> = bars.iter().map(|b| b.start_s).collect();
+        let (first, changes) = keys_along(chords, &bars_s, sections_s);
+        Self { first, changes }
+    }
+
+    /// The key at a time, s.
+    pub(crate) fn at(&self, time_s: f64) -> Option<Key> {
+        key_at(self.first, &self.changes, time_s)
+    }
+
+    /// The priors of all keys, and which of them holds for what starts at each time.
+    pub(crate) fn priors(&self, weight: f32, times_s: &[f64]) -> (Vec<KeyPrior>, Vec<usize>) {
+        let keys = std::iter::once(self.first).chain(self.changes.iter().map(|c| Some(c.key)));
+        let priors = keys.map(|key| key_prior(key, weight)).collect();
+        let which = times_s
+            .iter()
+            .map(|t| n_changes_before(&self.changes, *t))
+            .collect();
+        (priors, which)
+    }
+}
+
+/// A segment between two times as what it is to a key; none for no chord.
+pub(crate) fn triad_of(segment: &Segment, start_s: f64, end_s: f64) -> Option<TimedTriad> {
+    (segment.class != NO_CHORD).then(|| TimedTriad {
+        triad: kind(segment.class / 12),
+        root: PitchClass::new((segment.class % 12) as i32),
+        start_s,
+        end_s,
+    })
+}
+
+/// The same of a label.
+pub(crate) fn triad_of_label(label: &Label, start_s: f64, end_s: f64) -> Option<TimedTriad> {
+    label.chord().map(|chord| TimedTriad {
+        triad: Triad::of(chord),
+        root: chord.root.pitch_class(),
+        start_s,
+        end_s,
+    })
 }

@@ -8,11 +8,11 @@ use super::chords::{ChordWeights, Segment, States, decode, score_states};
 use super::fit::{FitWeights, Heard, fit_shapes, heard_notes};
 use super::form_search::SectionWeights;
 use super::grid::Grid;
-use super::harmony::{estimate_key, favor_fifths, key_prior, share_of_fifths};
+use super::harmony::{Keys, favor_fifths, share_of_fifths, triad_of, triad_of_label};
 use super::notes::{Note, NoteWeights, notes, possible};
 use super::plucks::{PluckWeights, read_plucks, texture};
 use super::pulse::moments;
-use super::reading::{Given, HeardSpan, Hearing, WhichBar};
+use super::reading::{Bar, Given, HeardSpan, Hearing, Section, WhichBar};
 use super::reasons::give_reasons;
 use super::sections::{Played, sections};
 use super::stage::Front;
@@ -114,13 +114,14 @@ pub fn interpret(sound: &Sound, given: &Given, weights: &Weights) -> Hearing {
         .iter()
         .map(|t| grid.start_cost(*t, &weights.chords))
         .collect();
-    let pass = |key: Option<Key>, fifths: f32| {
-        let mut prior = key_prior(key, weights.chords.key);
-        favor_fifths(&mut prior, fifths * weights.chords.fifths);
-        (
-            decode(&cells, &states, &weights.chords, &prior, &starts),
-            prior,
-        )
+    let pass = |keys: &Keys, fifths: f32| {
+        let (mut priors, which) = keys.priors(weights.chords.key, &cells.bounds_s);
+        for prior in &mut priors {
+            favor_fifths(prior, fifths * weights.chords.fifths);
+        }
+        let given = (&priors[..], &which[..]);
+        let segments = decode(&cells, &states, &weights.chords, given, &starts);
+        (segments, priors, which)
     };
     let lengths = |segments: &[Segment]| -> Vec<(Segment, f64)> {
         segments
@@ -128,33 +129,42 @@ pub fn interpret(sound: &Sound, given: &Given, weights: &Weights) -> Hearing {
             .map(|s| (*s, cells.bounds_s[s.to] - cells.bounds_s[s.from]))
             .collect()
     };
-    let first = lengths(&pass(None, 0.0).0);
-    let key = given.key.or_else(|| estimate_key(&first));
-    let (segments, prior) = pass(key, share_of_fifths(&first));
+    let first = pass(&Keys::default(), 0.0).0;
+    let mut keys = given.key.map_or_else(
+        || {
+            let (bounds, of) = (&cells.bounds_s, triad_of);
+            let triads = first.iter().map(|s| of(s, bounds[s.from], bounds[s.to]));
+            let triads: Vec<_> = triads.flatten().collect();
+            Keys::along(&triads, &grid.bars, &[])
+        },
+        Keys::only,
+    );
+    let (segments, priors, which) = pass(&keys, share_of_fifths(&lengths(&first)));
 
     let mut scores = Vec::new();
     let mut spans = Vec::new();
     for segment in &segments {
+        let start_s = cells.bounds_s[segment.from];
         score_states(
             &cells,
             segment.from,
             segment.to,
             &states,
             &weights.chords,
-            &prior,
+            &priors[which[segment.from]],
             &mut scores,
         );
         spans.push(HeardSpan {
-            start_s: cells.bounds_s[segment.from],
+            start_s,
             end_s: cells.bounds_s[segment.to],
-            candidates: candidates(&states, &scores, key, weights.temperature),
+            candidates: candidates(&states, &scores, keys.at(start_s), weights.temperature),
             shapes: Vec::new(),
             bass_midi: None,
             chroma: [0.0; 12],
             fragment: false,
         });
     }
-    let mut spans = with_plucks(spans, sound, &heard, &grid, key, &weights.plucks);
+    let mut spans = with_plucks(spans, sound, &heard, &grid, &keys, &weights.plucks);
     let sounding = || spans.iter().filter(|s| s.candidates[0].0 != Label::NoChord);
     if let (true, Some(first), Some(last)) = (
         given.beats_s.is_empty(),
@@ -177,15 +187,12 @@ pub fn interpret(sound: &Sound, given: &Given, weights: &Weights) -> Hearing {
         .iter()
         .map(|s| heard_notes(acoustic, &struck, (s.start_s, s.end_s), &weights.fit))
         .collect();
-    for (span, pitches) in spans.iter_mut().zip(&pitches) {
-        give_reasons(span, pitches, key);
-    }
     let to_fit: Vec<Heard<'_>> = spans
         .iter()
-        .zip(pitches)
+        .zip(&pitches)
         .map(|(s, pitches)| Heard {
             label: &s.candidates[0].0,
-            pitches,
+            pitches: *pitches,
             seconds: s.end_s - s.start_s,
         })
         .collect();
@@ -198,13 +205,20 @@ pub fn interpret(sound: &Sound, given: &Given, weights: &Weights) -> Hearing {
         bars: &grid.bars,
         spans: &spans,
         notes: &heard,
-        key,
+        keys: &keys,
         divisions: match counted.as_ref().is_some_and(|c| c.compound) {
             true => 3,
             false => 2,
         },
     };
     let sections = sections(&played, &weights.sections);
+    if given.key.is_none() {
+        keys = keys_of(&spans, &grid.bars, &sections);
+        spell(&mut spans, &keys);
+    }
+    for (span, pitches) in spans.iter_mut().zip(&pitches) {
+        give_reasons(span, pitches, keys.at(span.start_s));
+    }
     let mut warnings = doubts(sound, counted.as_ref());
     if given.beats_s.is_empty() {
         warnings.extend(gaps(&spans, &grid));
@@ -214,13 +228,40 @@ pub fn interpret(sound: &Sound, given: &Given, weights: &Weights) -> Hearing {
         tuning_cents: sound.front.tuning.map_or(0.0, |t| t.0),
         tempo_bpm: grid.tempo_bpm,
         meter: given.meter.or(grid.meter),
-        key,
+        key: keys.first,
+        key_changes: keys.changes,
         beats: grid.beats,
         sections,
         bars: grid.bars,
         chords: spans,
         notes: heard,
         warnings,
+    }
+}
+
+/// The keys that the chords and sections tell together.
+fn keys_of(spans: &[HeardSpan], bars: &[Bar], sections: &[Section]) -> Keys {
+    let triads: Vec<_> = spans
+        .iter()
+        .filter_map(|s| triad_of_label(&s.candidates[0].0, s.start_s, s.end_s))
+        .collect();
+    let starts_s: Vec<f64> = sections
+        .iter()
+        .filter_map(|s| bars.iter().find(|b| b.number == s.first_bar))
+        .map(|b| b.start_s)
+        .collect();
+    Keys::along(&triads, bars, &starts_s)
+}
+
+/// Every candidate spelled in the key of its stretch.
+fn spell(spans: &mut [HeardSpan], keys: &Keys) {
+    for span in spans {
+        let Some(key) = keys.at(span.start_s) else {
+            continue;
+        };
+        for (label, _, _) in &mut span.candidates {
+            *label = key.spell_label(label);
+        }
     }
 }
 
@@ -232,7 +273,9 @@ fn beats_and_bars(
     notes: &[Note],
 ) -> (Option<Count>, Grid) {
     let moments = moments(sound);
-    let mut counted = count(&moments, given, &weights.beats);
+    let sure = notes.iter().find(|n| n.probability > 0.5);
+    let first_s = sure.map(|n| n.start_s);
+    let mut counted = count(&moments, first_s, given, &weights.beats);
     let mut grid = super::grid::grid(counted.as_ref(), given, notes, sound.duration_s());
     let mut fixed: Vec<(f64, u8)> = Vec::new();
     for (which, n_beats) in &given.bar_beats {
@@ -272,12 +315,35 @@ fn doubts(sound: &Sound, counted: Option<&Count>) -> Vec<String> {
     }
     match counted {
         None => said.push("no beat found: there are no bars".into()),
-        Some(count) if count.margin < 0.3 => said.push(
-            "two ways to count are close: give --tempo, --meter or --first-downbeat if the bars are wrong".into(),
-        ),
-        Some(_) => {}
+        Some(count) => said.extend(other_way(count)),
     }
     said
+}
+
+/// The other way to count, in words, where it is nearly as likely.
+fn other_way(count: &Count) -> Option<String> {
+    /// So near in nats, both are worth a thought (ours).
+    const CLOSE: f32 = 0.7;
+    /// Tempos nearer than that are one.
+    const SAME: f64 = 0.04;
+    let other = count.other.filter(|o| o.behind < CLOSE)?;
+    let gaps = count.beats_s.windows(2).map(|w| w[1] - w[0]).collect();
+    let bpm = 60.0 / super::grid::median(gaps).max(1e-3);
+    let meter = match count.compound {
+        true => (count.per_bar * 3, 8),
+        false => (count.per_bar, 4),
+    };
+    let how = if (other.tempo_bpm / bpm - 1.0).abs() > SAME {
+        format!("--tempo {:.0}", other.tempo_bpm)
+    } else if meter != other.meter {
+        format!("--meter {}/{}", other.meter.0, other.meter.1)
+    } else {
+        format!("--first-downbeat {:.2}", other.first_downbeat_s)
+    };
+    Some(format!(
+        "two ways to count are close: {}/{} at {bpm:.0} beats a minute, and {}/{} at {:.0}; give {how} for the other",
+        meter.0, meter.1, other.meter.0, other.meter.1, other.tempo_bpm
+    ))
 }
 
 /// What the beats leave open: free time, and stretches without the guitar, in words.
@@ -320,6 +386,7 @@ fn nothing(sound: &Sound) -> Hearing {
         tempo_bpm: None,
         meter: None,
         key: None,
+        key_changes: Vec::new(),
         beats: Vec::new(),
         bars: Vec::new(),
         sections: Vec::new(),
@@ -335,7 +402,7 @@ fn with_plucks(
     sound: &Sound,
     notes: &[Note],
     grid: &Grid,
-    key: Option<Key>,
+    keys: &Keys,
     weights: &PluckWeights,
 ) -> Vec<HeardSpan> {
     let textures: Vec<(f64, f64)> = spans
@@ -369,7 +436,10 @@ fn with_plucks(
             continue;
         }
         let mut end = i;
-        while end + 1 < spans.len() && sparse[end + 1] {
+        // a row is read in one key
+        let key = keys.at(spans[i].start_s);
+        let goes_on = |k: usize| sparse[k] && keys.at(spans[k].start_s) == key;
+        while end + 1 < spans.len() && goes_on(end + 1) {
             end += 1;
         }
         let run = &spans[i..=end];

@@ -153,9 +153,10 @@ impl Live {
         let cells = Cells::new(acoustic, &self.strokes(length_s), length_s);
         let chords = &self.weights.chords;
         let starts = vec![chords.on_beat; cells.n_bounds()];
-        let plain = key_prior(None, chords.key);
+        let all = vec![0; cells.n_bounds()];
+        let plain = [key_prior(None, chords.key)];
         let key = self.given.key.or_else(|| {
-            let segments = decode(&cells, &self.states, chords, &plain, &starts);
+            let segments = decode(&cells, &self.states, chords, (&plain, &all), &starts);
             let length = |from: usize, to: usize| cells.bounds_s[to] - cells.bounds_s[from];
             let lengths: Vec<_> = segments
                 .iter()
@@ -163,15 +164,23 @@ impl Live {
                 .collect();
             estimate_key(&lengths)
         });
-        let prior = key_prior(key, chords.key);
-        let segments = decode(&cells, &self.states, chords, &prior, &starts);
+        let prior = [key_prior(key, chords.key)];
+        let segments = decode(&cells, &self.states, chords, (&prior, &all), &starts);
         let holds_edge = |s: &&super::chords::Segment| cells.bounds_s[s.to] >= edge_s - 1e-9;
         let (from, to) = segments
             .iter()
             .find(holds_edge)
             .map_or((0, 1), |s| (s.from, s.to));
         let mut scores = Vec::new();
-        score_states(&cells, from, to, &self.states, chords, &prior, &mut scores);
+        score_states(
+            &cells,
+            from,
+            to,
+            &self.states,
+            chords,
+            &prior[0],
+            &mut scores,
+        );
         let temperature = match self.weights.temperature {
             t if t > 0.0 => t,
             _ => TEMPERATURE,

@@ -1,7 +1,7 @@
 //! What the hearing room gives: one plain value with everything heard.
 
 use crate::fretboard::{Instrument, Shape};
-use crate::theory::{Key, Label};
+use crate::theory::{Key, KeyChange, Label};
 
 use super::notes::Note;
 
@@ -44,8 +44,10 @@ pub struct Hearing {
     pub tempo_bpm: Option<f64>,
     /// Beats in a bar and the note value of a beat.
     pub meter: Option<(u8, u8)>,
-    /// The key of the take.
+    /// The key that the take starts in.
     pub key: Option<Key>,
+    /// Where it changes, in order.
+    pub key_changes: Vec<KeyChange>,
     /// Beat times and their place in the bar (from 1; 0 unknown).
     pub beats: Vec<(f64, u8)>,
     /// Bars in order, without gaps.

@@ -7,16 +7,17 @@
 
 use super::form_search::{SLOTS, SectionWeights, Sketch, Sounding, search};
 use super::grid::median;
+use super::harmony::Keys;
 use super::notes::Note;
 use super::reading::{Bar, HeardSpan, Section};
-use crate::theory::{Chord, Key, QUALITIES, Triad};
+use crate::theory::{Chord, QUALITIES, Triad};
 
 /// What sections are found from.
 pub(crate) struct Played<'a> {
     pub(crate) bars: &'a [Bar],
     pub(crate) spans: &'a [HeardSpan],
     pub(crate) notes: &'a [Note],
-    pub(crate) key: Option<Key>,
+    pub(crate) keys: &'a Keys,
     /// Into how many parts a beat divides: 2 or 3.
     pub(crate) divisions: u8,
 }
@@ -29,9 +30,13 @@ pub(crate) fn sections(played: &Played<'_>, weights: &SectionWeights) -> Vec<Sec
     };
     let whole = &bars[first_whole..];
     let sketches: Vec<Sketch> = whole.iter().map(|bar| sketch(bar, played)).collect();
-    let tonic = played.key.map(|k| k.tonic.pitch_class().index() as u8);
+    let tonics: Vec<Option<u8>> = whole
+        .iter()
+        .map(|bar| played.keys.at(0.5 * (bar.start_s + bar.end_s)))
+        .map(|key| key.map(|k| k.tonic.pitch_class().index() as u8))
+        .collect();
     let bar_s = median(whole.iter().map(|b| b.end_s - b.start_s).collect());
-    let mut pieces = search(&sketches, tonic, bar_s, weights);
+    let mut pieces = search(&sketches, &tonics, bar_s, weights);
     // the last stroke ringing on is no section
     if let [.., before, last] = &mut pieces[..]
         && last.end - last.start == 1

@@ -8,7 +8,7 @@ use super::heard::{
 use super::records::*;
 use super::{Fingerprint, Log, Take};
 use crate::fretboard::{Instrument, Shape, Tuning};
-use crate::theory::{Key, Label};
+use crate::theory::{Key, KeyChange, Label};
 
 /// Rounds to four decimals: 0.1 ms, a hundredth of a per cent.
 fn four(x: f64) -> f64 {
@@ -49,12 +49,18 @@ pub(super) fn to_record(log: &Log) -> LogRecord {
 /// The lowest version that can say what a log holds, so that older programs
 /// read whatever they can understand.
 fn version_of(log: &Log) -> u64 {
-    let second = |act: &Act| matches!(act, Act::Beats(_) | Act::BarBeats { .. });
-    if log.decided.iter().flat_map(|d| &d.acts).any(second) {
-        2
-    } else {
+    let acts = log.decided.iter().flat_map(|d| &d.acts);
+    let needed = acts.map(|act| match act {
+        Act::KeyFrom { .. } => 3,
+        Act::Beats(_) | Act::BarBeats { .. } => 2,
+        _ => 1,
+    });
+    let heard = if log.heard.key_changes.is_empty() {
         1
-    }
+    } else {
+        3
+    };
+    needed.fold(heard, u64::max)
 }
 
 fn heard_record(heard: &Heard) -> HeardRecord {
@@ -71,6 +77,14 @@ fn heard_record(heard: &Heard) -> HeardRecord {
         tempo_bpm: heard.tempo_bpm.map(four),
         meter: heard.meter.map(|(b, v)| format!("{b}/{v}")),
         key: heard.key.map(Key::label),
+        key_changes: heard
+            .key_changes
+            .iter()
+            .map(|c| KeyChangeRecord {
+                at_s: four(c.at_s),
+                key: c.key.label(),
+            })
+            .collect(),
         beats: heard
             .beats
             .iter()
@@ -205,6 +219,10 @@ fn act_record(act: &Act) -> ActRecord {
         Act::SectionJoin { at_s } => ActRecord::SectionJoin { at_s: four(*at_s) },
         Act::Title(text) => ActRecord::Title { text: text.clone() },
         Act::Key(key) => ActRecord::Key { key: key.label() },
+        Act::KeyFrom { at_s, key } => ActRecord::KeyFrom {
+            at_s: four(*at_s),
+            key: key.label(),
+        },
         Act::Meter(beats, value) => ActRecord::Meter {
             meter: format!("{beats}/{value}"),
         },
@@ -291,6 +309,15 @@ fn heard_from(record: HeardRecord) -> Result<Heard, Fault> {
         key: at(record.key.as_deref().map(str::parse).transpose(), || {
             "heard.key".into()
         })?,
+        key_changes: record
+            .key_changes
+            .iter()
+            .enumerate()
+            .map(|(i, c)| {
+                let key = at(c.key.parse(), || format!("heard.key_changes[{i}].key"))?;
+                Ok(KeyChange { at_s: c.at_s, key })
+            })
+            .collect::<Result<_, _>>()?,
         beats: record
             .beats
             .into_iter()
@@ -449,6 +476,10 @@ fn act_from(record: ActRecord, place: &str) -> Result<Act, Fault> {
         ActRecord::SectionJoin { at_s } => Act::SectionJoin { at_s },
         ActRecord::Title { text } => Act::Title(text),
         ActRecord::Key { key } => Act::Key(at(key.parse(), || of("key"))?),
+        ActRecord::KeyFrom { at_s, key } => Act::KeyFrom {
+            at_s,
+            key: at(key.parse(), || of("key"))?,
+        },
         ActRecord::Meter { meter } => {
             let (beats, value) = at(read_meter(&meter), || of("meter"))?;
             Act::Meter(beats, value)

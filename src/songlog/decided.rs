@@ -110,8 +110,15 @@ pub enum Act {
     },
     /// The title.
     Title(String),
-    /// The key.
+    /// The key of the whole.
     Key(Key),
+    /// From here on, up to the next change, another key holds.
+    KeyFrom {
+        /// From when, s.
+        at_s: f64,
+        /// The key.
+        key: Key,
+    },
     /// Beats in a bar and note value of a beat.
     Meter(u8, u8),
     /// Beats a minute.
@@ -230,6 +237,7 @@ impl Act {
             Self::SectionJoin { at_s } => format!("no section starts at {}", clock(*at_s)),
             Self::Title(title) => format!("title '{title}'"),
             Self::Key(key) => format!("key {}", key.text()),
+            Self::KeyFrom { at_s, key } => format!("key {} from {}", key.text(), clock(*at_s)),
             Self::Meter(beats, value) => format!("meter {beats}/{value}"),
             Self::Tempo(bpm) => format!("tempo {bpm} bpm"),
             Self::Downbeat(at_s) => format!("first downbeat at {}", clock(*at_s)),

@@ -9,7 +9,7 @@
 //! practice, no source.
 
 use super::song::{Bar, Section, Song, Span, State};
-use crate::theory::{Chord, Key, Label, Mode, PitchClass, Triad, fitting_keys};
+use crate::theory::{Chord, Key, KeyChange, Label, Mode, PitchClass};
 
 /// Places a bar's chords are compared at.
 const SLOTS: usize = 8;
@@ -60,68 +60,52 @@ pub fn describe(song: &mut Song) {
     }
 }
 
-/// Gives each section its key where its chords clearly lie in another than the
-/// song's (not in its relative, which has the same notes), and spells its open chords by it.
-pub fn find_keys(song: &mut Song) {
-    let Some(whole) = song.key else { return };
+/// Gives each section the key that it starts in, where that is another than the song's first.
+pub fn section_keys(song: &mut Song) {
     let keys: Vec<Option<Key>> = song
         .sections
         .iter()
-        .map(|section| key_of(song, section, whole))
+        .map(|section| {
+            let first = whole_bars(song, section).first()?.start_s;
+            song.key_at(first).filter(|key| Some(*key) != song.key)
+        })
         .collect();
-    for (i, key) in keys.iter().enumerate() {
-        song.sections[i].key = *key;
-        let (Some(key), Some((start_s, end_s))) = (key, times(song, &song.sections[i])) else {
+    for (section, key) in song.sections.iter_mut().zip(keys) {
+        section.key = key;
+    }
+}
+
+/// Changes of key inside a section, after its first bar: the bar, and the key from there on.
+pub fn changes_inside(song: &Song, section: &Section) -> Vec<(u32, Key)> {
+    let bars = whole_bars(song, section);
+    let inside = |c: &KeyChange| {
+        let bar = bars.iter().skip(1).find(|b| b.start_s == c.at_s)?;
+        Some((bar.number, c.key))
+    };
+    song.key_changes.iter().filter_map(inside).collect()
+}
+
+/// Each change of key in words, `A major from bar 33`, in order.
+pub fn key_words(song: &Song) -> Vec<String> {
+    let bar = |at_s: f64| song.bars.iter().find(|b| b.start_s >= at_s);
+    song.key_changes
+        .iter()
+        .filter_map(|c| Some(format!("{} from bar {}", c.key.text(), bar(c.at_s)?.number)))
+        .collect()
+}
+
+/// Spells all open chords by the key at their place.
+pub fn spell_open(song: &mut Song) {
+    let keys: Vec<Option<Key>> = song.spans.iter().map(|s| song.key_at(s.start_s)).collect();
+    for (span, key) in song.spans.iter_mut().zip(keys) {
+        let (Some(key), State::Open) = (key, span.state) else {
             continue;
         };
-        for span in &mut song.spans {
-            let middle_s = 0.5 * (span.start_s + span.end_s);
-            if span.state == State::Open && middle_s > start_s && middle_s < end_s {
-                span.label = key.spell_label(&span.label);
-                for candidate in &mut span.candidates {
-                    candidate.label = key.spell_label(&candidate.label);
-                }
-            }
+        span.label = key.spell_label(&span.label);
+        for candidate in &mut span.candidates {
+            candidate.label = key.spell_label(&candidate.label);
         }
     }
-}
-
-/// From and to of a section, s.
-fn times(song: &Song, section: &Section) -> Option<(f64, f64)> {
-    let bars = whole_bars(song, section);
-    Some((bars.first()?.start_s, bars.last()?.end_s))
-}
-
-/// The key of a section, if it is clearly another than that of the whole.
-fn key_of(song: &Song, section: &Section, whole: Key) -> Option<Key> {
-    /// How much better the key must fit, in nats a root of a second (ours).
-    const CLEARLY: f64 = 4.0;
-    /// Fewer different chords tell no key.
-    const N_CHORDS: usize = 3;
-    let (start_s, end_s) = times(song, section)?;
-    let mut chords: Vec<(Triad, PitchClass, f64)> = Vec::new();
-    for span in &song.spans {
-        let seconds = span.end_s.min(end_s) - span.start_s.max(start_s);
-        if let (Some(chord), true) = (span.label.chord(), seconds > 0.1) {
-            chords.push((Triad::of(chord), chord.root.pitch_class(), seconds));
-        }
-    }
-    let mut kinds: Vec<(usize, Triad)> = Vec::new();
-    for (triad, root, _) in &chords {
-        if !kinds.contains(&(root.index(), *triad)) {
-            kinds.push((root.index(), *triad));
-        }
-    }
-    let keys = fitting_keys(&chords);
-    let (best, score) = *keys.first()?;
-    let of_whole = keys.iter().find(|(key, _)| {
-        key.mode == whole.mode && key.tonic.pitch_class() == whole.tonic.pitch_class()
-    })?;
-    let same_notes = {
-        let fifths = (best.signature() - whole.signature()).rem_euclid(12);
-        fifths == 0
-    };
-    (kinds.len() >= N_CHORDS && !same_notes && score > of_whole.1 + CLEARLY).then_some(best)
 }
 
 /// The bars of a section in order, without a pickup.

@@ -1,12 +1,12 @@
 //! Form, count and keys of songs written as text: `A: G | C D; B: Em | D`.
 
 use super::decided::{Act, How};
-use super::form::{may_follow, roadmap};
+use super::form::{changes_inside, key_words, may_follow, roadmap};
 use super::heard::{Candidate, Heard, HeardBar, HeardBeat, HeardChord, HeardSection};
 use super::song::Song;
 use super::{Log, Take, contradiction, read, resolve, write};
 use crate::fretboard::Instrument;
-use crate::theory::Label;
+use crate::theory::{Key, KeyChange, Label};
 
 const AT: &str = "2031-05-02T18:30:00Z";
 /// A bar lasts so long and has four beats, s.
@@ -75,6 +75,7 @@ fn log(text: &str, key: &str) -> Log {
             tempo_bpm: Some(120.0),
             meter: Some((4, 4)),
             key: key.parse().ok(),
+            key_changes: Vec::new(),
             beats: (0..4 * bars.len())
                 .map(|i| HeardBeat {
                     time_s: 0.5 * i as f64,
@@ -197,20 +198,73 @@ fn a_decision_may_follow_only_to_bars_that_were_heard_alike_or_say_the_same() {
     check(vec![own(2, "Am"), own(6, "Am")], 2, 6, true);
 }
 
+fn key(text: &str) -> Key {
+    text.parse().unwrap_or_else(|e| panic!("{e}"))
+}
+
+/// The first key, and the others with their bars.
+fn keys(song: &Song) -> String {
+    let first = song.key.map_or_else(String::new, Key::text);
+    let later = key_words(song).into_iter();
+    std::iter::once(first)
+        .chain(later)
+        .collect::<Vec<_>>()
+        .join("; ")
+}
+
 #[test]
-fn a_section_that_modulates_has_its_key_and_its_spelling() {
-    let text = "A: G | C | D | Em | C | D | G | G; B: Eb | D# | Bb | Ab | Cm | Bb | Eb | Eb";
-    let song = song(text, vec![]);
-    let keys: Vec<_> = song
-        .sections
-        .iter()
-        .map(|s| s.key.map(|k| k.text()))
-        .collect();
-    assert_eq!(keys, [None, Some("E♭ major".into())]);
-    assert_eq!(song.spans[9].label.symbol(), "E♭");
-    // the relative minor has the same notes: no other key
-    let song = self::song("A: G | C | D | G; B: Em | Am | B7 | Em", vec![]);
-    assert_eq!(song.sections[1].key, None);
+fn a_section_that_modulates_has_its_key() {
+    let text = "A: G | C | D | Em | C | D | G | G; B: A | D | E | F#m; A: G | C | D | G";
+    let mut log = log(text, "G");
+    let change = |bar: u32, text: &str| KeyChange {
+        at_s: BAR_S * f64::from(bar - 1),
+        key: key(text),
+    };
+    log.heard.key_changes = vec![change(9, "A"), change(13, "G")];
+    let song = resolve(&log);
+    assert_eq!(
+        keys(&song),
+        "G major; A major from bar 9; G major from bar 13"
+    );
+    let of_sections: Vec<_> = song.sections.iter().map(|s| s.key).collect();
+    assert_eq!(of_sections, [None, Some(key("A")), None]);
+    // it is written and read again, in the version that older programs refuse
+    let text = write(&log);
+    assert!(text.contains("\"version\": 3"), "{text}");
+    let again = read(std::path::Path::new("x"), &text).expect("a log");
+    assert_eq!(again.heard.key_changes, log.heard.key_changes);
+    // changes that do not follow each other, or without a first key, are refused
+    log.heard.key_changes.swap(0, 1);
+    assert!(read(std::path::Path::new("x"), &write(&log)).is_err());
+    log.heard.key_changes.swap(0, 1);
+    log.heard.key = None;
+    assert!(read(std::path::Path::new("x"), &write(&log)).is_err());
+}
+
+#[test]
+fn the_users_word_on_keys_wins() {
+    let text = "A: G | C | D | Em; B: Eb | D# | Bb | Ab; A: G | C | D | G";
+    let from = |bar: u32, text: &str| Act::KeyFrom {
+        at_s: BAR_S * f64::from(bar - 1) + 0.1,
+        key: key(text),
+    };
+    let song = song(text, vec![from(5, "Eb"), from(9, "G")]);
+    assert_eq!(
+        keys(&song),
+        "G major; E♭ major from bar 5; G major from bar 9"
+    );
+    assert_eq!(song.sections[1].key, Some(key("Eb")));
+    assert_eq!(song.spans[5].label.symbol(), "E♭");
+    // inside a section it is told with its bar
+    let song = self::song(text, vec![from(7, "Bb")]);
+    assert_eq!(changes_inside(&song, &song.sections[1]), [(7, key("Bb"))]);
+    // the later word wins; one key for the whole takes the others away
+    let song = self::song(text, vec![from(5, "Eb"), from(5, "Ab")]);
+    assert_eq!(keys(&song), "G major; A♭ major from bar 5");
+    let song = self::song(text, vec![from(5, "Eb"), Act::Key(key("D"))]);
+    assert_eq!(keys(&song), "D major");
+    let song = self::song(text, vec![Act::Key(key("D")), from(1, "G"), from(9, "G")]);
+    assert_eq!(keys(&song), "G major");
 }
 
 /// Bars as `number:beats`.

@@ -11,7 +11,7 @@ use std::path::Path;
 
 /// The latest version of the log format; this program reads 1 to this and
 /// writes the lowest that can say what a log holds.
-pub const VERSION: u64 = 2;
+pub const VERSION: u64 = 3;
 /// What the first field of a log says.
 pub(super) const FORMAT: &str = "takebook log";
 

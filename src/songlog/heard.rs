@@ -4,7 +4,7 @@
 //! replaces them as a whole and never touches a decision.
 
 use crate::fretboard::{Instrument, Shape};
-use crate::theory::{Key, Label};
+use crate::theory::{Key, KeyChange, Label};
 
 /// Everything one draft heard in a take. Times in seconds from the take's start.
 #[derive(Debug, Clone, PartialEq)]
@@ -23,8 +23,10 @@ pub struct Heard {
     pub tempo_bpm: Option<f64>,
     /// Beats in a bar and the note value of a beat, (4, 4), (3, 4), (6, 8).
     pub meter: Option<(u8, u8)>,
-    /// The key of the take as a whole.
+    /// The key that the take starts in.
     pub key: Option<Key>,
+    /// Where it changes, in order.
+    pub key_changes: Vec<KeyChange>,
     /// Beats in order.
     pub beats: Vec<HeardBeat>,
     /// Bars in order, without gaps from the first downbeat on.

@@ -52,12 +52,21 @@ pub(super) struct HeardRecord {
     pub(super) meter: Option<String>,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub(super) key: Option<String>,
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub(super) key_changes: Vec<KeyChangeRecord>,
     pub(super) beats: Vec<BeatRecord>,
     pub(super) bars: Vec<BarRecord>,
     pub(super) sections: Vec<SectionRecord>,
     pub(super) chords: Vec<ChordRecord>,
     pub(super) notes: Vec<NoteRecord>,
     pub(super) warnings: Vec<String>,
+}
+
+#[derive(Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct KeyChangeRecord {
+    pub(super) at_s: f64,
+    pub(super) key: String,
 }
 
 #[derive(Serialize, Deserialize)]
@@ -200,6 +209,10 @@ pub(super) enum ActRecord {
         text: String,
     },
     Key {
+        key: String,
+    },
+    KeyFrom {
+        at_s: f64,
         key: String,
     },
     Meter {

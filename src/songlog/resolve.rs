@@ -12,7 +12,7 @@ use super::heard::Heard;
 use super::song::{Bar, Section, Song, Span, State};
 use super::timeline::{Misfit, Piece, Timeline, same_sound};
 use crate::fretboard::{Instrument, Tuning};
-use crate::theory::{Key, Label};
+use crate::theory::{Key, KeyChange, Label};
 
 /// A decision that does not fit what is heard now.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -28,8 +28,10 @@ pub struct Unfit {
 pub struct Settings {
     /// The title.
     pub title: Option<String>,
-    /// The key.
+    /// The key of the whole.
     pub key: Option<Key>,
+    /// Keys from some time on (s), in the order in which they were set.
+    pub keys_from: Vec<KeyChange>,
     /// Beats in a bar and note value of a beat.
     pub meter: Option<(u8, u8)>,
     /// Beats a minute.
@@ -63,7 +65,14 @@ pub fn apply_settings<'a>(settings: &mut Settings, acts: impl IntoIterator<Item 
     for act in acts {
         match act {
             Act::Title(title) => settings.title = Some(title.clone()),
-            Act::Key(key) => settings.key = Some(*key),
+            Act::Key(key) => {
+                settings.key = Some(*key);
+                settings.keys_from.clear();
+            }
+            Act::KeyFrom { at_s, key } => settings.keys_from.push(KeyChange {
+                at_s: *at_s,
+                key: *key,
+            }),
             Act::Meter(beats, value) => settings.meter = Some((*beats, *value)),
             Act::Tempo(bpm) => settings.tempo_bpm = Some(*bpm),
             Act::Downbeat(at_s) => settings.downbeat_s = Some(*at_s),
@@ -94,7 +103,6 @@ fn acts(log: &Log) -> impl Iterator<Item = (u32, &Act)> {
 pub fn resolve_with_unfit(log: &Log) -> (Song, Vec<Unfit>) {
     let heard = &log.heard;
     let settings = settings(log);
-    let key = settings.key.or(heard.key);
     let spelled = |label: &Label| settings.key.map_or(label.clone(), |k| k.spell_label(label));
     let instrument = Instrument {
         tuning: settings
@@ -133,6 +141,7 @@ pub fn resolve_with_unfit(log: &Log) -> (Song, Vec<Unfit>) {
     } else {
         bars
     };
+    let (key, key_changes) = keys(heard, &settings, &bars);
     let mut song = Song {
         title: settings
             .title
@@ -142,6 +151,7 @@ pub fn resolve_with_unfit(log: &Log) -> (Song, Vec<Unfit>) {
         tempo_bpm: settings.tempo_bpm.or(heard.tempo_bpm),
         meter: settings.meter.or(heard.meter),
         key,
+        key_changes,
         beats_s,
         sections: parts.sections(&bars),
         bars,
@@ -154,11 +164,39 @@ pub fn resolve_with_unfit(log: &Log) -> (Song, Vec<Unfit>) {
         warnings: warnings(heard, &settings, &instrument, &unfit),
         instrument,
     };
-    if settings.key.is_none() {
-        form::find_keys(&mut song);
+    if !settings.keys_from.is_empty() {
+        form::spell_open(&mut song);
     }
+    form::section_keys(&mut song);
     form::describe(&mut song);
     (song, unfit)
+}
+
+/// The first key and where it changes: heard, unless the user said the key of
+/// the whole; then what the user said of single places, the later word first.
+/// Changes lie on the bar lines of the song as it is counted now.
+fn keys(heard: &Heard, settings: &Settings, bars: &[Bar]) -> (Option<Key>, Vec<KeyChange>) {
+    let on_bar = |change: &KeyChange| {
+        let after = bars.partition_point(|b| b.start_s <= change.at_s + count::SAME_BAR_S);
+        let at_s = after.checked_sub(1).map_or(0.0, |i| bars[i].start_s);
+        KeyChange { at_s, ..*change }
+    };
+    let mut first = settings.key.or(heard.key);
+    let mut changes: Vec<KeyChange> = match settings.key {
+        Some(_) => Vec::new(),
+        None => heard.key_changes.iter().map(on_bar).collect(),
+    };
+    for said in settings.keys_from.iter().map(on_bar) {
+        if first.is_none() || bars.first().is_none_or(|b| said.at_s <= b.start_s) {
+            first = Some(said.key);
+        }
+        changes.retain(|c| c.at_s != said.at_s);
+        changes.push(said);
+    }
+    changes.sort_by(|a, b| a.at_s.total_cmp(&b.at_s));
+    let mut before = first;
+    changes.retain(|c| before.replace(c.key) != Some(c.key));
+    (first, changes)
 }
 
 fn apply(

@@ -4,7 +4,7 @@
 
 use super::heard::Candidate;
 use crate::fretboard::{Instrument, Shape};
-use crate::theory::{Key, Label};
+use crate::theory::{Key, KeyChange, Label, key_at};
 
 /// A resolved song. Times in seconds from the take's start.
 #[derive(Debug, Clone, PartialEq)]
@@ -19,8 +19,10 @@ pub struct Song {
     pub tempo_bpm: Option<f64>,
     /// Beats in a bar and note value of a beat.
     pub meter: Option<(u8, u8)>,
-    /// The key of the whole.
+    /// The key that it starts in.
     pub key: Option<Key>,
+    /// Where the key changes, in order; each another than the one before.
+    pub key_changes: Vec<KeyChange>,
     /// Beat times, s.
     pub beats_s: Vec<f64>,
     /// Bars in order; without a beat, one bar a chord.
@@ -59,7 +61,7 @@ pub struct Section {
     pub first_bar: u32,
     /// Last bar number, inclusive.
     pub last_bar: u32,
-    /// Its key, where that is another than the song's.
+    /// The key that it starts in, where that is another than the song's first.
     pub key: Option<Key>,
     /// How it differs from the first of its letter, in words; empty if it does not.
     pub differs: String,
@@ -110,6 +112,11 @@ impl Song {
         self.spans
             .iter()
             .filter(move |s| s.start_s < end - 0.02 && s.end_s > start + 0.02)
+    }
+
+    /// The key of what starts at a moment, s.
+    pub fn key_at(&self, time_s: f64) -> Option<Key> {
+        key_at(self.key, &self.key_changes, time_s)
     }
 
     /// How many spans are open (no chord and unknown included).

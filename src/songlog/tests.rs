@@ -70,6 +70,7 @@ fn log() -> Log {
             tempo_bpm: Some(120.0),
             meter: Some((4, 4)),
             key: "G".parse().ok(),
+            key_changes: Vec::new(),
             beats: (0..32)
                 .map(|i| HeardBeat {
                     time_s: 0.5 * f64::from(i),
@@ -184,6 +185,10 @@ fn every_act() -> Vec<Act> {
         Act::SectionJoin { at_s: 4.0 },
         Act::Title("Evening".into()),
         Act::Key("Em".parse().unwrap_or_else(|e| panic!("{e}"))),
+        Act::KeyFrom {
+            at_s: 8.0,
+            key: "Am".parse().unwrap_or_else(|e| panic!("{e}")),
+        },
         Act::Meter(3, 4),
         Act::Tempo(90.5),
         Act::Downbeat(0.5),
@@ -358,9 +363,9 @@ fn what_is_no_log_or_too_new_is_refused_in_words() {
     assert!(not_a_log("hello"));
     assert!(not_a_log("{\"format\": \"list\", \"version\": 1}"));
     assert!(not_a_log("[1, 2]"));
-    let newer = write(&log()).replacen("\"version\": 1", "\"version\": 3, \"later\": 5", 1);
+    let newer = write(&log()).replacen("\"version\": 1", "\"version\": 4, \"later\": 5", 1);
     let error = read(Path::new("x"), &newer).expect_err("a newer version");
-    assert!(error.to_string().contains("log version 3"), "{error}");
+    assert!(error.to_string().contains("log version 4"), "{error}");
     let cut = &write(&log())[..300];
     assert!(matches!(
         read(Path::new("x"), cut),

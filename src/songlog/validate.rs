@@ -120,6 +120,7 @@ fn heard(h: &Heard) -> Result<(), Fault> {
     for (i, beat) in h.beats.iter().enumerate() {
         time(beat.time_s, &format!("heard.beats[{i}].time_s"))?;
     }
+    key_changes(h)?;
     bars_and_sections(h)?;
     chords(h)?;
     for (i, note) in h.notes.iter().enumerate() {
@@ -127,6 +128,24 @@ fn heard(h: &Heard) -> Result<(), Fault> {
         range(note.start_s, note.end_s, &place)?;
         midi(note.midi, &format!("{place}.midi"))?;
         share(note.probability, &format!("{place}.probability"))?;
+    }
+    Ok(())
+}
+
+fn key_changes(h: &Heard) -> Result<(), Fault> {
+    let place = |i: usize| format!("heard.key_changes[{i}].at_s");
+    ensure(
+        h.key.is_some() || h.key_changes.is_empty(),
+        "heard.key_changes",
+        || "a key changes, but there is no first one".into(),
+    )?;
+    for (i, change) in h.key_changes.iter().enumerate() {
+        time(change.at_s, &place(i))?;
+    }
+    for (i, pair) in h.key_changes.windows(2).enumerate() {
+        ensure(pair[0].at_s < pair[1].at_s, &place(i + 1), || {
+            format!("{} follows {}", pair[1].at_s, pair[0].at_s)
+        })?;
     }
     Ok(())
 }
@@ -254,6 +273,7 @@ fn act(act: &Act, id: u32, place: &str) -> Result<(), Fault> {
         Act::Split { at_s }
         | Act::SectionSplit { at_s }
         | Act::SectionJoin { at_s }
+        | Act::KeyFrom { at_s, .. }
         | Act::Downbeat(at_s) => time(*at_s, &format!("{place}.at_s")),
         Act::BarBeats { at_s, n_beats } => {
             time(*at_s, &format!("{place}.at_s"))?;

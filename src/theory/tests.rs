@@ -170,3 +170,74 @@ fn a_label_read_again_is_the_same_label() {
     assert_eq!(label("E:min7(*2,4)/b3"), Ok("E:min7(4)/b3".into()));
     assert_eq!(label("C:7(b9,*5,b5,*3)"), Ok("C:7(*3,*5,b5,b9)".into()));
 }
+
+/// Chords of a bar of two seconds each; `;` starts a section. Gives the keys
+/// with the bar each begins in. `early_s` is how early the chords come.
+fn check_keys(text: &str, early_s: f64, expected: &str) {
+    let (mut chords, mut sections_s) = (Vec::new(), Vec::new());
+    for section in text.split(';') {
+        sections_s.push(2.0 * chords.len() as f64);
+        for symbol in section.split_whitespace() {
+            let chord: Chord = symbol.parse().unwrap_or_else(|e| panic!("{symbol}: {e}"));
+            let start_s = 2.0 * chords.len() as f64;
+            chords.push(TimedTriad {
+                triad: Triad::of(&chord),
+                root: chord.root.pitch_class(),
+                start_s: start_s - early_s,
+                end_s: start_s + 2.0 - early_s,
+            });
+        }
+    }
+    let bars_s: Vec<f64> = (0..chords.len()).map(|i| 2.0 * i as f64).collect();
+    let (first, changes) = keys_along(&chords, &bars_s, &sections_s);
+    let mut said = first.map_or_else(String::new, Key::text);
+    for change in &changes {
+        said.push_str(&format!(
+            "; {} from {}",
+            change.key.text(),
+            change.at_s / 2.0 + 1.0
+        ));
+    }
+    assert_eq!(said, expected, "{text}");
+}
+
+#[test]
+fn a_key_changes_where_the_chords_say_so() {
+    let up = "G C D Em C D G G; A D E F#m D E A A";
+    check_keys(up, 0.0, "G major; A major from 9");
+    // pushed by less than an eighth: the key still lies on the bar line
+    check_keys(up, 0.2, "G major; A major from 9");
+    check_keys(
+        "Am F C G Am F C G; E B A E C#m F#m B E; Am F C G Am Dm E Am",
+        0.0,
+        "A minor; E major from 9; A minor from 17",
+    );
+    // without bars a key may change with any chord; without chords there is none
+    assert_eq!(keys_along(&[], &[0.0], &[]), (None, Vec::new()));
+}
+
+#[test]
+fn a_borrowed_chord_a_relative_or_a_vamp_is_no_new_key() {
+    check_keys("G C Cm G D7 A7 D G; G B7 Em Cm G D G G", 0.0, "G major");
+    check_keys("G C D G; Em Am B7 Em; G C D G", 0.0, "G major");
+    check_keys(
+        "G C D Em C D G G; Eb F Eb F; G C D Em C D G G",
+        0.0,
+        "G major",
+    );
+}
+
+#[test]
+fn the_key_of_a_chord_a_little_early_is_the_new_one() {
+    let key = |text: &str| text.parse::<Key>().unwrap_or_else(|e| panic!("{e}"));
+    let changes = [KeyChange {
+        at_s: 16.0,
+        key: key("A"),
+    }];
+    let at = |time_s: f64| key_at(Some(key("G")), &changes, time_s);
+    assert_eq!(at(0.0), Some(key("G")));
+    assert_eq!(at(15.7), Some(key("G")));
+    assert_eq!(at(15.95), Some(key("A")));
+    assert_eq!(at(99.0), Some(key("A")));
+    assert_eq!(key_at(None, &[], 1.0), None);
+}

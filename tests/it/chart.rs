@@ -66,6 +66,7 @@ pub(crate) fn demo_log(dir: &Path) -> PathBuf {
             tempo_bpm: Some(120.0),
             meter: Some((4, 4)),
             key: "G".parse().ok(),
+            key_changes: Vec::new(),
             beats: (0..32)
                 .map(|i| HeardBeat {
                     time_s: 0.5 * f64::from(i),

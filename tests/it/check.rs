@@ -75,6 +75,7 @@ fn log_of(
             tempo_bpm: Some(bpm),
             meter: Some((bars[0].2, 4)),
             key: key.map(|k| k.parse().expect("a key")),
+            key_changes: Vec::new(),
             beats: vec![],
             bars: bars
                 .iter()

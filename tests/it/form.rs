@@ -260,8 +260,16 @@ fn what_is_no_music_is_left_out_of_the_bars_and_said() {
     starts(&log, 1, 2.1 * BEAT_S);
     assert_eq!(log.heard.bars[0].number, 0);
 
-    // five seconds of silence before bar 7
+    // six seconds of applause before bar 7
     let cut = n_samples(FIRST_S + 24.0 * BEAT_S - 0.03);
+    let mut applause = demo.samples[..cut].to_vec();
+    applause.extend(noise(6.0));
+    applause.extend(&demo.samples[cut..]);
+    let log = demo.heard(&applause, "");
+    said(&log, "no guitar from");
+    starts(&log, 6, FIRST_S + 20.0 * BEAT_S);
+
+    // five seconds of silence before bar 7
     let mut middle = demo.samples[..cut].to_vec();
     middle.extend(std::iter::repeat_n(0, n_samples(5.0)));
     middle.extend(&demo.samples[cut..]);
@@ -277,4 +285,28 @@ fn what_is_no_music_is_left_out_of_the_bars_and_said() {
         "no bar starts where the music goes on: {:?}",
         log.heard.bars
     );
+}
+
+#[test]
+fn free_time_is_said_and_leaves_a_log_to_work_on() {
+    let demo = Demo::new();
+    // one stroke after another, each let ring as long as the player likes
+    let (mut state, mut free) = (11u32, Vec::new());
+    for i in 0..24 {
+        state = state.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+        let length_s = 0.35 + 2.4 * f64::from(state >> 16) / 65_536.0;
+        let from = n_samples(FIRST_S + 4.0 * f64::from(i % 6) * BEAT_S);
+        let stroke = &demo.samples[from..from + n_samples(0.85 * BEAT_S)];
+        free.extend(stroke);
+        let rest = n_samples(length_s).saturating_sub(stroke.len());
+        free.extend(std::iter::repeat_n(0, rest));
+    }
+    let log = demo.heard(&free, "");
+    let warnings = &log.heard.warnings;
+    let said = |part: &str| warnings.iter().any(|w| w.contains(part));
+    assert!(
+        said("keep no tempo") || said("no beat found") || said("two ways to count"),
+        "{warnings:?}"
+    );
+    assert!(log.heard.chords.len() > 4, "{:?}", log.heard.chords.len());
 }

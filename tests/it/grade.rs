@@ -271,6 +271,7 @@ fn log_of(labels: &[&str]) -> Log {
             tempo_bpm: None,
             meter: None,
             key: None,
+            key_changes: Vec::new(),
             beats: vec![],
             bars: vec![],
             sections: vec![],

@@ -5,6 +5,7 @@ mod chart;
 mod check;
 mod chords_db;
 mod confirm;
+mod counting;
 mod crash;
 mod damaged;
 mod delivery;

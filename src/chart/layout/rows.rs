@@ -59,6 +59,9 @@ pub(super) fn block(
     let first = block.rows.first().map_or(&[][..], |r| r);
     heading(page, block, Heights::of(page, first, n_strings).all)?;
     for (i, row) in block.rows.iter().enumerate() {
+        if let Some(key) = row.first().and_then(Measure::key_text) {
+            new_key(page, &key, Heights::of(page, row, n_strings).all)?;
+        }
         let columns = bars_on_line(row, page.scale);
         for (c, bars) in row.chunks(columns).enumerate() {
             let heights = Heights::of(page, bars, n_strings);
@@ -149,6 +152,18 @@ fn heading(page: &mut Pager, block: &Block, keep: f64) -> Result<(), ChartError>
     }
     page.y += size * 0.5;
     page.add(Role::Heading, items);
+    Ok(())
+}
+
+/// The new key over its first row; `keep` mm must follow on the same page.
+fn new_key(page: &mut Pager, text: &str, keep: f64) -> Result<(), ChartError> {
+    let size = page.points(9.0);
+    page.need(size * 1.6 + keep);
+    page.y += size * 1.2;
+    page.fonts.runs(Style::Bold, text)?;
+    let item = page.text_item(MARGIN + NUMBERS, page.y, size, Style::Bold, text);
+    page.y += size * 0.4;
+    page.add(Role::Paragraph, vec![item]);
     Ok(())
 }
 

@@ -35,6 +35,7 @@ impl Writer<'_> {
                 let last = b + 1 == sheet.blocks.len() && i + 1 == measures.len();
                 self.begin(measure, before);
                 self.tab_attributes(measure);
+                self.key = measure.key;
                 self.plucks(measure);
                 self.right_barline(measure, after, block.times, last);
                 self.out.push_str("</measure>\n");
@@ -100,7 +101,6 @@ impl Writer<'_> {
         let instrument = &self.song.instrument;
         let midi = i32::from(instrument.midi(note.string, note.fret).unwrap_or(60));
         let key = self
-            .song
             .key
             .unwrap_or(Key::usual(PitchClass::new(0), Mode::Major));
         let spelled = key.spell(PitchClass::new(midi));

@@ -60,6 +60,8 @@ pub(super) fn measures(
             n_beats: bar.n_beats.max(1),
             marks,
             tab: Vec::new(),
+            key: song.key_at(bar.start_s),
+            new_key: None,
             simile: false,
             repeat_start: false,
             repeat_end: false,
@@ -91,7 +93,7 @@ fn mark(
 ) -> Mark {
     Mark {
         half_beat,
-        symbol: print(&song.spans[span].label),
+        symbol: print(&song.spans[span]),
         open: song.spans[span].state == State::Open,
         variant: variants.of_span(span),
         degree: None,

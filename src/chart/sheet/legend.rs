@@ -70,7 +70,7 @@ pub(super) fn legend(song: &Song, print: &Printer) -> (Vec<Entry>, Variants) {
         let Some(chord) = span.label.chord() else {
             continue;
         };
-        let symbol = print(&span.label);
+        let symbol = print(span);
         if !order.contains(&symbol) {
             order.push(symbol.clone());
             chords.insert(symbol.clone(), chord.clone());
@@ -95,7 +95,7 @@ pub(super) fn legend(song: &Song, print: &Printer) -> (Vec<Entry>, Variants) {
         let proposed = song
             .spans
             .iter()
-            .find(|s| print(&s.label) == *symbol && !s.shapes.is_empty());
+            .find(|s| print(s) == *symbol && !s.shapes.is_empty());
         if let Some(span) = proposed {
             let shapes = span.shapes.iter().take(2).cloned().collect();
             found.push((symbol.clone(), shapes, true, Vec::new()));

@@ -2,12 +2,12 @@
 
 use super::{BARS_IN_ROW, Measure, moving};
 use crate::chart::{ChartError, Options};
-use crate::songlog::song::Song;
-use crate::theory::{Label, Spelled, roman};
+use crate::songlog::song::{Song, Span};
+use crate::theory::{Label, Spelled, key_at, roman};
 use std::collections::HashMap;
 
-/// How a label is printed on this sheet.
-pub(super) type Printer = Box<dyn Fn(&Label) -> String>;
+/// How the chord of a span is printed on this sheet.
+pub(super) type Printer = Box<dyn Fn(&Span) -> String>;
 
 /// Puts degrees, a walking bass and moving top notes to the marks.
 pub(super) fn annotate(
@@ -15,20 +15,19 @@ pub(super) fn annotate(
     options: &Options,
     measures: &mut [Measure],
 ) -> Result<(), ChartError> {
-    let key = match (options.degrees_under, song.key) {
-        (true, None) => {
-            return Err(ChartError::NoKey {
-                option: "--degrees",
-            });
-        }
-        (true, key) => key,
-        (false, _) => None,
-    };
+    if options.degrees_under && song.key.is_none() {
+        return Err(ChartError::NoKey {
+            option: "--degrees",
+        });
+    }
     let basses: HashMap<usize, String> = moving::basses(song).into_iter().collect();
     let tops: HashMap<usize, String> = moving::tops(song).into_iter().collect();
     for mark in measures.iter_mut().flat_map(|m| &mut m.marks) {
-        let chord = song.spans[mark.span].label.chord();
-        mark.degree = key.zip(chord).map(|(key, chord)| roman(chord, key));
+        let span = &song.spans[mark.span];
+        let key = song.key_at(span.start_s).filter(|_| options.degrees_under);
+        mark.degree = key
+            .zip(span.label.chord())
+            .map(|(key, chord)| roman(chord, key));
         if !mark.held {
             mark.bass = basses.get(&mark.span).cloned();
             mark.top = tops.get(&mark.span).cloned();
@@ -39,14 +38,18 @@ pub(super) fn annotate(
 
 pub(super) fn printer(song: &Song, options: &Options) -> Result<Printer, ChartError> {
     if !options.degrees {
-        return Ok(Box::new(at_sight));
+        return Ok(Box::new(|span| at_sight(&span.label)));
     }
-    let key = song.key.ok_or(ChartError::NoKey {
+    let first = song.key.ok_or(ChartError::NoKey {
         option: "--degrees",
     })?;
-    Ok(Box::new(move |label| match label.chord() {
-        Some(chord) => roman(chord, key),
-        None => label.symbol(),
+    let changes = song.key_changes.clone();
+    Ok(Box::new(move |span| {
+        let key = key_at(Some(first), &changes, span.start_s).unwrap_or(first);
+        match span.label.chord() {
+            Some(chord) => roman(chord, key),
+            None => span.label.symbol(),
+        }
     }))
 }
 

@@ -4,6 +4,7 @@ use super::{BARS_IN_ROW, Block, Measure};
 use crate::chart::Options;
 use crate::songlog::form;
 use crate::songlog::song::{Section, Song};
+use crate::theory::Key;
 
 /// One section before it is set in rows.
 struct Part {
@@ -17,14 +18,25 @@ struct Part {
     times: u32,
 }
 
-/// The blocks of a sheet, and the form of a short one.
+impl Part {
+    /// Its place in the roadmap and its name.
+    fn title(&self) -> String {
+        match &self.name {
+            Some(name) => format!("{} {name}", self.in_roadmap),
+            None => self.in_roadmap.clone(),
+        }
+    }
+}
+
+/// The blocks of a sheet, the form of a short one, and the roadmap.
 pub(super) fn blocks(
     song: &Song,
     measures: Vec<Measure>,
     options: &Options,
-) -> (Vec<Block>, Vec<String>) {
+) -> (Vec<Block>, Vec<String>, String) {
     let mut parts = split(song, measures);
     let mut form = Vec::new();
+    let mut roadmap = roadmap(&parts);
     if options.short {
         form = parts.iter().map(form_words).collect();
         let mut seen: Vec<String> = Vec::new();
@@ -35,38 +47,64 @@ pub(super) fn blocks(
         });
     } else if !options.written_out {
         parts = fold(parts);
+        roadmap = self::roadmap(&parts);
     }
-    (parts.into_iter().map(block).collect(), form)
+    mark_keys(&mut parts, song.key);
+    (parts.into_iter().map(block).collect(), form, roadmap)
 }
 
-/// Letters (and names) in the order in which they are played; empty for a single section.
-pub(super) fn roadmap(song: &Song) -> String {
-    let mut parts: Vec<(String, u32)> = Vec::new();
-    for section in &song.sections {
-        let text = match &section.name {
-            Some(name) => format!("{} {name}", section.letter),
-            None => section.letter.clone(),
-        };
-        match parts.last_mut().filter(|p| p.0 == text) {
-            Some(part) => part.1 += 1,
-            None => parts.push((text, 1)),
+/// The parts in the order in which they are played, as `songlog::form` names
+/// them; neighbors that say the same are counted. Empty for a single section.
+fn roadmap(parts: &[Part]) -> String {
+    let mut told: Vec<(String, u32)> = Vec::new();
+    for part in parts {
+        let text = part.title();
+        match told.last_mut().filter(|t| t.0 == text) {
+            Some(before) => before.1 += part.times,
+            None => told.push((text, part.times)),
         }
     }
-    if parts.len() < 2 {
+    if told.iter().map(|t| t.1).sum::<u32>() < 2 {
         return String::new();
     }
-    let words: Vec<String> = parts
+    let words: Vec<String> = told
         .into_iter()
         .map(|(text, n)| if n > 1 { format!("{text} ×{n}") } else { text })
         .collect();
     words.join(" – ")
 }
 
+/// Says where a new key begins: at the first bar printed in it, and where a repeat goes back to another.
+fn mark_keys(parts: &mut [Part], first: Option<Key>) {
+    let mut before = first;
+    for part in parts {
+        let (n, times) = (part.measures.len(), part.times);
+        let begins = usize::from(part.measures[0].number == 0 && n > 1);
+        let mut split = before;
+        let goes_back = times > 1 && part.measures[begins].key != part.measures[n - 1].key;
+        for (i, measure) in part.measures.iter_mut().enumerate() {
+            if measure.ending.is_none() {
+                split = measure.key;
+            }
+            if measure.key != before || (goes_back && i == begins) {
+                measure.new_key = measure.key;
+            }
+            before = measure.key;
+        }
+        if !part.second.is_empty() {
+            before = split;
+        }
+        for measure in &mut part.second {
+            if measure.key != before {
+                measure.new_key = measure.key;
+            }
+            before = measure.key;
+        }
+    }
+}
+
 fn form_words(part: &Part) -> String {
-    let mut text = match &part.name {
-        Some(name) => format!("{} {name}", part.in_roadmap),
-        None => part.in_roadmap.clone(),
-    };
+    let mut text = part.title();
     if let (Some(first), Some(last)) = (part.measures.first(), part.measures.last()) {
         text.push_str(&format!(" (bars {}–{})", first.number, last.number));
     }
@@ -152,6 +190,8 @@ fn fold(parts: Vec<Part>) -> Vec<Part> {
                 measure.ending = Some(2);
             }
             last.times = 2;
+            // with its two endings it is the one as much as the other
+            last.in_roadmap.clone_from(&last.letter);
             last.name = both_names(last.name.take(), part.name);
         } else {
             out.push(part);
@@ -193,13 +233,17 @@ fn block(mut part: Part) -> Block {
         rows.push(pickup);
     }
     for bars in [full, part.second] {
-        rows.extend(bars.chunks(BARS_IN_ROW).map(<[Measure]>::to_vec));
+        // a new key starts a row, so that it can stand over it
+        for bars in bars.chunk_by(|_, next| next.new_key.is_none()) {
+            rows.extend(bars.chunks(BARS_IN_ROW).map(<[Measure]>::to_vec));
+        }
     }
     for row in &mut rows {
         for i in 1..row.len() {
             let plain = row[i].marks.iter().all(|m| m.remarks.is_empty())
                 && row[i].ending == row[i - 1].ending
-                && !row[i].repeat_start;
+                && !row[i].repeat_start
+                && row[i].new_key.is_none();
             let doubt = |m: &Measure| m.marks.iter().any(|x| x.open);
             row[i].simile = plain
                 && row[i].same(&row[i - 1])
@@ -208,7 +252,7 @@ fn block(mut part: Part) -> Block {
         }
     }
     Block {
-        letter: part.letter,
+        letter: part.in_roadmap,
         name: part.name,
         differs: part.differs,
         times: part.times,

@@ -2,7 +2,7 @@
 
 use super::{demo, options, shapes, song, text};
 use crate::chart::layout::{Item, Role, lay_out};
-use crate::chart::sheet::Sheet;
+use crate::chart::sheet::{Measure, Sheet};
 use crate::chart::*;
 use crate::fretboard::Instrument;
 use crate::songlog::song::Song;
@@ -359,4 +359,89 @@ fn a_binder_holds_every_song_and_is_the_same_twice() {
     bare.spans.clear();
     let (at, error) = binder("x", &[demo(), bare], &Options::default(), &|| {}).expect_err("empty");
     assert_eq!((at, error), (1, ChartError::Empty));
+}
+
+/// Eight bars in G, then the same a whole tone higher, then in G again.
+fn modulating() -> Song {
+    let low: &[&str] = &["G", "C", "D", "Em", "C", "D", "G", "G"];
+    let high: &[&str] = &["A", "D", "E", "F#m", "D", "E", "A", "A"];
+    let mut made = song("Up", 4, &[("A", low), ("B", high), ("A", low)]);
+    let change = |bar: usize, key: &str| crate::theory::KeyChange {
+        at_s: made.bars[bar - 1].start_s,
+        key: key.parse().expect("a key"),
+    };
+    made.key_changes = vec![change(9, "A"), change(17, "G")];
+    crate::songlog::form::section_keys(&mut made);
+    made
+}
+
+#[test]
+fn a_new_key_is_printed_where_it_begins() {
+    let made = modulating();
+    let told = |options: &Options, format: Format| {
+        let bytes = write(&made, format, options).expect("written");
+        String::from_utf8(bytes).expect("text")
+    };
+    let txt = told(&Options::default(), Format::Txt);
+    let lines: Vec<&str> = txt.lines().map(str::trim_end).collect();
+    assert!(
+        lines
+            .iter()
+            .any(|l| l.contains("Key of G major, A major from bar 9, G major from bar 17")),
+        "{txt}"
+    );
+    let at = lines
+        .iter()
+        .position(|l| *l == "    Key of A major")
+        .expect("A major");
+    assert!(lines[at + 1].starts_with("  9 |"), "{txt}");
+    assert!(lines.contains(&"    Key of G major"), "{txt}");
+    let html = told(&Options::default(), Format::Html);
+    assert_eq!(html.matches("<p class=\"key\">Key of").count(), 2);
+    // degrees are those of the key at their place
+    let degrees = told(&options(|o| o.degrees = true), Format::Txt);
+    assert!(!degrees.contains("II "), "{degrees}");
+    // moved to D the second key is E
+    let moved = prepare(
+        &made,
+        &options(|o| o.key = Some("D".parse().expect("a key"))),
+    );
+    let keys: Vec<String> = moved
+        .expect("moved")
+        .key_changes
+        .iter()
+        .map(|c| c.key.text())
+        .collect();
+    assert_eq!(keys, ["E major", "D major"]);
+    // a short chart leaves the second A out, and with it the way back
+    let sheet = sheet_of(&made, &options(|o| o.short = true));
+    let new: Vec<String> = sheet
+        .blocks
+        .iter()
+        .flat_map(|b| b.measures())
+        .filter_map(Measure::key_text)
+        .collect();
+    assert_eq!(new, ["Key of A major"]);
+}
+
+#[test]
+fn a_repeat_goes_back_to_its_key() {
+    let bars: &[&str] = &["G", "C", "D", "G", "A", "D", "E", "A"];
+    let mut made = song("Twice", 4, &[("A", bars), ("A", bars)]);
+    let change = |bar: usize, key: &str| crate::theory::KeyChange {
+        at_s: made.bars[bar - 1].start_s,
+        key: key.parse().expect("a key"),
+    };
+    made.key_changes = vec![change(5, "A"), change(9, "G"), change(13, "A")];
+    let sheet = sheet_of(&made, &Options::default());
+    assert_eq!(sheet.blocks.len(), 1);
+    assert_eq!(sheet.blocks[0].times, 2);
+    let new: Vec<(u32, String)> = sheet.blocks[0]
+        .measures()
+        .filter_map(|m| Some((m.number, m.key_text()?)))
+        .collect();
+    assert_eq!(
+        new,
+        [(1, "Key of G major".into()), (5, "Key of A major".into())]
+    );
 }

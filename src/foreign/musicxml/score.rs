@@ -54,6 +54,8 @@ pub(super) struct Written {
     pub(super) number: String,
     pub(super) length: f64,
     pub(super) meter: (u8, u8),
+    /// Fifths and mode of its signature.
+    pub(super) key: Option<(i32, Option<Mode>)>,
     pub(super) pickup: bool,
     pub(super) harmonies: Vec<Harmony>,
     /// Place and quarters a minute.
@@ -142,6 +144,7 @@ impl Written {
         if self.tempi.is_empty() {
             self.tempi = other.tempi;
         }
+        self.key = self.key.or(other.key);
         self.rehearsal = self.rehearsal.take().or(other.rehearsal);
         self.segno |= other.segno;
         self.coda |= other.coda;
@@ -178,6 +181,7 @@ pub(super) fn one_line(text: &str) -> String {
 struct State {
     divisions: f64,
     meter: (u8, u8),
+    key: Option<(i32, Option<Mode>)>,
     endings: Vec<u32>,
     n_unknown: usize,
     first_unknown: (String, String),
@@ -188,6 +192,7 @@ impl Default for State {
         Self {
             divisions: 1.0,
             meter: (4, 4),
+            key: None,
             endings: Vec::new(),
             n_unknown: 0,
             first_unknown: Default::default(),
@@ -214,6 +219,7 @@ impl State {
         let mut made = Written {
             number: node.attribute("number").unwrap_or("?").into(),
             meter: self.meter,
+            key: self.key,
             endings: self.endings.clone(),
             ..Written::default()
         };
@@ -235,7 +241,7 @@ impl State {
                 "attributes" => {
                     self.attributes(child, score)
                         .map_err(|reason| wrong(&made.number, reason))?;
-                    made.meter = self.meter;
+                    (made.meter, made.key) = (self.meter, self.key);
                 }
                 "note" => {
                     let chord = child.children().any(|c| c.has_tag_name("chord"));
@@ -317,7 +323,7 @@ impl State {
                     }
                     self.meter = (n as u8, v as u8);
                 }
-                "key" if score.key.is_none() => {
+                "key" => {
                     let mode = child
                         .children()
                         .find(|c| c.has_tag_name("mode"))
@@ -326,9 +332,9 @@ impl State {
                             Some("minor") => Some(Mode::Minor),
                             _ => None,
                         });
-                    score.key = child_number(child, "fifths")
-                        .filter(|f| f.abs() <= 7.0)
-                        .map(|f| (f as i32, mode));
+                    let fifths = child_number(child, "fifths").filter(|f| f.abs() <= 7.0);
+                    self.key = fifths.map(|f| (f as i32, mode)).or(self.key);
+                    score.key = score.key.or(self.key);
                 }
                 "transpose" => {
                     let by = child_number(child, "chromatic").unwrap_or(0.0);
