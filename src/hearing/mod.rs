@@ -19,7 +19,8 @@ mod interpret;
 mod live;
 #[cfg(test)]
 mod net_tests;
-mod note_numbers;
+mod note_evidence;
+mod note_judge;
 mod notes;
 mod plucks;
 mod pulse;

@@ -233,6 +233,16 @@ impl Spectra {
         self.part(frame, LONG_ALL, SHORT_ALL)
     }
 
+    /// Decibels of one bin of a frame's long spectrum, margins counted; none beyond them.
+    pub(crate) fn long_at(&self, frame: usize, bin: usize) -> Option<f32> {
+        (bin < LONG_ALL).then(|| decibels(self.bytes[frame * FRAME_BYTES + bin]))
+    }
+
+    /// Decibels of one bin of a frame's short spectrum, margins counted; none beyond them.
+    pub(crate) fn short_at(&self, frame: usize, bin: usize) -> Option<f32> {
+        (bin < SHORT_ALL).then(|| decibels(self.bytes[frame * FRAME_BYTES + LONG_ALL + bin]))
+    }
+
     /// Lets go of the first frames; those after them count from 0 again.
     pub(crate) fn forget(&mut self, n_frames: usize) {
         self.bytes.drain(..n_frames * FRAME_BYTES);
@@ -240,9 +250,7 @@ impl Spectra {
 
     fn part(&self, frame: usize, skip: usize, n: usize) -> impl ExactSizeIterator<Item = f32> + '_ {
         let at = frame * FRAME_BYTES + skip;
-        self.bytes[at..at + n]
-            .iter()
-            .map(|b| f32::from(*b) * STEP_DB + FLOOR_DB)
+        self.bytes[at..at + n].iter().map(|b| decibels(*b))
     }
 
     fn push(&mut self, power: f32) {
@@ -251,6 +259,10 @@ impl Spectra {
         self.bytes
             .push(((db - FLOOR_DB) / STEP_DB + 0.5).clamp(0.0, 255.0) as u8);
     }
+}
+
+fn decibels(byte: u8) -> f32 {
+    f32::from(byte) * STEP_DB + FLOOR_DB
 }
 
 /// Logarithm to base 2 of a positive normal number within 0.0011: far more
