@@ -156,7 +156,7 @@ class Fitted:
             loss.backward()
             return loss
         opt.step(closure)
-        a, b = (float(v) for v in ab)
+        a, b = ab.detach().tolist()
         self.out, self.constant = self.out * a, self.constant * a + b
 
     def bytes(self):

@@ -153,12 +153,12 @@ def second_look(p, t, probability, frames):
             inside = (t + o >= 0) & (t + o < n)
             most = np.maximum(most, np.where(inside, grid[np.clip(t + o, 0, n - 1), p + 40], 0))
         columns.append(most)
-    notes = grid.sum(1)
+    notes = np.round(grid * 255).astype(int).sum(1)           # whole 255ths: sums that are alike are equal
     stroke = notes + np.r_[0, notes[:-1]] + np.r_[notes[1:], 0]
-    peak = (stroke > .4) & (stroke >= np.r_[0, stroke[:-1]]) & (stroke > np.r_[stroke[1:], 0])
+    peak = (stroke > 102) & (stroke >= np.r_[0, stroke[:-1]]) & (stroke > np.r_[stroke[1:], 0])
     sums, counts = np.r_[0, np.cumsum(np.where(peak, stroke, 0))], np.r_[0, np.cumsum(peak)]
     a, b = np.clip(t - WINDOW, 0, n), np.clip(t + WINDOW + 1, 0, n)
     strokes = np.maximum(counts[b] - counts[a], 1)
-    mean = (sums[b] - sums[a]) / strokes
-    columns += [mean / 3, strokes / 12, np.abs(stroke[t] - mean) / 3]
+    mean = (sums[b] - sums[a]) / strokes / 255
+    columns += [mean / 3, strokes / 12, np.abs(stroke[t] / 255 - mean) / 3]
     return np.stack(columns, 1).astype(np.float32)

@@ -14,6 +14,8 @@
 
 use super::acoustic::{Acoustic, LOWEST_MIDI, N_PITCHES};
 use super::cells::frames_in;
+use super::notes::Possible;
+use super::spectrum::HOP_S;
 use crate::fretboard::{Instrument, Limits, Shape, Wanted, voicings};
 use crate::theory::{Chord, Label};
 use std::collections::BTreeMap;
@@ -35,6 +37,9 @@ pub struct FitWeights {
     pub together: (f64, f64),
     /// Weight of the usual forms of bare fifths.
     pub power: f64,
+    /// How far a pitch was struck is taken from the judge of notes (1) or from
+    /// the acoustic stage (0).
+    pub judged: f64,
 }
 
 impl Default for FitWeights {
@@ -46,6 +51,7 @@ impl Default for FitWeights {
             unplucked: 0.15,
             together: (0.45, 0.8),
             power: 1.5,
+            judged: 1.0,
         }
     }
 }
@@ -63,35 +69,92 @@ pub(crate) struct Pitches {
     pub(crate) together: f32,
 }
 
-/// What was heard between two times.
+/// What was heard between two times, by the acoustic stage alone.
 pub(crate) fn heard_pitches(acoustic: &Acoustic, start_s: f64, end_s: f64) -> Pitches {
     let mut struck = [0f32; N_PITCHES];
-    let mut sounding = [0f32; N_PITCHES];
-    let mut frames = 0.0f32;
     let mut most_at_once = 0f32;
     let mut last: [[f32; N_PITCHES]; STRUM] = [[0.0; N_PITCHES]; STRUM];
     for (i, (frame, weight)) in frames_in(start_s, end_s, acoustic.n_frames()).enumerate() {
-        frames += weight;
         for p in 0..N_PITCHES {
             let now = acoustic.struck(frame, p) * weight.min(1.0);
             last[i % STRUM][p] = now;
             struck[p] = struck[p].max(now);
-            sounding[p] += weight * acoustic.sounding(frame, p);
         }
         let at_once: f32 = (0..N_PITCHES)
             .map(|p| last.iter().map(|f| f[p]).fold(0.0, f32::max))
             .sum();
         most_at_once = most_at_once.max(at_once);
     }
-    let mut heard = [0f32; N_PITCHES];
-    for p in 0..N_PITCHES {
-        heard[p] = (0.5 * struck[p] + 0.5 * (sounding[p] / frames.max(1e-3)))
-            .max(0.9 * struck[p] * sounding[p].min(1.0));
+    Pitches::new(&struck, sounding(acoustic, start_s, end_s), most_at_once)
+}
+
+/// The same with what the judge of notes said was struck (in order of time).
+pub(crate) fn heard_notes(
+    acoustic: &Acoustic,
+    possible: &[Possible],
+    (start_s, end_s): (f64, f64),
+    weights: &FitWeights,
+) -> Pitches {
+    // a stroke begins a span: its notes lie a little around it
+    const EARLY_S: f64 = 0.03;
+    let alone = heard_pitches(acoustic, start_s, end_s);
+    let before = |time_s: f64| possible.partition_point(|p| p.time_s < time_s - EARLY_S);
+    let inside = &possible[before(start_s)..before(end_s).max(before(start_s))];
+    let most = |notes: &[Possible]| {
+        let mut most = [0f32; N_PITCHES];
+        for note in notes {
+            most[note.pitch] = most[note.pitch].max(note.probability);
+        }
+        most
+    };
+    let mut most_at_once = 0f32;
+    for (i, note) in inside.iter().enumerate() {
+        let strum_s = STRUM as f64 * HOP_S;
+        let n = inside[i..].partition_point(|p| p.time_s < note.time_s + strum_s);
+        most_at_once = most_at_once.max(most(&inside[i..i + n]).iter().sum());
     }
-    let all: f32 = struck.iter().sum();
+    let judged = Pitches::new(
+        &most(inside),
+        sounding(acoustic, start_s, end_s),
+        most_at_once,
+    );
+    let share = weights.judged as f32;
+    let mix = |judged: f32, alone: f32| share * judged + (1.0 - share) * alone;
     Pitches {
-        heard,
-        together: most_at_once / all.max(1e-3),
+        heard: std::array::from_fn(|p| mix(judged.heard[p], alone.heard[p])),
+        together: mix(judged.together, alone.together),
+    }
+}
+
+/// How many frames each pitch sounds between two times, and how many there are.
+fn sounding(acoustic: &Acoustic, start_s: f64, end_s: f64) -> ([f32; N_PITCHES], f32) {
+    let mut sounding = [0f32; N_PITCHES];
+    let mut frames = 0.0f32;
+    for (frame, weight) in frames_in(start_s, end_s, acoustic.n_frames()) {
+        frames += weight;
+        for (p, sum) in sounding.iter_mut().enumerate() {
+            *sum += weight * acoustic.sounding(frame, p);
+        }
+    }
+    (sounding, frames)
+}
+
+impl Pitches {
+    /// From how surely each pitch was struck, in how many frames it sounds of how
+    /// many, and how many notes at most were struck at once.
+    fn new(
+        struck: &[f32; N_PITCHES],
+        (sounding, frames): ([f32; N_PITCHES], f32),
+        most_at_once: f32,
+    ) -> Self {
+        let all: f32 = struck.iter().sum();
+        Self {
+            heard: std::array::from_fn(|p| {
+                let share = sounding[p] / frames.max(1e-3);
+                (0.5 * (struck[p] + share)).max(0.9 * struck[p] * sounding[p].min(1.0))
+            }),
+            together: most_at_once / all.max(1e-3),
+        }
     }
 }
 

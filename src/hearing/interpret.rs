@@ -5,11 +5,11 @@ use super::bars::{Count, count, recount};
 use super::beats::BeatWeights;
 use super::cells::{Cells, Stroke, frames_in};
 use super::chords::{ChordWeights, Segment, States, decode, score_states};
-use super::fit::{FitWeights, Heard, fit_shapes, heard_pitches};
+use super::fit::{FitWeights, Heard, fit_shapes, heard_notes};
 use super::form_search::SectionWeights;
 use super::grid::Grid;
 use super::harmony::{estimate_key, favor_fifths, key_prior, share_of_fifths};
-use super::notes::{Note, NoteWeights, notes};
+use super::notes::{Note, NoteWeights, notes, possible};
 use super::plucks::{PluckWeights, read_plucks, texture};
 use super::pulse::moments;
 use super::reading::{Given, HeardSpan, Hearing, WhichBar};
@@ -100,11 +100,13 @@ fn bass_degree(quality: &Quality, semitones: i32) -> Option<Degree> {
 pub fn interpret(sound: &Sound, given: &Given, weights: &Weights) -> Hearing {
     let duration_s = sound.duration_s();
     let acoustic = &sound.acoustic;
-    let heard_notes = notes(sound, &weights.notes);
-    if heard_notes.is_empty() {
+    let mut struck = possible(sound, &weights.notes);
+    let heard = notes(sound, &struck, &weights.notes);
+    struck.sort_by(|a, b| a.time_s.total_cmp(&b.time_s));
+    if heard.is_empty() {
         return nothing(sound);
     }
-    let (counted, mut grid) = beats_and_bars(sound, given, weights, &heard_notes);
+    let (counted, mut grid) = beats_and_bars(sound, given, weights, &heard);
     let cells = Cells::new(acoustic, &sound.strokes, duration_s);
     let states = States::new(&weights.chords);
     let starts: Vec<f32> = cells
@@ -152,7 +154,7 @@ pub fn interpret(sound: &Sound, given: &Given, weights: &Weights) -> Hearing {
             fragment: false,
         });
     }
-    let mut spans = with_plucks(spans, sound, &heard_notes, &grid, key, &weights.plucks);
+    let mut spans = with_plucks(spans, sound, &heard, &grid, key, &weights.plucks);
     let sounding = || spans.iter().filter(|s| s.candidates[0].0 != Label::NoChord);
     if let (true, Some(first), Some(last)) = (
         given.beats_s.is_empty(),
@@ -168,17 +170,17 @@ pub fn interpret(sound: &Sound, given: &Given, weights: &Weights) -> Hearing {
         grid.align(spans.iter().skip(1).map(|s| s.start_s));
     }
     for span in &mut spans {
-        span.bass_midi = lowest(&heard_notes, span.start_s, span.end_s);
+        span.bass_midi = lowest(&heard, span.start_s, span.end_s);
         span.chroma = chroma(acoustic, span.start_s, span.end_s);
     }
     let pitches: Vec<_> = spans
         .iter()
-        .map(|s| heard_pitches(acoustic, s.start_s, s.end_s))
+        .map(|s| heard_notes(acoustic, &struck, (s.start_s, s.end_s), &weights.fit))
         .collect();
     for (span, pitches) in spans.iter_mut().zip(&pitches) {
         give_reasons(span, pitches, key);
     }
-    let heard: Vec<Heard<'_>> = spans
+    let to_fit: Vec<Heard<'_>> = spans
         .iter()
         .zip(pitches)
         .map(|(s, pitches)| Heard {
@@ -187,15 +189,15 @@ pub fn interpret(sound: &Sound, given: &Given, weights: &Weights) -> Hearing {
             seconds: s.end_s - s.start_s,
         })
         .collect();
-    let shapes = fit_shapes(&given.instrument, &heard, &weights.fit);
-    drop(heard);
+    let shapes = fit_shapes(&given.instrument, &to_fit, &weights.fit);
+    drop(to_fit);
     for (span, shapes) in spans.iter_mut().zip(shapes) {
         span.shapes = shapes;
     }
     let played = Played {
         bars: &grid.bars,
         spans: &spans,
-        notes: &heard_notes,
+        notes: &heard,
         key,
         divisions: match counted.as_ref().is_some_and(|c| c.compound) {
             true => 3,
@@ -217,7 +219,7 @@ pub fn interpret(sound: &Sound, given: &Given, weights: &Weights) -> Hearing {
         sections,
         bars: grid.bars,
         chords: spans,
-        notes: heard_notes,
+        notes: heard,
         warnings,
     }
 }

@@ -21,6 +21,8 @@ mod live;
 mod net_tests;
 mod note_evidence;
 mod note_judge;
+#[cfg(test)]
+mod note_tests;
 mod notes;
 mod plucks;
 mod pulse;

@@ -11,7 +11,7 @@ use std::path::Path;
 use std::process::{Command, Stdio};
 
 /// Numbers from 0 to 1 that look like nothing in particular.
-fn numbers(n: usize, seed: u64) -> Vec<f32> {
+pub(super) fn numbers(n: usize, seed: u64) -> Vec<f32> {
     let mut state = seed;
     (0..n)
         .map(|_| {
@@ -24,26 +24,23 @@ fn numbers(n: usize, seed: u64) -> Vec<f32> {
         .collect()
 }
 
-/// The outputs of a net file by ONNX Runtime.
-fn by_others(net: &Path, inputs: &Value) -> Value {
+/// What a script of tests/outside answers to some JSON.
+pub(super) fn python(script: &str, arguments: &[&Path], told: &Value) -> Value {
     let root = Path::new(env!("CARGO_MANIFEST_DIR"));
     let python = root.join(".venv/bin/python3");
     assert!(python.exists(), "no {}: run tests/setup", python.display());
     let mut run = Command::new(python)
-        .arg(root.join("tests/outside/run_net.py"))
-        .arg(net)
+        .arg(root.join("tests/outside").join(script))
+        .args(arguments)
         .stdin(Stdio::piped())
         .stdout(Stdio::piped())
         .spawn()
         .expect("python starts");
     let mut to = run.stdin.take().expect("a pipe");
-    to.write_all(inputs.to_string().as_bytes()).expect("sent");
+    to.write_all(told.to_string().as_bytes()).expect("sent");
     drop(to);
     let done = run.wait_with_output().expect("python ends");
-    assert!(
-        done.status.success(),
-        "ONNX Runtime failed: run tests/setup"
-    );
+    assert!(done.status.success(), "{script} failed: run tests/setup");
     serde_json::from_slice(&done.stdout).expect("JSON")
 }
 
@@ -74,7 +71,8 @@ fn check<const N: usize>(file: &str, inputs: &[(&str, &[usize])], outputs: [&str
         .zip(&values)
         .map(|((name, shape), v)| ((*name).to_owned(), json!({"shape": shape, "values": v})))
         .collect();
-    let theirs = by_others(&net, &Value::Object(told));
+    // the outputs by ONNX Runtime
+    let theirs = python("run_net.py", &[&net], &Value::Object(told));
     for (name, ours) in outputs.iter().zip(&ours) {
         let theirs = theirs[*name].as_array().expect("a list");
         assert_eq!(ours.len(), theirs.len(), "{file} {name}");

@@ -20,11 +20,11 @@ use std::sync::OnceLock;
 /// Hidden units of each net.
 const HIDDEN: usize = 32;
 /// Numbers that only the second look has.
-const N_JOINT: usize = 1 + STRUCK_BESIDE.len() + 3 + HISTORY.len() + 3;
+pub(crate) const N_JOINT: usize = 1 + STRUCK_BESIDE.len() + 3 + HISTORY.len() + 3;
 /// Frames on each side that tell the texture: 3 s.
 const WINDOW: i32 = 64;
-/// Notes that a stroke needs, in sum.
-const STROKE: f32 = 0.4;
+/// Notes that a stroke needs, in sum: 0.4, in 255ths.
+const STROKE: u32 = 102;
 
 /// Every candidate of a take with its probability, by pitch, then time.
 pub(crate) fn judged(sound: &Sound) -> Vec<(Candidate, f32)> {
@@ -52,31 +52,31 @@ pub(crate) fn judged(sound: &Sound) -> Vec<(Candidate, f32)> {
 }
 
 /// What the first look said, in 255ths: `(n_frames + 2) × N_PITCHES`.
-struct Grid {
+pub(crate) struct Grid {
     said: Vec<u8>,
     n: i32,
-    /// Notes struck in the frame and both beside it, in sum.
-    stroke: Vec<f32>,
-    /// Sum and number of the strokes before each frame.
-    before: Vec<(f32, u32)>,
+    /// Notes struck in the frame and both beside it, in sum, in 255ths.
+    stroke: Vec<u32>,
+    /// Sum (255ths) and number of the strokes before each frame.
+    before: Vec<(u32, u32)>,
 }
 
 impl Grid {
-    fn new(acoustic: &Acoustic, found: &[Candidate], logits: &[f32]) -> Self {
+    pub(crate) fn new(acoustic: &Acoustic, found: &[Candidate], logits: &[f32]) -> Self {
         let n = acoustic.n_frames() + 2;
         let mut said = vec![0; n * N_PITCHES];
         for (c, logit) in found.iter().zip(logits) {
             said[c.frame * N_PITCHES + c.pitch] = (255.0 * sigmoid(*logit)).round() as u8;
         }
-        let notes: Vec<f32> = said
+        let notes: Vec<u32> = said
             .chunks_exact(N_PITCHES)
-            .map(|frame| frame.iter().map(|v| f32::from(*v)).sum::<f32>() / 255.0)
+            .map(|frame| frame.iter().map(|v| u32::from(*v)).sum())
             .collect();
-        let at = |values: &[f32], t: usize| values.get(t).copied().unwrap_or(0.0);
-        let stroke: Vec<f32> = (0..n)
+        let at = |values: &[u32], t: usize| values.get(t).copied().unwrap_or(0);
+        let stroke: Vec<u32> = (0..n)
             .map(|t| at(&notes, t.wrapping_sub(1)) + notes[t] + at(&notes, t + 1))
             .collect();
-        let mut before = vec![(0.0, 0)];
+        let mut before = vec![(0, 0)];
         for t in 0..n {
             let (mut sum, mut count) = before[t];
             let here = stroke[t];
@@ -110,7 +110,7 @@ impl Grid {
     }
 
     /// The numbers that only the second look has, in the order of `note_evidence.py`.
-    fn joint(&self, candidate: &Candidate, logit: f32) -> [f32; N_JOINT] {
+    pub(crate) fn joint(&self, candidate: &Candidate, logit: f32) -> [f32; N_JOINT] {
         let (p, t) = (candidate.pitch, candidate.frame as i32);
         let mut near = [0.0; N_PITCHES];
         for (q, value) in near.iter_mut().enumerate() {
@@ -137,10 +137,10 @@ impl Grid {
         let window = self.frames(t - WINDOW, t + WINDOW + 1);
         let (from, to) = (self.before[window.start], self.before[window.end]);
         let strokes = (to.1 - from.1).max(1) as f32;
-        let mean = (to.0 - from.0) / strokes;
+        let mean = (to.0 - from.0) as f32 / 255.0 / strokes;
         add(mean / 3.0);
         add(strokes / 12.0);
-        add((self.stroke[candidate.frame] - mean).abs() / 3.0);
+        add((self.stroke[candidate.frame] as f32 / 255.0 - mean).abs() / 3.0);
         all
     }
 }

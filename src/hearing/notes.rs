@@ -11,6 +11,7 @@
 use super::acoustic::LOWEST_MIDI;
 use super::cells::Stroke;
 use super::interpret::Sound;
+use super::note_evidence::Candidate;
 use super::note_judge::judged;
 use super::spectrum::HOP_S;
 
@@ -48,35 +49,57 @@ pub struct Note {
     pub probability: f32,
 }
 
-/// Notes in order of time.
-pub(crate) fn notes(sound: &Sound, weights: &NoteWeights) -> Vec<Note> {
+/// A moment where a pitch may have been struck, with its probability.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Possible {
+    pub(crate) time_s: f64,
+    /// 0 = MIDI 28.
+    pub(crate) pitch: usize,
+    frame: usize,
+    pub(crate) probability: f32,
+}
+
+/// All moments where a pitch may have been struck, by pitch, then time.
+pub(crate) fn possible(sound: &Sound, weights: &NoteWeights) -> Vec<Possible> {
+    let timed = |(candidate, probability): (Candidate, f32)| {
+        let time_s = f64::from(candidate.center) * HOP_S;
+        let stroke = nearest(&sound.strokes, time_s).map(|s| s.time_s);
+        Possible {
+            time_s: stroke
+                .filter(|s| (s - time_s).abs() <= weights.snap_s)
+                .unwrap_or(time_s),
+            pitch: candidate.pitch,
+            frame: candidate.frame,
+            probability,
+        }
+    };
+    judged(sound).into_iter().map(timed).collect()
+}
+
+/// Those of them that are likely enough, as notes in order of time.
+pub(crate) fn notes(sound: &Sound, possible: &[Possible], weights: &NoteWeights) -> Vec<Note> {
     let acoustic = &sound.acoustic;
     let n = acoustic.n_frames();
     let duration_s = sound.duration_s();
     let mut all = Vec::new();
-    let mut struck = judged(sound);
-    struck.retain(|(_, probability)| *probability >= weights.struck);
-    for (i, (note, probability)) in struck.iter().enumerate() {
-        let time_s = f64::from(note.center) * HOP_S;
-        let stroke = nearest(&sound.strokes, time_s).map(|s| s.time_s);
-        let time_s = stroke
-            .filter(|s| (s - time_s).abs() <= weights.snap_s)
-            .unwrap_or(time_s);
+    let likely = |p: &&Possible| p.probability >= weights.struck;
+    let struck: Vec<&Possible> = possible.iter().filter(likely).collect();
+    for (i, note) in struck.iter().enumerate() {
         let next = struck
             .get(i + 1)
-            .filter(|(p, _)| p.pitch == note.pitch)
-            .map_or(n, |(p, _)| p.frame);
+            .filter(|p| p.pitch == note.pitch)
+            .map_or(n, |p| p.frame);
         // ended after two frames in which it is not heard
         let silent = |t: usize| t >= n || acoustic.sounding(t, note.pitch) < weights.silent;
         let end = (note.frame + 1..next)
             .find(|t| silent(*t) && silent(t + 1))
             .unwrap_or(next);
-        let least = time_s + 0.03;
+        let least = note.time_s + 0.03;
         all.push(Note {
-            start_s: time_s,
+            start_s: note.time_s,
             end_s: (end as f64 * HOP_S).clamp(least, duration_s.max(least)),
             midi: LOWEST_MIDI + note.pitch as u8,
-            probability: *probability,
+            probability: note.probability,
         });
     }
     all.sort_by(|a, b| a.start_s.total_cmp(&b.start_s).then(a.midi.cmp(&b.midi)));

@@ -218,6 +218,12 @@ pub struct Spectra {
 }
 
 impl Spectra {
+    /// Frames as they are kept: of each the long spectrum, then the short.
+    #[cfg(test)]
+    pub(crate) fn from_bytes(bytes: Vec<u8>) -> Self {
+        Self { bytes }
+    }
+
     /// Number of frames.
     pub fn n_frames(&self) -> usize {
         self.bytes.len() / FRAME_BYTES

@@ -27,6 +27,7 @@ mod log_sample;
 #[cfg(feature = "mic")]
 mod microphone;
 mod naming;
+mod notes;
 mod outside;
 mod playback;
 mod readme;
