@@ -9,7 +9,8 @@ fitted on the other half of the takes, said of the other candidates), sets the s
 temperature on every sixth take, which neither was fitted on, and writes both as f32.  Prints
 precision, recall and F of the notes (onset within 50 ms) and how honest the probabilities are,
 on the sixth takes and on each --test pack, without takes of several players.  Give packs that
-the acoustic net was not trained on.  One core; the same numbers every time on one machine.
+the acoustic net was not trained on.  Uses all cores to
+hear, one to fit; the same numbers every time on one machine.
 """
 from __future__ import annotations
 
@@ -22,6 +23,7 @@ import argparse
 import io
 import lzma
 import math
+import multiprocessing
 from pathlib import Path
 
 import numpy as np
@@ -36,6 +38,7 @@ from features import DB_LOW, DB_STEP, LONG, SHORT
 HIDDEN, EPOCHS, BATCH, RATE = 32, 12, 512, 2e-3
 NEAR, SAME = 1.08, 2.0                          # frames: 50 ms; a peak that far off is that note's still
 SIDE = {1: .27, 2: .43}                         # frames that the codes of labels.py stand for
+PARTS = 2                                       # processes a pack
 SHARES = (.3, .35, .4, .45, .5, .6)
 
 
@@ -98,21 +101,34 @@ def matched(p, center, true_time, true_pitch):
 
 def takes(paths, net):
     """Every take of the packs: its candidates, their evidence and whether they are notes."""
-    for path in paths:
-        pack = np.load(io.BytesIO(lzma.decompress(Path(path).read_bytes())))
-        x, struck, at = pack["X"].T, pack["struck"], 0
-        for name, texture, sound, n in zip(pack["names"], pack["textures"], pack["sounds"], pack["lens"]):
-            db = np.ascontiguousarray(x[at:at + n]).astype(np.float32) * DB_STEP + DB_LOW
-            split = LONG["bins"] + 2 * LONG["margin"]
-            long, short = db[:, :split], db[:, split:]
-            cents = tuning(long)
-            hit, ring = heard(net, long, short, cents)
-            p, t, center = note_evidence.candidates(hit)
-            numbers, _ = note_evidence.evidence(hit, ring, long, short, cents, p, t)
-            true_time, true_pitch = truth(struck[at:at + n])
+    jobs = [(path, part, net) for path in paths for part in range(PARTS)]
+    with multiprocessing.get_context("spawn").Pool(min(len(jobs), os.cpu_count() or 1)) as pool:
+        return [take for some in pool.starmap(heard_takes, jobs, 1) for take in some]
+
+
+def heard_takes(path, part, net):
+    """Every PARTS-th take of a pack."""
+    options = onnxruntime.SessionOptions()
+    options.intra_op_num_threads = options.inter_op_num_threads = 1
+    net, found = onnxruntime.InferenceSession(net, options), []
+    pack = np.load(io.BytesIO(lzma.decompress(Path(path).read_bytes())))
+    x, struck, at = pack["X"].T, pack["struck"], 0
+    for i, (name, texture, sound, n) in enumerate(zip(pack["names"], pack["textures"], pack["sounds"], pack["lens"])):
+        if i % PARTS != part:
             at += n
-            yield {"name": str(name), "texture": str(texture), "sound": str(sound), "frames": int(n), "p": p, "t": t,
-                   "x": numbers.astype(np.float16), "y": matched(p, center, true_time, true_pitch), "notes": len(true_time)}
+            continue
+        db = np.ascontiguousarray(x[at:at + n]).astype(np.float32) * DB_STEP + DB_LOW
+        split = LONG["bins"] + 2 * LONG["margin"]
+        long, short = db[:, :split], db[:, split:]
+        cents = tuning(long)
+        hit, ring = heard(net, long, short, cents)
+        p, t, center = note_evidence.candidates(hit)
+        numbers, _ = note_evidence.evidence(hit, ring, long, short, cents, p, t)
+        true_time, true_pitch = truth(struck[at:at + n])
+        at += n
+        found.append({"name": str(name), "texture": str(texture), "sound": str(sound), "frames": int(n), "p": p, "t": t,
+               "x": numbers.astype(np.float16), "y": matched(p, center, true_time, true_pitch), "notes": len(true_time)})
+    return found
 
 
 class Fitted:
@@ -213,10 +229,7 @@ def main():
     ap.add_argument("--seed", type=int, default=0)
     a = ap.parse_args()
     torch.set_num_threads(1)
-    options = onnxruntime.SessionOptions()
-    options.intra_op_num_threads = options.inter_op_num_threads = 1
-    net = onnxruntime.InferenceSession(a.net, options)
-    data = list(takes(a.data, net))
+    data = takes(a.data, a.net)
     apart, fitted = data[::6], [k for i, k in enumerate(data) if i % 6]
     print(f"{len(fitted)} takes, {sum(len(k['p']) for k in fitted)} candidates, {sum(k['notes'] for k in fitted)} notes; "
           f"{sum((k['y'] == 1).sum() for k in fitted)} notes have a candidate", flush=True)
@@ -233,7 +246,7 @@ def main():
     a.out.write_bytes(first.bytes() + second.bytes())
     report("every sixth take", alone(apart), second(joined(alone(apart), first(together(alone(apart))[0]))))
     for path in a.test:
-        test = alone(list(takes([path], net)))
+        test = alone(takes([path], a.net))
         report(Path(path).stem, test, second(joined(test, first(together(test)[0]))))
 
 

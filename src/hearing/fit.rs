@@ -51,7 +51,7 @@ impl Default for FitWeights {
             unplucked: 0.15,
             together: (0.45, 0.8),
             power: 1.5,
-            judged: 1.0,
+            judged: 0.5,
         }
     }
 }
