@@ -9,8 +9,8 @@ fitted on the other half of the takes, said of the other candidates), sets the s
 temperature on every sixth take, which neither was fitted on, and writes both as f32.  Prints
 precision, recall and F of the notes (onset within 50 ms) and how honest the probabilities are,
 on the sixth takes and on each --test pack, without takes of several players.  Give packs that
-the acoustic net was not trained on.  Uses all cores to
-hear, one to fit; the same numbers every time on one machine.
+the acoustic net was not trained on.  Hears on some cores,
+fits on one; the same numbers every time on one machine.
 """
 from __future__ import annotations
 
@@ -103,7 +103,7 @@ def takes(paths, net):
     """Every take of the packs: its candidates, their evidence and whether they are notes."""
     jobs = [(path, part, net) for path in paths for part in range(PARTS)]
     with multiprocessing.get_context("spawn").Pool(min(len(jobs), os.cpu_count() or 1)) as pool:
-        return [take for some in pool.starmap(heard_takes, jobs, 1) for take in some]
+        return sorted((take for some in pool.starmap(heard_takes, jobs, 1) for take in some), key=lambda k: k["place"])
 
 
 def heard_takes(path, part, net):
@@ -126,7 +126,7 @@ def heard_takes(path, part, net):
         numbers, _ = note_evidence.evidence(hit, ring, long, short, cents, p, t)
         true_time, true_pitch = truth(struck[at:at + n])
         at += n
-        found.append({"name": str(name), "texture": str(texture), "sound": str(sound), "frames": int(n), "p": p, "t": t,
+        found.append({"place": (str(path), i), "texture": str(texture), "sound": str(sound), "frames": int(n), "p": p, "t": t,
                "x": numbers.astype(np.float16), "y": matched(p, center, true_time, true_pitch), "notes": len(true_time)})
     return found
 
