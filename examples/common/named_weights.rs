@@ -48,6 +48,7 @@ pub(crate) fn slot<'a>(weights: &'a mut Weights, name: &str) -> Option<Slot<'a>>
         "margin" => Slot::Double(&mut weights.fit.margin),
         "unplucked" => Slot::Double(&mut weights.fit.unplucked),
         "power" => Slot::Double(&mut weights.fit.power),
+        "judged" => Slot::Double(&mut weights.fit.judged),
         "most_sounding" => Slot::Double(&mut weights.plucks.most_sounding),
         "most_together" => Slot::Double(&mut weights.plucks.most_together),
         "whole_chord" => Slot::Double(&mut weights.plucks.whole_chord),
