@@ -1,6 +1,6 @@
 """Fits the judge of notes (src/hearing/note_judge.rs) on packs made by make_packs.py.
 
-    python3 fit_notes.py --net ../../src/hearing/weights/acoustic.onnx --data partA.xz partB.xz \
+    python3 fit_notes.py --net ../../src/hearing/weights/acoustic-front.onnx --data partA.xz partB.xz \
         --test held.xz --out ../../src/hearing/weights/notes.bin
 
 Hears every take with the acoustic net, gathers the candidates and what speaks for them
