@@ -42,10 +42,11 @@ const LOG_STEP: f32 = 1.0 / 12.0;
 const CHUNK: usize = 1024;
 /// Frames of context on both sides of a chunk: the reach of the back, and a little.
 const CONTEXT: usize = 64;
-/// Frames that the front reads at a time: its layers then stay in the processor's cache.
-const BLOCK: usize = 128;
-/// Frames of context on both sides of a block: the reach of the front, and a little.
-const BLOCK_CONTEXT: usize = 6;
+/// Frames that the front reads at a time: few, so that its layers stay in the
+/// processor's cache and in memory that is used again.
+const BLOCK: usize = 64;
+/// Frames of context on both sides of a block: the reach of the front.
+const BLOCK_CONTEXT: usize = 5;
 /// Nets whose mean is taken.
 const N_NETS: usize = 2;
 
