@@ -14,20 +14,22 @@
 
 use serde_json::{Value, json};
 use std::error::Error;
-use std::path::{Path, PathBuf};
-use takebook::fretboard::{Instrument, Tuning};
-use takebook::hearing::{Given, Hearing, Listener, Weights, interpret};
+use std::path::Path;
+use takebook::hearing::{Hearing, Weights, interpret};
+use takes::SetUp;
 
 #[path = "common/named_weights.rs"]
 mod named_weights;
+#[path = "common/takes.rs"]
+mod takes;
 
 /// Candidates and shapes written for a chord.
 const N_RANKED: usize = 6;
 
 fn main() -> Result<(), Box<dyn Error>> {
     let arguments: Vec<String> = std::env::args().skip(1).collect();
-    let (takes, out) = match &arguments[..] {
-        [takes, out, ..] => (Path::new(takes), Path::new(out)),
+    let (folder, out) = match &arguments[..] {
+        [folder, out, ..] => (Path::new(folder), Path::new(out)),
         _ => return Err("say a folder of WAV files and a folder to write to".into()),
     };
     let (settings, names): (Vec<&str>, Vec<&str>) = arguments[2..]
@@ -40,17 +42,14 @@ fn main() -> Result<(), Box<dyn Error>> {
         named_weights::set(&mut weights, setting)?;
     }
     std::fs::create_dir_all(out)?;
-    let mut files: Vec<PathBuf> = std::fs::read_dir(takes)?
-        .map(|entry| entry.map(|e| e.path()))
-        .collect::<Result<_, _>>()?;
-    files.retain(|f| f.extension().is_some_and(|e| e == "wav") && stem(f).starts_with(wanted));
-    files.sort();
+    let mut files = takes::of(folder)?;
+    files.retain(|f| stem(f).starts_with(wanted));
     for file in &files {
-        let offsets = sidecar(file)?;
-        let heard = hear(file, &offsets, &weights)?;
+        let set_up = SetUp::of(file)?;
+        let heard = interpret(&takes::sound(file)?, &set_up.given()?, &weights);
         let name = stem(file);
         std::fs::write(out.join(format!("{name}.lab")), lab(&heard))?;
-        let text = estimate(&heard, &offsets).to_string() + "\n";
+        let text = estimate(&heard, &set_up).to_string() + "\n";
         std::fs::write(out.join(format!("{name}.est.json")), text)?;
         eprintln!("{name}: {} bars", heard.bars.len());
     }
@@ -60,57 +59,6 @@ fn main() -> Result<(), Box<dyn Error>> {
 fn stem(file: &Path) -> String {
     let stem = file.file_stem().unwrap_or_default();
     stem.to_string_lossy().into_owned()
-}
-
-/// How the guitar is set up: fret of the capo, and semitones off standard tuning.
-struct SetUp {
-    capo: u8,
-    offsets: Vec<i64>,
-}
-
-impl SetUp {
-    fn instrument(&self) -> Result<Instrument, Box<dyn Error>> {
-        let standard = Tuning::standard();
-        let open = standard.open().iter().zip(&self.offsets);
-        let open: Result<Vec<u8>, _> = open
-            .map(|(midi, off)| u8::try_from(i64::from(*midi) + off))
-            .collect();
-        Ok(Instrument {
-            tuning: Tuning::new(open?)?,
-            capo: self.capo,
-            ..Instrument::default()
-        })
-    }
-}
-
-fn sidecar(file: &Path) -> Result<SetUp, Box<dyn Error>> {
-    let truth = file.with_extension("truth.json");
-    let value: Value = if truth.exists() {
-        serde_json::from_str(&std::fs::read_to_string(truth)?)?
-    } else {
-        Value::Null
-    };
-    let offsets = value["tuning_offsets"].as_array();
-    let offsets: Vec<i64> = offsets.map_or(vec![0; 6], |all| {
-        all.iter().filter_map(Value::as_i64).collect()
-    });
-    let capo = value["capo"].as_u64().unwrap_or(0);
-    Ok(SetUp {
-        capo: u8::try_from(capo)?,
-        offsets,
-    })
-}
-
-fn hear(file: &Path, set_up: &SetUp, weights: &Weights) -> Result<Hearing, Box<dyn Error>> {
-    let mut listener = Listener::new();
-    let mut source = takebook::audio::open(file)?;
-    source.read_mono_22050(&mut |block| listener.push(block), &|_| {})?;
-    let sound = listener.finish(&|_| {})?;
-    let given = Given {
-        instrument: set_up.instrument()?,
-        ..Given::default()
-    };
-    Ok(interpret(&sound, &given, weights))
 }
 
 fn lab(heard: &Hearing) -> String {

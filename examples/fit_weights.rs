@@ -19,13 +19,15 @@
 
 use rayon::prelude::*;
 use std::error::Error;
-use std::path::{Path, PathBuf};
-use takebook::fretboard::{Instrument, Tuning};
+use std::path::Path;
 use takebook::grading::{LabelledSpan, Strictness, Timeline, grade_chords, parse_lab};
-use takebook::hearing::{Given, Listener, Sound, Weights, interpret};
+use takebook::hearing::{Given, Sound, Weights, interpret};
+use takes::SetUp;
 
 #[path = "common/named_weights.rs"]
 mod named_weights;
+#[path = "common/takes.rs"]
+mod takes;
 
 /// A weight is moved by this share of itself, then by less.
 const STEPS: [f64; 3] = [0.5, 0.2, 0.08];
@@ -90,11 +92,7 @@ fn main() -> Result<(), Box<dyn Error>> {
 }
 
 fn takes_of(folder: &Path, index: usize) -> Result<Vec<Take>, Box<dyn Error>> {
-    let mut files: Vec<PathBuf> = std::fs::read_dir(folder)?
-        .map(|entry| entry.map(|e| e.path()))
-        .collect::<Result<_, _>>()?;
-    files.retain(|f| f.extension().is_some_and(|e| e == "wav"));
-    files.sort();
+    let files = takes::of(folder)?;
     let takes: Result<Vec<Take>, String> = files
         .par_iter()
         .map(|file| take(file, index).map_err(|e| format!("{}: {e}", file.display())))
@@ -103,36 +101,11 @@ fn takes_of(folder: &Path, index: usize) -> Result<Vec<Take>, Box<dyn Error>> {
 }
 
 fn take(file: &Path, folder: usize) -> Result<Take, Box<dyn Error>> {
-    let mut listener = Listener::new();
-    let mut source = takebook::audio::open(file)?;
-    source.read_mono_22050(&mut |block| listener.push(block), &|_| {})?;
-    let sound = listener.finish(&|_| {})?;
     let truth = parse_lab(&std::fs::read_to_string(file.with_extension("lab"))?)?;
-    let told = file.with_extension("truth.json");
-    let told: serde_json::Value = match told.exists() {
-        true => serde_json::from_str(&std::fs::read_to_string(told)?)?,
-        false => serde_json::Value::Null,
-    };
-    let standard = Tuning::standard();
-    let off = |i: usize| told["tuning_offsets"][i].as_i64().unwrap_or(0);
-    let open: Result<Vec<u8>, _> = standard
-        .open()
-        .iter()
-        .enumerate()
-        .map(|(i, midi)| u8::try_from(i64::from(*midi) + off(i)))
-        .collect();
-    let instrument = Instrument {
-        tuning: Tuning::new(open?)?,
-        capo: u8::try_from(told["capo"].as_u64().unwrap_or(0))?,
-        ..Instrument::default()
-    };
     Ok(Take {
         folder,
-        sound,
-        given: Given {
-            instrument,
-            ..Given::default()
-        },
+        sound: takes::sound(file)?,
+        given: SetUp::of(file)?.given()?,
         truth,
     })
 }

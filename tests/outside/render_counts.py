@@ -11,14 +11,13 @@ changes).  All music is invented here; every random choice comes from the name.
 import json
 import math
 import random
-import subprocess
 import sys
 from pathlib import Path
 
 import mido
 
 import render_takes as r
-from render_forms import SHAPES, SHORT, TICKS, beat_times
+from render_forms import SHAPES, SHORT, TICKS, beat_times, guitar, played, stopped
 
 NAMES = dict(SHORT, **{"C#m": "C#:min", "B": "B:maj", "Bb": "Bb:maj"})
 FRETS = dict(SHAPES, **{"C#:min": "x46654", "B:maj": "x24442", "Bb:maj": "x13331"})
@@ -82,26 +81,12 @@ def make(folder, name):
         event[0] += rng.gauss(0, 0.006)
         event[4] += rng.randint(-4, 4)
     struck.sort()
-    for i, event in enumerate(struck):              # a string struck again stops its old note
-        for later in struck[i + 1:]:
-            if later[2] == event[2]:
-                event[1] = max(event[0] + 0.05, min(event[1], later[0] - 0.02))
-                break
+    stopped(struck)
     timed, last = [], lead_in + beat + 2
     for b in range(last):
         drift = 1 + 0.03 * math.sin(2 * math.pi * b / 53 + len(name))
         timed.append((b * TICKS, 0, mido.MetaMessage("set_tempo", tempo=round(6e7 / bpm * drift))))
-    for channel in range(6):
-        timed.append((0, 1, mido.Message("program_change", channel=channel, program=program)))
-        if release:
-            data = 8192 + release // 2
-            for control, value in ((99, 120), (98, r.NRPN_RELEASE), (38, data & 127), (6, data >> 7)):
-                timed.append((0, 2, mido.Message("control_change", channel=channel,
-                                                 control=control, value=value)))
-    for on, off, string, midi, loud in struck:
-        timed.append((round(on * TICKS), 4, mido.Message(
-            "note_on", channel=string, note=midi, velocity=loud)))
-        timed.append((round(off * TICKS), 3, mido.Message("note_off", channel=string, note=midi)))
+    timed += guitar(struck, program, release)
     if drums:                                       # General MIDI 1: 36 bass drum, 38 snare, 42 hi-hat
         for half in range(2 * beat):
             keys = [42] + ([] if half % 2 else [36 if half % 4 == 0 else 38])
@@ -109,17 +94,8 @@ def make(folder, name):
             for key in keys:
                 timed.append((at, 4, mido.Message("note_on", channel=9, note=key, velocity=84)))
                 timed.append((at + 60, 3, mido.Message("note_off", channel=9, note=key)))
-    track, before = mido.MidiTrack(), 0
-    for tick, _, message in sorted(timed, key=lambda t: t[:2]):
-        track.append(message.copy(time=tick - before))
-        before = tick
-    song = mido.MidiFile(ticks_per_beat=TICKS)
-    song.tracks.append(track)
     base = folder / name
-    song.save(base.with_suffix(".mid"))
-    subprocess.run(["fluidsynth", "-ni", "-q", "-g", "0.6", "-R", "0", "-C", "0", "-r", "44100",
-                    "-F", str(base.with_suffix(".wav")), r.soundfont(file, package),
-                    str(base.with_suffix(".mid"))], check=True, capture_output=True)
+    played(timed, base, r.soundfont(file, package))
     times = [t + attack for t in beat_times(base.with_suffix(".mid"))][lead_in:lead_in + beat + 1]
 
     def at(b):

@@ -89,16 +89,35 @@ def make(folder, name):
         sections.append([start, beat, letter])
     n_beats = beat
     events.sort()
-    for i, e in enumerate(events):                # a string struck again stops its old note
-        for later in events[i + 1:]:
-            if later[2] == e[2]:
-                e[1] = max(e[0] + 0.05, min(e[1], later[0] - 0.02))
-                break
+    stopped(events)
     last = lead_in + n_beats + 2
-    track, timed = mido.MidiTrack(), []
+    timed = []
     for b in range(last):
         drift = 1 + 0.03 * math.sin(2 * math.pi * b / 61 + len(name))
         timed.append((b * TICKS, 0, mido.MetaMessage("set_tempo", tempo=round(6e7 / bpm * drift))))
+    timed += guitar(events, program, release)
+    base = folder / name
+    played(timed, base, r.soundfont(file, package))
+    times = [t + attack for t in beat_times(base.with_suffix(".mid"))][lead_in:lead_in + n_beats + 1]
+    base.with_suffix(".json").write_text(json.dumps({
+        "meter": list(meter), "bpm": bpm, "beats_s": times[:-1],
+        "downbeats_s": times[:-1:meter[0]],
+        "sections": [[times[a], times[b], letter] for a, b, letter in sections],
+        "endings": endings}))
+
+
+def stopped(struck):
+    """A string struck again stops its old note; struck: [on, off, string, midi, velocity] in beats, in order."""
+    for i, event in enumerate(struck):
+        for later in struck[i + 1:]:
+            if later[2] == event[2]:
+                event[1] = max(event[0] + 0.05, min(event[1], later[0] - 0.02))
+                break
+
+
+def guitar(struck, program, release):
+    """The messages of a guitar, a channel a string: [(tick, order, message)]."""
+    timed = []
     for channel in range(6):
         timed.append((0, 1, mido.Message("program_change", channel=channel, program=program)))
         if release:
@@ -106,27 +125,25 @@ def make(folder, name):
             for control, value in ((99, 120), (98, r.NRPN_RELEASE), (38, data & 127), (6, data >> 7)):
                 timed.append((0, 2, mido.Message("control_change", channel=channel,
                                                  control=control, value=value)))
-    for on, off, string, midi, loud in events:
+    for on, off, string, midi, loud in struck:
         timed.append((round(on * TICKS), 4, mido.Message(
             "note_on", channel=string, note=midi, velocity=loud)))
         timed.append((round(off * TICKS), 3, mido.Message("note_off", channel=string, note=midi)))
-    before = 0
+    return timed
+
+
+def played(timed, base, soundfont):
+    """Writes BASE.mid and plays it to BASE.wav."""
+    track, before = mido.MidiTrack(), 0
     for tick, _, message in sorted(timed, key=lambda t: t[:2]):
         track.append(message.copy(time=tick - before))
         before = tick
     song = mido.MidiFile(ticks_per_beat=TICKS)
     song.tracks.append(track)
-    base = folder / name
     song.save(base.with_suffix(".mid"))
     subprocess.run(["fluidsynth", "-ni", "-q", "-g", "0.6", "-R", "0", "-C", "0", "-r", "44100",
-                    "-F", str(base.with_suffix(".wav")), r.soundfont(file, package),
+                    "-F", str(base.with_suffix(".wav")), soundfont,
                     str(base.with_suffix(".mid"))], check=True, capture_output=True)
-    times = [t + attack for t in beat_times(base.with_suffix(".mid"))][lead_in:lead_in + n_beats + 1]
-    base.with_suffix(".json").write_text(json.dumps({
-        "meter": list(meter), "bpm": bpm, "beats_s": times[:-1],
-        "downbeats_s": times[:-1:meter[0]],
-        "sections": [[times[a], times[b], letter] for a, b, letter in sections],
-        "endings": endings}))
 
 
 def beat_times(path):

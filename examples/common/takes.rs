@@ -1,0 +1,80 @@
+//! Takes of a folder for programs that measure hearing: NAME.wav, and what a
+//! user would tell of it in NAME.truth.json (`capo`, and `tuning_offsets`:
+//! semitones each string is away from standard tuning, low to high).
+
+use serde_json::Value;
+use std::error::Error;
+use std::path::{Path, PathBuf};
+use takebook::fretboard::{Instrument, Tuning};
+use takebook::hearing::{Given, Listener, Sound};
+
+/// The WAV files of a folder, by name.
+///
+/// # Errors
+/// The folder cannot be read.
+pub(crate) fn of(folder: &Path) -> Result<Vec<PathBuf>, Box<dyn Error>> {
+    let mut files: Vec<PathBuf> = std::fs::read_dir(folder)?
+        .map(|entry| entry.map(|e| e.path()))
+        .collect::<Result<_, _>>()?;
+    files.retain(|f| f.extension().is_some_and(|e| e == "wav"));
+    files.sort();
+    Ok(files)
+}
+
+/// How the guitar is set up: fret of the capo, and semitones off standard tuning.
+pub(crate) struct SetUp {
+    pub(crate) capo: u8,
+    pub(crate) offsets: Vec<i64>,
+}
+
+impl SetUp {
+    /// What is told of a take; standard tuning without a capo where nothing is.
+    ///
+    /// # Errors
+    /// What is told cannot be read.
+    pub(crate) fn of(file: &Path) -> Result<Self, Box<dyn Error>> {
+        let truth = file.with_extension("truth.json");
+        let value: Value = match truth.exists() {
+            true => serde_json::from_str(&std::fs::read_to_string(truth)?)?,
+            false => Value::Null,
+        };
+        let offsets = value["tuning_offsets"].as_array();
+        let offsets = offsets.map_or(vec![0; 6], |all| {
+            all.iter().filter_map(Value::as_i64).collect()
+        });
+        let capo = u8::try_from(value["capo"].as_u64().unwrap_or(0))?;
+        Ok(Self { capo, offsets })
+    }
+
+    /// It as hearing is told it.
+    ///
+    /// # Errors
+    /// No guitar is tuned so.
+    pub(crate) fn given(&self) -> Result<Given, Box<dyn Error>> {
+        let standard = Tuning::standard();
+        let open = standard.open().iter().zip(&self.offsets);
+        let open: Result<Vec<u8>, _> = open
+            .map(|(midi, off)| u8::try_from(i64::from(*midi) + off))
+            .collect();
+        let instrument = Instrument {
+            tuning: Tuning::new(open?)?,
+            capo: self.capo,
+            ..Instrument::default()
+        };
+        Ok(Given {
+            instrument,
+            ..Given::default()
+        })
+    }
+}
+
+/// What sounds in a take.
+///
+/// # Errors
+/// The file cannot be read or heard.
+pub(crate) fn sound(file: &Path) -> Result<Sound, Box<dyn Error>> {
+    let mut listener = Listener::new();
+    let mut source = takebook::audio::open(file)?;
+    source.read_mono_22050(&mut |block| listener.push(block), &|_| {})?;
+    Ok(listener.finish(&|_| {})?)
+}
