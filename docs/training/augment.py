@@ -55,6 +55,7 @@ class Timbre:
         narrow = F.conv1d(torch.randn(b, 1, BINS, device=dev), torch.hann_window(9, device=dev)[None, None] / 2, padding=4)[:, 0]
         e = e + narrow * r(0, 4) * maybe(.8)
         e = e - r(6, 24) * F.relu(r(.8, 2.4) - oct_) * maybe(.22) - r(6, 24) * F.relu(oct_ - r(4.4, 7.5)) * maybe(.35)
+        e = e - self.small(r, oct_) * maybe(.15)
         long, short = long + e[:, None], short + e[:, None, ::3]
 
         top = long.amax(2)                                        # compression or expansion
@@ -72,6 +73,12 @@ class Timbre:
         return self.smeared(long, tail, wet), self.smeared(short, tail, wet)
 
     @staticmethod
+    def small(r, octave):
+        """Decibels that a small microphone or a narrow line takes away: the lowest strings' first
+        partials go, and the brightness; to be heard only by the partials above."""
+        return r(12, 60) * F.relu(r(1.2, 3.3) - octave) + r(0, 48) * F.relu(octave - r(4.6, 7.))
+
+    @staticmethod
     def noisy(m, level, peak, on):
         power = (10 ** (level / 20) * peak * on)[:, None] ** 2
         return torch.sqrt(m * m - power * torch.log(torch.rand_like(m).clamp(1e-6, 1 - 1e-6)) + 1e-14)
@@ -85,9 +92,14 @@ class Timbre:
         return (1 - wet) * m + wet * (1 - tail) * y
 
 
-def compressed(long, short):
-    """Magnitudes to the net's input."""
-    peak = torch.quantile(long.amax(2), 0.97, dim=1)[:, None, None] + 1e-9
+def compressed(long, short, lens=None):
+    """Magnitudes to the net's input; with `lens` only so many frames of each count for its loudness."""
+    top = long.amax(2)
+    if lens is None:
+        peak = torch.quantile(top, 0.97, dim=1)
+    else:
+        peak = torch.stack([torch.quantile(row[:n], 0.97) for row, n in zip(top, lens)])
+    peak = peak[:, None, None] + 1e-9
     scale = math.log(101)
     return torch.log1p(100 * long / peak) / scale, torch.log1p(100 * short / peak) / scale
 

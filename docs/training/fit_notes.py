@@ -34,6 +34,7 @@ import torch.nn.functional as F
 
 import note_evidence
 from features import DB_LOW, DB_STEP, LONG, SHORT
+from net import harmonics
 
 HIDDEN, EPOCHS, BATCH, RATE = 32, 12, 512, 2e-3
 NEAR, SAME = 1.08, 2.0                          # frames: 50 ms; a peak that far off is that note's still
@@ -71,8 +72,9 @@ def heard(net, long, short, cents):
     loud = np.sort(long[:, LONG["margin"]:-LONG["margin"]].max(1))
     p = 10 ** (loud[round((len(loud) - 1) * .97)] / 20)
     compressed = lambda db: (np.log1p(100 * 10 ** (db / 20) / p) / math.log(101)).astype(np.float32)[None]
-    inputs = {"long": compressed(shifted(long, LONG, cents)), "short": compressed(shifted(short, SHORT, cents))}
-    return [np.round(255 / (1 + np.exp(-v[0]))).astype(np.float32) / 255 for v in net.run(["struck", "sounding"], inputs)]
+    both = [torch.from_numpy(compressed(shifted(db, kind, cents))) for db, kind in ((long, LONG), (short, SHORT))]
+    out = net.run(["struck", "sounding"], {"stacked": harmonics(*both).numpy()})
+    return [np.round(255 / (1 + np.exp(-v[0]))).astype(np.float32) / 255 for v in out]
 
 
 def truth(codes):

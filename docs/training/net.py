@@ -106,6 +106,91 @@ class Net(nn.Module):
         return chord, bass, o[:, QUALITIES + 1], keep[:, 0], keep[:, 1]
 
 
+def harmonics(xl, xs):
+    """[B, T, 252] and [B, T, 84] -> [B, STACKED, T, WIDTH]: for each pitch from C1 what lies at its
+    partials and neighbours, the long spectrum with all three bins of each semitone."""
+    thirds = xl.reshape(xl.shape[0], xl.shape[1], 84, 3).permute(0, 3, 1, 2)
+    padded = [F.pad(x, (12, 36)) for x in (thirds, xs[:, None])]
+    return torch.cat([x[:, :, :, 12 + s:12 + s + WIDTH]
+                      for x, shifts in zip(padded, (STACK_LONG, STACK_SHORT)) for s in shifts], 1)
+
+
+STACK_LONG = [-12, -1, 0, 1, 12, 19, 24, 28, 31, 34, 36]  # semitones: neighbours, partials 1/2, 1..8
+STACK_SHORT = [-12, -1, 0, 1, 12, 19, 24, 28, 31]
+STACKED, WIDTH = 3 * len(STACK_LONG) + len(STACK_SHORT), 72
+
+
+class Narrow(nn.Module):
+    """A residual whose costly convolution sees few channels."""
+
+    def __init__(self, wide, narrow, kernel, circular=False, **how):
+        super().__init__()
+        self.less, self.more = Block(wide, narrow, (1, 1)), Block(narrow, wide, kernel, **how)
+        self.circular = circular
+
+    def forward(self, x):
+        y = self.less(x)
+        if self.circular:                         # over the 12 pitch classes
+            y = torch.cat([y, y[:, :, :, :11]], 3)
+        return x + self.more(y)
+
+
+class LeanFront(nn.Module):
+    """Notes, and a fold to pitch classes; it reads harmonics()."""
+
+    def __init__(self, c, b, r, deep):
+        super().__init__()
+        self.first = Block(STACKED, c, (1, 1))
+        near = [Narrow(c, b, (3, 3), padding=(1, 1)) for _ in range(deep)]
+        self.pitch = nn.Sequential(*near, Narrow(c, b, (3, 1), padding=(2, 0), dilation=(2, 1)))
+        self.notes = conv(c, 2, (1, 1))
+        self.reduce = Block(c + 2, 16, (1, 1))
+        self.fold = Block(16 * (WIDTH // 12), r, (1, 1))
+
+    def forward(self, x):
+        h = self.pitch(self.first(x))
+        n = self.notes(h)
+        z = self.reduce(torch.cat([h, torch.sigmoid(n)], 1))
+        z = torch.cat([z[:, :, :, o:o + 12] for o in range(0, WIDTH, 12)], 1)
+        keep = n[:, :, :, LOWEST:LOWEST + PITCHES]
+        return self.fold(z), keep[:, 0], keep[:, 1]
+
+
+class LeanBack(nn.Module):
+    """Chord, bass and pitch classes over seconds."""
+
+    def __init__(self, r, q, dropout):
+        super().__init__()
+        circle = lambda: Narrow(r, 24, (1, 12), circular=True)
+        over = lambda d: Narrow(r, q, (5, 1), padding=(2 * d, 0), dilation=(d, 1))
+        self.over = nn.Sequential(circle(), over(1), over(2), over(4), circle(), over(8), over(16))
+        self.drop = nn.Dropout(dropout)
+        self.heads, self.none = conv(r, QUALITIES + 2, (1, 1)), conv(r, 2, (1, 1))
+
+    def forward(self, z):
+        z = self.drop(self.over(z))
+        o, none = self.heads(z), self.none(z).mean(3)
+        b, t = z.shape[0], z.shape[2]
+        chord = o[:, :QUALITIES].permute(0, 2, 1, 3).reshape(b, t, QUALITIES * 12)
+        chord = torch.cat([chord, none[:, 0, :, None]], 2)
+        bass = torch.cat([o[:, QUALITIES], none[:, 1, :, None]], 2)
+        return chord, bass, o[:, QUALITIES + 1]
+
+
+class Lean(nn.Module):
+    """The net for files: what Net does, with few costly layers; taught by several of it."""
+
+    def __init__(self, c=48, b=16, r=64, q=16, deep=2, dropout=0.1):
+        super().__init__()
+        self.sizes = {"c": c, "b": b, "r": r, "q": q, "deep": deep}
+        self.front, self.back = LeanFront(c, b, r, deep), LeanBack(r, q, dropout)
+
+    def forward(self, xl, xs):
+        """As Net.forward."""
+        z, struck, sounding = self.front(harmonics(xl, xs))
+        return *self.back(z), struck, sounding
+
+
 class Late(nn.Module):
     """A block over time without padding: it needs `reach` frames before each frame it gives."""
 

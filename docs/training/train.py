@@ -1,6 +1,7 @@
 """Trains the acoustic net on packs made by make_packs.py.
 
     python3 train.py --data part1.xz part2.xz --eval dev.xz held.xz --out DIR --seconds 480 --name A
+    python3 train.py --teachers A.pt B.pt --data part1.xz part2.xz --eval held.xz --out DIR --seconds 1200 --name C
 
 Runs unattended: reads the packs, trains for --seconds of wall-clock time, then evaluates the
 averaged weights and writes NAME.pt (half precision), NAME.onnx, NAME.json (figures) and
@@ -22,7 +23,8 @@ import torch
 import torch.nn.functional as F
 
 import augment
-from net import REACH, LiveNet, Net, cost
+import teach
+from net import REACH, STACKED, WIDTH, Lean, LiveNet, Net, cost
 
 NONE, IGNORE = 276, 65535
 FRAMES = 256
@@ -64,8 +66,8 @@ class Batches:
     For the live net the truth is that of `late` frames before, and is given from frame REACH on.
     """
 
-    def __init__(self, pack, size, device, seed, live=False, late=0):
-        self.pack, self.size, self.device, self.late = pack, size, device, late
+    def __init__(self, pack, size, device, seed, live=False, late=0, taught=None):
+        self.pack, self.size, self.device, self.late, self.taught = pack, size, device, late, taught
         self.skip = REACH if live else 0
         self.rng = np.random.default_rng(seed)
         self.share = pack.lens / pack.lens.sum()
@@ -109,7 +111,8 @@ class Batches:
         struck = self.soft[torch.gather(p.struck[at], 2, k).long()] * inside
         sounding = torch.gather(p.sounding[at], 2, k).float() * inside
         weight = torch.where(torch.as_tensor(p.fragment[which], device=dev), .5, 1.)[:, None].expand(-1, n)
-        return xl, xs, cls, bass, pcs, struck, sounding, weight
+        said = self.taught(at, semis) if self.taught else None
+        return xl, xs, said, (cls, bass, pcs, struck, sounding, weight)
 
 
 def by_root(chord):
@@ -225,13 +228,16 @@ def export(net, path):
     example = (torch.rand(1, 200, 252), torch.rand(1, 200, 84))
     names = ["chord", "bass", "tones", "struck", "sounding"]
     how = {"opset_version": 17, "dynamo": False}
-    if isinstance(net, LiveNet):                                  # two halves, so that the first runs once a frame
-        front = ["folded", "struck", "sounding"]
-        torch.onnx.export(net.front, example, str(path).replace(".onnx", "-front.onnx"), input_names=["long", "short"], output_names=front,
-                          dynamic_axes={"folded": {2: "T"}, **{k: {1: "T"} for k in ["long", "short", *front[1:]]}}, **how)
+    if isinstance(net, (LiveNet, Lean)):          # two halves: notes from a few frames, chords over seconds
+        stacked = isinstance(net, Lean)
+        inputs = ["stacked"] if stacked else ["long", "short"]
+        first, last = ["folded", "struck", "sounding"], names[:3]
+        over = {"folded": {2: "T"}, "stacked": {2: "T"}, **{k: {1: "T"} for k in ["long", "short", *names]}}
+        of = lambda used: {k: over[k] for k in used}
+        torch.onnx.export(net.front, (torch.rand(1, STACKED, 200, WIDTH),) if stacked else example, str(path).replace(".onnx", "-front.onnx"),
+                          input_names=inputs, output_names=first, dynamic_axes=of([*inputs, *first]), **how)
         torch.onnx.export(net.back, (torch.rand(1, net.sizes["r"], 200, 12),), str(path).replace(".onnx", "-back.onnx"),
-                          input_names=["folded"], output_names=names[:3],
-                          dynamic_axes={"folded": {2: "T"}, **{k: {1: "T"} for k in names[:3]}}, **how)
+                          input_names=["folded"], output_names=last, dynamic_axes=of(["folded", *last]), **how)
         return
     torch.onnx.export(net, example, str(path), input_names=["long", "short"], output_names=names,
                       dynamic_axes={k: {1: "T"} for k in ["long", "short", *names]}, **how)
@@ -254,6 +260,8 @@ def main():
     ap.add_argument("--seed", type=int, default=0)
     ap.add_argument("--live", action="store_true", help="the live net, on packs made with --live")
     ap.add_argument("--late", type=int, default=0, help="frames that the live net may wait")
+    ap.add_argument("--teachers", nargs="*", default=[], help="weights (.pt) of nets that teach a lean one")
+    ap.add_argument("--lean", nargs=5, type=int, default=[48, 16, 64, 16, 2], help="its sizes c b r q deep (net.py)")
     ap.add_argument("--init", help="go on from these weights (.pt)")
     ap.add_argument("--save-outputs", nargs="*", default=["dev"], help="evaluation packs whose outputs are kept")
     a = ap.parse_args()
@@ -262,18 +270,24 @@ def main():
     began = time.time()
     device = "cuda" if torch.cuda.is_available() else "cpu"
     torch.manual_seed(a.seed)
-    torch.backends.cudnn.benchmark = True
     torch.backends.cuda.matmul.allow_tf32 = torch.backends.cudnn.allow_tf32 = True
     pack = Pack(a.data, device)
     print(f"{a.name}: {len(pack.lens)} takes, {pack.minutes:.1f} min, read in {time.time() - began:.0f} s, {device}", flush=True)
-    kind = LiveNet if a.live else Net
-    net = kind(a.c, a.p, a.r, a.dropout).to(device)
+    if a.teachers:
+        net = Lean(*a.lean, dropout=a.dropout)
+    else:
+        net = (LiveNet if a.live else Net)(a.c, a.p, a.r, a.dropout)
+    net = net.to(device, memory_format=torch.channels_last)       # twice the steps a second on an H100
     if a.init:
         net.load_state_dict({k: v.float() if v.is_floating_point() else v for k, v in torch.load(a.init, map_location=device)["state"].items()})
     weights, work = cost(net)
     print(f"{a.name}: {weights} weights, {work} multiply-adds a frame", flush=True)
     figures = {"weights": weights, "multiply_adds_per_frame": work, "minutes": round(pack.minutes, 1), "args": vars(a)}
-    batches = Batches(pack, a.batch, device, a.seed, a.live, a.late)
+    # takes of many lengths come before this: choosing kernels for each would take longer than it brings
+    taught = teach.Taught(pack, a.teachers, decibels, device) if a.teachers else None
+    print(f"{a.name}: ready in {time.time() - began:.0f} s", flush=True)
+    torch.backends.cudnn.benchmark = True
+    batches = Batches(pack, a.batch, device, a.seed, a.live, a.late, taught)
     average = Average(net)
     decay = [p for p in net.parameters() if p.dim() > 1]
     plain = [p for p in net.parameters() if p.dim() <= 1]
@@ -289,10 +303,13 @@ def main():
         for group in opt.param_groups:
             group["lr"] = rate
         with torch.no_grad():
-            xl, xs, *truth = batches()
+            xl, xs, said, truth = batches()
         with torch.autocast(device, dtype=torch.bfloat16, enabled=device == "cuda"):
             result = net(xl, xs)
         loss, parts = losses(result, *truth)
+        if said:
+            parts["taught"] = teach.loss(result, said, truth[-1], by_root)
+            loss = .5 * loss + .5 * parts["taught"]
         opt.zero_grad(set_to_none=True)
         loss.backward()
         torch.nn.utils.clip_grad_norm_(net.parameters(), 2.0)
@@ -310,7 +327,7 @@ def main():
     figures.update(steps=step, train_seconds=round(time.time() - began))
     torch.save(half(average.net), out / f"{a.name}.pt")
     # what is delivered is half precision: evaluate exactly that
-    final = kind(a.c, a.p, a.r, a.dropout).to(device).eval()
+    final = copy.deepcopy(net).to(memory_format=torch.contiguous_format).eval()
     final.load_state_dict({k: v.float() if v.is_floating_point() else v for k, v in half(average.net)["state"].items()})
     try:
         export(final, out / f"{a.name}.onnx")

@@ -1,7 +1,8 @@
 //! The acoustic stage: what sounds, frame by frame, by a small trained net.
 //!
 //! The net reads both spectra of [`super::spectrum`] (shifted to the take's
-//! tuning, scaled to its loudness, compressed) and says for each frame how
+//! tuning, scaled to its loudness, compressed, laid over themselves by
+//! [`super::stacked`]) and says for each frame how
 //! likely each chord, bass and pitch class is, and which pitches are struck
 //! and sound. How it was trained, on what, and where it fails: docs/training.
 //! It runs in chunks with enough context on both sides that the chunking
@@ -11,13 +12,16 @@
 //! [`Acoustic`], so that either stage can be replaced and measured alone.
 
 use super::HearingError;
-use super::spectrum::{LONG_BINS, LONG_MARGIN, SHORT_BINS, SHORT_MARGIN, Spectra};
-use rten::{Model, RunOptions, ThreadPool, ValueOrView};
+use super::halves::Halves;
+use super::spectrum::{
+    FLOOR_DB, LONG_BINS, LONG_MARGIN, LOUDEST_DB, SHORT_BINS, SHORT_MARGIN, Spectra,
+};
+use super::stacked::{LAYERS, WIDTH, stacked};
 use rten_tensor::NdTensor;
 use rten_tensor::prelude::*;
 use std::collections::BTreeMap;
+use std::sync::OnceLock;
 use std::sync::atomic::{AtomicUsize, Ordering};
-use std::sync::{Arc, OnceLock};
 
 /// Chord qualities the net knows, as label shorthands; class = quality × 12 + root.
 pub(crate) const NET_QUALITIES: [&str; 23] = [
@@ -46,9 +50,7 @@ const CONTEXT: usize = 64;
 /// processor's cache and in memory that is used again.
 const BLOCK: usize = 64;
 /// Frames of context on both sides of a block: the reach of the front.
-const BLOCK_CONTEXT: usize = 5;
-/// Nets whose mean is taken.
-const N_NETS: usize = 2;
+const BLOCK_CONTEXT: usize = 4;
 
 /// What the acoustic stage says of each frame (46.4 ms), as bytes.
 #[derive(Debug, Clone, Default)]
@@ -137,18 +139,9 @@ impl Acoustic {
     }
 }
 
-/// The loaded net, in two halves: the front hears notes and folds them to pitch
-/// classes, the back hears chords over seconds. Each half holds [`N_NETS`] nets
-/// and gives the mean of their logits.
-pub(crate) struct Net {
-    front: Model,
-    back: Model,
-    spectra: [rten::NodeId; 2],
-    /// What lies between the halves: leaves the front, enters the back.
-    folded: [[rten::NodeId; 2]; N_NETS],
-    notes: [rten::NodeId; 2],
-    chords: [rten::NodeId; 3],
-}
+/// The net: the front hears notes and folds them to pitch classes, the back hears
+/// chords over seconds.
+pub(crate) struct Net(Halves<1>);
 
 /// The trained weights (docs/training says how to remake them).
 static FRONT: &[u8] = include_bytes!("weights/acoustic-front.onnx");
@@ -160,41 +153,19 @@ impl Net {
     /// # Errors
     /// * [`HearingError::Model`] if the weights do not load: a broken build.
     pub(crate) fn built_in() -> Result<&'static Self, HearingError> {
-        static NET: OnceLock<Result<Net, String>> = OnceLock::new();
+        static NET: OnceLock<Result<Net, HearingError>> = OnceLock::new();
         // on a thread of its own: a rayon thread that waits for the loading
         // might take up other work meanwhile and wait here for itself
         let load = || {
-            std::thread::spawn(Self::load)
+            std::thread::spawn(|| Halves::load(FRONT, BACK, ["stacked"]).map(Net))
                 .join()
-                .unwrap_or_else(|_| Err("loading it panicked".into()))
+                .unwrap_or_else(|_| {
+                    Err(HearingError::Model {
+                        reason: "loading it panicked".into(),
+                    })
+                })
         };
-        NET.get_or_init(load)
-            .as_ref()
-            .map_err(|reason| HearingError::Model {
-                reason: reason.clone(),
-            })
-    }
-
-    fn load() -> Result<Self, String> {
-        let load = |bytes| Model::load_static_slice(bytes).map_err(|e| e.to_string());
-        let (front, back) = (load(FRONT)?, load(BACK)?);
-        let node = |model: &Model, name: &str| model.node_id(name).map_err(|e| e.to_string());
-        let between = |k: usize| {
-            let name = format!("folded{k}");
-            Ok::<_, String>([node(&front, &name)?, node(&back, &name)?])
-        };
-        Ok(Self {
-            spectra: [node(&front, "long")?, node(&front, "short")?],
-            folded: [between(0)?, between(1)?],
-            notes: [node(&front, "struck")?, node(&front, "sounding")?],
-            chords: [
-                node(&back, "chord")?,
-                node(&back, "bass")?,
-                node(&back, "tones")?,
-            ],
-            front,
-            back,
-        })
+        NET.get_or_init(load).as_ref().map_err(Clone::clone)
     }
 
     /// Hears all frames. `shift_cents` is the take's tuning; `progress` is
@@ -210,6 +181,7 @@ impl Net {
     ) -> Result<Acoustic, HearingError> {
         let n = spectra.n_frames();
         let peak = loudness(spectra);
+        keep_freed_memory();
         let n_chunks = n.div_ceil(CHUNK);
         let next = AtomicUsize::new(0);
         let mut all = Acoustic::with_room(n);
@@ -282,46 +254,38 @@ impl Net {
         let read = around(wide.start, wide.end, BLOCK_CONTEXT);
         let mut long = Vec::with_capacity(read.len() * LONG_BINS);
         let mut short = Vec::with_capacity(read.len() * SHORT_BINS);
+        let compressed = table(peak);
         for t in read.clone() {
-            push_input(spectra, t, shift_cents, peak, &mut long, &mut short);
+            push_input(spectra, t, shift_cents, &compressed, &mut long, &mut short);
         }
         let n = wide.len();
-        let mut folded: [Vec<f32>; N_NETS] = Default::default();
+        let mut folded = Vec::new();
         let (mut struck, mut sounding) = (Vec::new(), Vec::new());
         for from in wide.clone().step_by(n_block) {
             let to = (from + n_block).min(wide.end);
             let block = around(from, to, BLOCK_CONTEXT);
-            let of = |values: &'_ [f32], width: usize| {
-                let (a, b) = (block.start - read.start, block.end - read.start);
-                NdTensor::from_data([1, b - a, width], values[a * width..b * width].to_vec())
-            };
-            let (long, short) = (of(&long, LONG_BINS), of(&short, SHORT_BINS));
-            let inputs = vec![
-                (self.spectra[0], long.view().into()),
-                (self.spectra[1], short.view().into()),
-            ];
-            let [notes_0, notes_1] = self.notes;
-            let outputs = [self.folded[0][0], self.folded[1][0], notes_0, notes_1];
-            let [first, second, hit, ring] = run_net(&self.front, inputs, outputs)?;
+            let (a, b) = (block.start - read.start, block.end - read.start);
+            let layers = stacked(
+                &long[a * LONG_BINS..b * LONG_BINS],
+                &short[a * SHORT_BINS..b * SHORT_BINS],
+            );
+            let input = NdTensor::from_data([1, LAYERS, block.len(), WIDTH], layers);
+            let [fold, hit, ring] = self.0.run_front([input.view().into()])?;
             let kept = from - block.start..to - block.start;
-            for (all, part) in folded.iter_mut().zip([first, second]) {
-                place(all, n, from - wide.start, &part, block.len(), kept.clone());
-            }
+            place(
+                &mut folded,
+                n,
+                from - wide.start,
+                &fold,
+                block.len(),
+                kept.clone(),
+            );
             let notes = kept.start * N_PITCHES..kept.end * N_PITCHES;
             struck.extend_from_slice(&hit[notes.clone()]);
             sounding.extend_from_slice(&ring[notes]);
         }
-        let [first, second] = folded;
-        let tensor = |values: Vec<f32>| {
-            let channels = values.len() / (n * 12);
-            NdTensor::from_data([1, channels, n, 12], values)
-        };
-        let (first, second) = (tensor(first), tensor(second));
-        let inputs = vec![
-            (self.folded[0][1], first.view().into()),
-            (self.folded[1][1], second.view().into()),
-        ];
-        let [chords, basses, classes] = run_net(&self.back, inputs, self.chords)?;
+        let folded = NdTensor::from_data([1, folded.len() / (n * 12), n, 12], folded);
+        let [chords, basses, classes] = self.0.run_back(folded.view().into())?;
         let mut part = Acoustic::with_room(end - start);
         for t in start - wide.start..end - wide.start {
             part.push_frame(
@@ -334,6 +298,15 @@ impl Net {
         }
         Ok(part)
     }
+}
+
+/// Frees a large piece of memory that was never touched, after which glibc's allocator keeps what
+/// the net frees after each block instead of giving it back and asking for it anew, which took a
+/// twentieth of a draft (mallopt(3): its threshold follows the largest piece freed). Other
+/// allocators do not mind.
+fn keep_freed_memory() {
+    const BYTES: usize = 16 << 20;
+    drop(std::hint::black_box(Vec::<u8>::with_capacity(BYTES)));
 }
 
 /// Puts the frames `kept` of a block's folded frames (`channel × n_block × 12`)
@@ -355,47 +328,20 @@ fn place(
     }
 }
 
-/// Runs a net on one thread and gives its outputs, each flat.
-///
-/// # Errors
-/// * [`HearingError::Model`] if inference fails: a broken build.
-pub(crate) fn run_net<const N: usize>(
-    model: &Model,
-    inputs: Vec<(rten::NodeId, ValueOrView<'_>)>,
-    outputs: [rten::NodeId; N],
-) -> Result<[Vec<f32>; N], HearingError> {
-    let broken = |reason: String| HearingError::Model { reason };
-    let options = RunOptions::default().with_thread_pool(Some(ONE_THREAD.with(Arc::clone)));
-    let values = model
-        .run_n(inputs, outputs, Some(options))
-        .map_err(|e| broken(e.to_string()))?;
-    let mut flat = std::array::from_fn(|_| Vec::new());
-    for (value, flat) in values.into_iter().zip(&mut flat) {
-        *flat = value
-            .into_tensor::<f32>()
-            .map(|t| t.to_vec())
-            .ok_or_else(|| broken("an output is not made of floats".into()))?;
-    }
-    Ok(flat)
-}
-
-/// Appends a frame of both spectra as a net reads it.
+/// Appends a frame of both spectra as a net reads it: shifted to the take's tuning, then each
+/// level in decibels made what `compressed` says ([`compressed`] itself, or its [`table`]).
 pub(crate) fn push_input(
     spectra: &Spectra,
     t: usize,
     shift_cents: f64,
-    peak: f32,
+    compressed: impl Fn(f32) -> f32,
     long: &mut Vec<f32>,
     short: &mut Vec<f32>,
 ) {
     let (a, b) = (spectra.long_db(t), spectra.short_db(t));
-    compress(a, LONG_MARGIN, LONG_BINS, shift_cents * 0.03, peak, long);
-    compress(b, SHORT_MARGIN, SHORT_BINS, shift_cents * 0.01, peak, short);
-}
-
-thread_local! {
-    /// One thread a chunk: chunks are what runs in parallel.
-    static ONE_THREAD: Arc<ThreadPool> = Arc::new(ThreadPool::with_num_threads(1));
+    let (by, third) = (shift_cents * 0.01, shift_cents * 0.03);
+    long.extend(shifted(a, LONG_MARGIN, LONG_BINS, third).map(&compressed));
+    short.extend(shifted(b, SHORT_MARGIN, SHORT_BINS, by).map(&compressed));
 }
 
 /// Reference loudness: the 97th percentile over frames of the strongest bin's magnitude.
@@ -425,23 +371,39 @@ pub(crate) fn reference(peaks_db: &mut [f32]) -> f32 {
     10f32.powf(peaks_db[at] / 20.0) + 1e-9
 }
 
-/// Shifts a spectrum by a part of a bin (linear in decibels) and compresses it as the net was trained.
-fn compress(
+/// A spectrum without its margins, shifted by a part of a bin (linear in decibels).
+fn shifted(
     db: impl Iterator<Item = f32>,
     margin: usize,
     n_bins: usize,
     shift_bins: f64,
-    peak: f32,
-    out: &mut Vec<f32>,
-) {
-    let db: Vec<f32> = db.collect();
-    for k in 0..n_bins {
-        let at = (margin + k) as f64 + shift_bins;
-        let low = (at.floor().max(0.0) as usize).min(db.len() - 2);
-        let part = (at - low as f64) as f32;
-        let level = db[low] * (1.0 - part) + db[low + 1] * part;
-        let magnitude = 10f32.powf(level / 20.0);
-        out.push((100.0 * magnitude / peak).ln_1p() / 101f32.ln());
+) -> impl Iterator<Item = f32> {
+    let at = (margin as f64 + shift_bins).max(0.0);
+    let (first, part) = (at.floor() as usize, at.fract() as f32);
+    let levels = db.skip(first).take(n_bins + 1).collect::<Vec<f32>>();
+    (0..n_bins).map(move |k| {
+        let low = k.min(levels.len() - 2);
+        levels[low] * (1.0 - part) + levels[low + 1] * part
+    })
+}
+
+/// A level in decibels as the nets were trained to read it, for a take of that loudness.
+pub(crate) fn compressed(level_db: f32, peak: f32) -> f32 {
+    let magnitude = 10f32.powf(level_db / 20.0);
+    (100.0 * magnitude / peak).ln_1p() / 101f32.ln()
+}
+
+/// [`compressed`] looked up within a fortieth of a decibel, which no net can tell:
+/// a file has many levels and one loudness.
+fn table(peak: f32) -> impl Fn(f32) -> f32 {
+    const STEPS_PER_DB: f32 = 20.0;
+    let n = ((LOUDEST_DB - FLOOR_DB) * STEPS_PER_DB) as usize;
+    let values: Vec<f32> = (0..=n)
+        .map(|i| compressed(i as f32 / STEPS_PER_DB + FLOOR_DB, peak))
+        .collect();
+    move |level| {
+        let i = ((level - FLOOR_DB) * STEPS_PER_DB + 0.5) as usize;
+        values[i.min(n)]
     }
 }
 

@@ -13,9 +13,9 @@
 //! stream that has just begun has silence before it, as in training.
 
 use super::HearingError;
-use super::acoustic::{Acoustic, N_BASSES, N_CLASSES, N_PITCHES, push_input, run_net};
+use super::acoustic::{Acoustic, N_BASSES, N_CLASSES, N_PITCHES, compressed, push_input};
+use super::halves::Halves;
 use super::spectrum::{LONG_BINS, N_FFT, RATE, SHORT_BINS, Spectra};
-use rten::Model;
 use rten_tensor::NdTensor;
 use rten_tensor::prelude::*;
 use std::sync::OnceLock;
@@ -33,54 +33,17 @@ const CHANNELS: usize = 44;
 static FRONT: &[u8] = include_bytes!("weights/live-front.onnx");
 static BACK: &[u8] = include_bytes!("weights/live-back.onnx");
 
-/// Both halves, loaded.
-struct Halves {
-    front: Model,
-    back: Model,
-    front_inputs: [rten::NodeId; 2],
-    front_outputs: [rten::NodeId; 3],
-    back_input: rten::NodeId,
-    back_outputs: [rten::NodeId; 3],
-}
-
-impl Halves {
-    /// Loaded once a process.
-    fn built_in() -> Result<&'static Self, HearingError> {
-        static HALVES: OnceLock<Result<Halves, String>> = OnceLock::new();
-        HALVES
-            .get_or_init(Self::load)
-            .as_ref()
-            .map_err(|reason| HearingError::Model {
-                reason: reason.clone(),
-            })
-    }
-
-    fn load() -> Result<Self, String> {
-        let load = |bytes| Model::load_static_slice(bytes).map_err(|e| e.to_string());
-        let (front, back) = (load(FRONT)?, load(BACK)?);
-        let node = |model: &Model, name: &str| model.node_id(name).map_err(|e| e.to_string());
-        Ok(Self {
-            front_inputs: [node(&front, "long")?, node(&front, "short")?],
-            front_outputs: [
-                node(&front, "folded")?,
-                node(&front, "struck")?,
-                node(&front, "sounding")?,
-            ],
-            back_input: node(&back, "folded")?,
-            back_outputs: [
-                node(&back, "chord")?,
-                node(&back, "bass")?,
-                node(&back, "tones")?,
-            ],
-            front,
-            back,
-        })
-    }
+/// The net, loaded once a process.
+fn built_in() -> Result<&'static Halves<2>, HearingError> {
+    static NET: OnceLock<Result<Halves<2>, HearingError>> = OnceLock::new();
+    NET.get_or_init(|| Halves::load(FRONT, BACK, ["long", "short"]))
+        .as_ref()
+        .map_err(Clone::clone)
 }
 
 /// The net in the middle of a stream: what it still needs of the frames before.
 pub(crate) struct CausalNet {
-    halves: &'static Halves,
+    halves: &'static Halves<2>,
     /// The last [`FRONT_REACH`] frames as the first half reads them.
     long: Vec<f32>,
     short: Vec<f32>,
@@ -95,7 +58,7 @@ impl CausalNet {
     /// * [`HearingError::Model`] if the weights do not load: a broken build.
     pub(crate) fn new() -> Result<Self, HearingError> {
         let mut net = Self {
-            halves: Halves::built_in()?,
+            halves: built_in()?,
             long: vec![0.0; FRONT_REACH * LONG_BINS],
             short: vec![0.0; FRONT_REACH * SHORT_BINS],
             folded: Vec::new(),
@@ -126,7 +89,14 @@ impl CausalNet {
         }
         for t in from..to {
             let (long, short) = (&mut self.long, &mut self.short);
-            push_input(spectra, t, shift_cents, peak, long, short);
+            push_input(
+                spectra,
+                t,
+                shift_cents,
+                |db| compressed(db, peak),
+                long,
+                short,
+            );
         }
         let (struck, sounding) = self.fold()?;
         let n = to - from;
@@ -157,12 +127,8 @@ impl CausalNet {
         let short = keep(&mut self.short, SHORT_BINS);
         let long = NdTensor::from_data([1, n_in, LONG_BINS], long);
         let short = NdTensor::from_data([1, n_in, SHORT_BINS], short);
-        let halves = self.halves;
-        let inputs = vec![
-            (halves.front_inputs[0], long.view().into()),
-            (halves.front_inputs[1], short.view().into()),
-        ];
-        let [folded, struck, sounding] = run_net(&halves.front, inputs, halves.front_outputs)?;
+        let inputs = [long.view().into(), short.view().into()];
+        let [folded, struck, sounding] = self.halves.run_front(inputs)?;
         // channel × frame × 12 to frame × channel × 12
         for t in 0..n {
             for c in 0..CHANNELS {
@@ -187,8 +153,7 @@ impl CausalNet {
             }
         }
         let input = NdTensor::from_data([1, CHANNELS, n_in, 12], input);
-        let inputs = vec![(self.halves.back_input, input.view().into())];
-        run_net(&self.halves.back, inputs, self.halves.back_outputs)
+        self.halves.run_back(input.view().into())
     }
 }
 

@@ -2,7 +2,7 @@
 
 /// Errors of the `hearing` room. Odd music is no error: it gives a result and
 /// a warning.
-#[derive(Debug)]
+#[derive(Debug, Clone)]
 #[non_exhaustive]
 pub enum HearingError {
     /// The take has no sample; nothing can be heard.

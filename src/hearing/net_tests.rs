@@ -1,8 +1,10 @@
 //! The nets as run here, held against ONNX Runtime (PyPI onnxruntime), which
 //! reads the same weights: what the training framework exported is what is heard.
 
-use super::acoustic::{N_CLASSES, N_PITCHES, Net, run_net};
+use super::acoustic::{N_CLASSES, N_PITCHES, Net};
+use super::halves::run_net;
 use super::spectrum::{LONG_BINS, SHORT_BINS};
+use super::stacked::{LAYERS, WIDTH};
 use rten::Model;
 use rten_tensor::prelude::*;
 use serde_json::{Value, json};
@@ -90,16 +92,16 @@ fn check<const N: usize>(file: &str, inputs: &[(&str, &[usize])], outputs: [&str
 
 #[test]
 fn the_net_for_files_runs_as_by_onnx_runtime() {
-    let long: &[usize] = &[1, 90, LONG_BINS];
-    let short: &[usize] = &[1, 90, SHORT_BINS];
+    let layers: &[usize] = &[1, LAYERS, 90, WIDTH];
     check(
         "acoustic-front.onnx",
-        &[("long", long), ("short", short)],
-        ["folded0", "folded1", "struck", "sounding"],
+        &[("stacked", layers)],
+        ["folded", "struck", "sounding"],
     );
+    let folded: &[usize] = &[1, 64, 90, 12];
     check(
         "acoustic-back.onnx",
-        &[("folded0", &[1, 44, 90, 12]), ("folded1", &[1, 48, 90, 12])],
+        &[("folded", folded)],
         ["chord", "bass", "tones"],
     );
 }

@@ -89,6 +89,19 @@ pub(crate) fn candidates(acoustic: &Acoustic) -> Vec<Candidate> {
     all
 }
 
+/// What the net says of every pitch about a frame.
+pub(crate) struct Moment {
+    frame: usize,
+    /// The most a pitch is struck in the frame and both beside it.
+    near: [f32; N_PITCHES],
+    /// How much it sounds from the frame on.
+    rings: [f32; N_PITCHES],
+    /// How much it sounded before.
+    rang: [f32; N_PITCHES],
+    /// Notes struck in the frame, in sum.
+    struck: f32,
+}
+
 /// Reads the evidence of candidates of one take.
 pub(crate) struct Reader<'a> {
     acoustic: &'a Acoustic,
@@ -147,9 +160,22 @@ impl<'a> Reader<'a> {
         }
     }
 
-    /// The numbers of a candidate, in the order of `note_evidence.py`.
-    pub(crate) fn evidence(&self, candidate: &Candidate) -> [f32; N_EVIDENCE] {
-        let (p, t) = (candidate.pitch as i32, candidate.frame as i32);
+    /// What all candidates of a frame have in common.
+    pub(crate) fn moment(&self, frame: usize) -> Moment {
+        let t = frame as i32;
+        let of = |value: &dyn Fn(i32) -> f32| std::array::from_fn(|q| value(q as i32));
+        Moment {
+            frame,
+            near: of(&|q| self.near(t, q)),
+            rings: of(&|q| self.rings(t, q)),
+            rang: of(&|q| self.rang(t, q)),
+            struck: (0..N_PITCHES as i32).map(|q| self.struck(t, q)).sum(),
+        }
+    }
+
+    /// The numbers of a pitch at a moment, in the order of `note_evidence.py`.
+    pub(crate) fn evidence(&self, moment: &Moment, pitch: usize) -> [f32; N_EVIDENCE] {
+        let (p, t) = (pitch as i32, moment.frame as i32);
         let mut all = Numbers {
             values: [0.0; N_EVIDENCE],
             n: 0,
@@ -177,14 +203,16 @@ impl<'a> Reader<'a> {
                 all.add(below(self.long(t + o, place + h), loudest_long));
             }
         }
-        let near: Vec<f32> = (0..N_PITCHES as i32).map(|q| self.near(t, q)).collect();
-        let on_grid = |q: i32| usize::try_from(q).ok().filter(|q| *q < N_PITCHES);
+        let beside = |values: &[f32; N_PITCHES], r: i32| {
+            let q = usize::try_from(p + r).ok();
+            q.and_then(|q| values.get(q)).copied().unwrap_or(0.0)
+        };
         for r in STRUCK_BESIDE {
-            all.add(on_grid(p + r).map_or(0.0, |q| near[q]));
+            all.add(beside(&moment.near, r));
         }
         for r in SOUNDING_BESIDE {
-            all.add(self.rings(t, p + r));
-            all.add(self.rang(t, p + r));
+            all.add(beside(&moment.rings, r));
+            all.add(beside(&moment.rang, r));
         }
         let after = |b: i32| self.short(t + 1, b).max(self.short(t + 2, b));
         let before = |b: i32| self.short(t - 1, b).max(self.short(t - 2, b));
@@ -197,12 +225,10 @@ impl<'a> Reader<'a> {
             let rise = after(place + h) - before(place + h);
             all.add((rise / 10.0).clamp(-2.0, 3.0));
         }
-        let pitches = 0..N_PITCHES as i32;
-        let struck: f32 = pitches.clone().map(|q| self.struck(t, q)).sum();
-        all.add((struck - self.struck(t, p)).min(6.0) / 2.0);
-        all.add(near.iter().filter(|v| **v > 0.5).count() as f32 / 4.0);
-        all.add(pitches.clone().map(|q| self.rings(t, q)).sum::<f32>() / 4.0);
-        all.add(pitches.map(|q| self.rang(t, q)).sum::<f32>() / 4.0);
+        all.add((moment.struck - self.struck(t, p)).min(6.0) / 2.0);
+        all.add(moment.near.iter().filter(|v| **v > 0.5).count() as f32 / 4.0);
+        all.add(moment.rings.iter().sum::<f32>() / 4.0);
+        all.add(moment.rang.iter().sum::<f32>() / 4.0);
         let height = p as f32 / 32.0 - 1.0;
         all.add(height);
         all.add(height * height);

@@ -14,6 +14,7 @@
 use super::acoustic::{Acoustic, N_PITCHES};
 use super::interpret::Sound;
 use super::note_evidence::{Candidate, HISTORY, N_EVIDENCE, Reader, STRUCK_BESIDE, candidates};
+use rayon::prelude::*;
 use std::ops::Range;
 use std::sync::OnceLock;
 
@@ -35,20 +36,44 @@ pub(crate) fn judged(sound: &Sound) -> Vec<(Candidate, f32)> {
     let reader = Reader::new(sound);
     let judge = Judge::built_in();
     // evidence is read twice rather than kept: of three hours it would be 200 MB
-    let first: Vec<f32> = found
-        .iter()
-        .map(|c| judge.first.logit(&reader.evidence(c)))
-        .collect();
+    let first = by_moment(&reader, &found, |_, evidence| judge.first.logit(evidence));
     let grid = Grid::new(&sound.acoustic, &found, &first);
-    let mut numbers = [0.0; N_EVIDENCE + N_JOINT];
-    let mut all = Vec::with_capacity(found.len());
-    for (candidate, logit) in found.into_iter().zip(first) {
-        numbers[..N_EVIDENCE].copy_from_slice(&reader.evidence(&candidate));
-        numbers[N_EVIDENCE..].copy_from_slice(&grid.joint(&candidate, logit));
-        let probability = sigmoid(judge.second.logit(&numbers));
-        all.push((candidate, probability));
+    let second = by_moment(&reader, &found, |k, evidence| {
+        let mut numbers = [0.0; N_EVIDENCE + N_JOINT];
+        numbers[..N_EVIDENCE].copy_from_slice(evidence);
+        numbers[N_EVIDENCE..].copy_from_slice(&grid.joint(&found[k], first[k]));
+        sigmoid(judge.second.logit(&numbers))
+    });
+    found.into_iter().zip(second).collect()
+}
+
+/// A number for each candidate from its index and evidence, read moment by moment.
+fn by_moment(
+    reader: &Reader<'_>,
+    found: &[Candidate],
+    look: impl Fn(usize, &[f32; N_EVIDENCE]) -> f32 + Sync,
+) -> Vec<f32> {
+    let mut order: Vec<usize> = (0..found.len()).collect();
+    order.sort_by_key(|k| found[*k].frame);
+    let moments: Vec<&[usize]> = order
+        .chunk_by(|a, b| found[*a].frame == found[*b].frame)
+        .collect();
+    let looked: Vec<Vec<f32>> = moments
+        .par_iter()
+        .map(|of_frame| {
+            let moment = reader.moment(found[of_frame[0]].frame);
+            let looks = of_frame.iter().map(|k| {
+                let evidence = reader.evidence(&moment, found[*k].pitch);
+                look(*k, &evidence)
+            });
+            looks.collect()
+        })
+        .collect();
+    let mut numbers = vec![0.0; found.len()];
+    for (k, number) in order.iter().zip(looked.iter().flatten()) {
+        numbers[*k] = *number;
     }
-    all
+    numbers
 }
 
 /// What the first look said, in 255ths: `(n_frames + 2) × N_PITCHES`.

@@ -95,7 +95,7 @@ fn evidence_is_what_the_judge_was_fitted_with() {
         check_row("candidate", &place, &theirs["candidates"][i]);
         check_row(
             "evidence",
-            &reader.evidence(candidate),
+            &reader.evidence(&reader.moment(candidate.frame), candidate.pitch),
             &theirs["evidence"][i],
         );
         let joint = said.joint(candidate, logits[i]);

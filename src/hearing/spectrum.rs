@@ -49,9 +49,10 @@ const SHORT_ALL: usize = SHORT_BINS + 2 * SHORT_MARGIN;
 /// Bytes that one frame is kept in.
 const FRAME_BYTES: usize = LONG_ALL + SHORT_ALL;
 
-/// Decibels of byte 0 and of one step.
-const FLOOR_DB: f32 = -115.0;
+/// Decibels of byte 0, of one step, and of the last byte.
+pub(crate) const FLOOR_DB: f32 = -115.0;
 const STEP_DB: f32 = 0.5;
+pub(crate) const LOUDEST_DB: f32 = FLOOR_DB + 255.0 * STEP_DB;
 
 /// Parts of a kernel weaker than this share of its strongest are dropped.
 const KERNEL_CUT: f32 = 0.004;
