@@ -124,8 +124,39 @@ impl Mixer {
 
     /// Takes interleaved samples, gives mono ones.
     pub(super) fn push(&mut self, interleaved: &mut [f32]) -> &[f32] {
+        // most blocks hold nothing odd, which is seen at once
+        let plain = interleaved.chunks(64).all(|part| {
+            part.iter()
+                .fold(true, |all, x| all & (x.abs() < FULL_SCALE))
+        });
+        if !plain || self.runs.iter().any(|run| *run > 0) {
+            self.count_odd(interleaved);
+        } else {
+            let height = interleaved.iter().fold(0.0, |top: f32, x| top.max(x.abs()));
+            self.peak = self.peak.max(height);
+        }
         self.block.clear();
         let share = 1.0 / self.n_channels as f32;
+        let frames = interleaved.chunks_exact(self.n_channels);
+        match (self.mix, self.n_channels) {
+            (Mix::Mean, 2) => {
+                let (pairs, _) = interleaved.as_chunks::<2>();
+                self.block
+                    .extend(pairs.iter().map(|[a, b]| (a + b) * share));
+            }
+            (Mix::Mean, _) => self
+                .block
+                .extend(frames.map(|f| f.iter().sum::<f32>() * share)),
+            (Mix::One(channel), _) => self.block.extend(frames.map(|f| f[channel])),
+        }
+        self.sum += self.block.iter().map(|x| f64::from(*x)).sum::<f64>();
+        self.n_frames += self.block.len() as u64;
+        self.n_samples += (self.block.len() * self.n_channels) as u64;
+        &self.block
+    }
+
+    /// Silences what is no sample; counts it, and what is clipped.
+    fn count_odd(&mut self, interleaved: &mut [f32]) {
         for frame in interleaved.chunks_exact_mut(self.n_channels) {
             for (x, run) in frame.iter_mut().zip(&mut self.runs) {
                 if !is_sound(*x) {
@@ -145,16 +176,7 @@ impl Mixer {
                     *run = 0;
                 }
             }
-            let mono = match self.mix {
-                Mix::Mean => frame.iter().sum::<f32>() * share,
-                Mix::One(channel) => frame[channel],
-            };
-            self.sum += f64::from(mono);
-            self.block.push(mono);
         }
-        self.n_frames += self.block.len() as u64;
-        self.n_samples += (self.block.len() * self.n_channels) as u64;
-        &self.block
     }
 
     pub(super) fn n_frames(&self) -> u64 {
