@@ -174,17 +174,16 @@ impl Weighing<'_> {
         })
     }
 
-    fn spell(&self, pc: PitchClass) -> crate::theory::Spelled {
+    fn key(&self) -> Key {
         self.key
             .unwrap_or(Key::usual(PitchClass::new(0), Mode::Major))
-            .spell(pc)
     }
 
     fn label(&self, what: Heardable) -> Label {
         let Some((root, quality, _)) = self.evidence.chord(what) else {
             return Label::NoChord;
         };
-        let root = self.spell(root);
+        let root = self.key().spell_root(root);
         let chord = Chord::new(root, quality);
         if what.bass == root.pitch_class().index() || what.bass == 12 {
             return Label::Chord(chord);
@@ -193,7 +192,7 @@ impl Weighing<'_> {
         let own = chord.notes().into_iter().find(|n| n.pitch_class() == bass);
         Label::Chord(chord.over(Degree::between(
             root,
-            own.unwrap_or_else(|| self.spell(bass)),
+            own.unwrap_or_else(|| self.key().spell(bass)),
         )))
     }
 

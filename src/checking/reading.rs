@@ -165,7 +165,7 @@ fn unheld(span: &Span, song: &Song) -> Option<String> {
 
 fn spelling(span: &Span, song: &Song) -> Option<String> {
     let (chord, key) = (span.label.chord()?, song.key_at(span.start_s)?);
-    let usual = key.spell(chord.root.pitch_class());
+    let usual = key.spell_root(chord.root.pitch_class());
     (usual != chord.root).then(|| {
         format!(
             "{} is spelled {} in {}",

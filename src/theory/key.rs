@@ -67,9 +67,22 @@ impl Key {
             .unwrap_or(Spelled::new(0, 0))
     }
 
+    /// The name of a chord's root: as [`Key::spell`], but nobody reads a chart by B♭♭ or F♯♯, nor
+    /// by an F♭ that the key does not have (A, G and E; common practice, no source).
+    pub fn spell_root(self, pc: PitchClass) -> Spelled {
+        let exact = self.spell(pc);
+        let plain = (0..7).map(|letter| Spelled::new(letter, 0));
+        let hard = exact.alter().abs() > 1
+            || exact == Spelled::new(3, -1) && !self.scale().contains(&exact);
+        match plain.into_iter().find(|n| n.pitch_class() == pc) {
+            Some(easy) if hard => easy,
+            _ => exact,
+        }
+    }
+
     /// The chord with its root spelled in this key.
     pub fn spell_chord(self, chord: &Chord) -> Chord {
-        chord.with_root(self.spell(chord.root.pitch_class()))
+        chord.with_root(self.spell_root(chord.root.pitch_class()))
     }
 
     /// The label with its root spelled in this key.

@@ -120,5 +120,5 @@ pub fn number_words(number: u8) -> &'static str {
 /// assert_eq!(up.symbol(), "B♭/D");
 /// ```
 pub fn transpose(chord: &Chord, semitones: i32, key: Key) -> Chord {
-    chord.with_root(key.spell(chord.root.pitch_class().up(semitones)))
+    chord.with_root(key.spell_root(chord.root.pitch_class().up(semitones)))
 }

@@ -95,6 +95,17 @@ fn spelling_follows_the_key() {
     assert_eq!(spell("Am", 8), Ok("G♯".into()));
     assert_eq!(spell("C", 6), Ok("F♯".into()));
     assert_eq!(spell("Eb", 11), Ok("C♭".into()));
+    let root = |key: &str, pc: i32| {
+        key.parse::<Key>()
+            .map(|k| k.spell_root(PitchClass::new(pc)).text())
+    };
+    assert_eq!(spell("Db", 9), Ok("B♭♭".into()));
+    assert_eq!(root("Db", 9), Ok("A".into()));
+    assert_eq!(root("Db", 4), Ok("E".into()));
+    assert_eq!(root("Gb", 11), Ok("C♭".into()));
+    assert_eq!(root("G#m", 7), Ok("G".into()));
+    assert_eq!(root("F#", 5), Ok("E♯".into()));
+    assert_eq!(root("F", 10), Ok("B♭".into()));
     assert_eq!(
         Key::usual(PitchClass::new(6), Mode::Minor).text(),
         "F♯ minor"

@@ -221,7 +221,7 @@ fn label(state: usize, key: Key, fragments: &[Fragment]) -> Label {
     let Some(state) = states().get(state) else {
         return Label::NoChord;
     };
-    let root = key.spell(state.root);
+    let root = key.spell_root(state.root);
     let chord = Chord::new(root, state.quality);
     let Some(bass) = fragments.iter().find_map(Fragment::telling_bass) else {
         return Label::Chord(chord);

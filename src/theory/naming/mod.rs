@@ -203,7 +203,7 @@ fn has_own_row(chord: &Chord) -> bool {
 /// fewest accidentals; ties go to the usual key of that name.
 fn spell_root(root: PitchClass, row: &'static Quality, key: Option<Key>) -> Spelled {
     if let Some(key) = key {
-        return key.spell(root);
+        return key.spell_root(root);
     }
     let minor = row.degrees.contains(&Degree::new(3, -1));
     let mode = if minor { Mode::Minor } else { Mode::Major };
