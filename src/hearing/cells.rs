@@ -4,8 +4,9 @@
 //! from one such moment to the next; the decoder joins cells to chords, so a
 //! boundary lies on a real attack and not on a frame.
 
-use super::acoustic::{Acoustic, N_BASSES, N_CLASSES};
+use super::acoustic::{Acoustic, LOWEST_MIDI, N_BASSES, N_CLASSES};
 use super::attack::{Attacks, FINE_HOP_S};
+use super::notes::Possible;
 use super::spectrum::HOP_S;
 
 /// From the start of a stroke to the peak of its attack strength, s; the
@@ -96,7 +97,20 @@ pub(crate) struct Cells {
     basses: Vec<f32>,
     /// Frames before a boundary.
     frames: Vec<f32>,
+    /// Of each pitch class ln p, against chance, that the lowest string struck at a boundary
+    /// has it: `n_bounds × 12`; empty where no strings were judged.
+    lowest_struck: Vec<f32>,
+    /// Of each pitch class the sum over the cells before a boundary of ln p, against chance,
+    /// that the lowest string that sounds has it: `n_bounds × 12`.
+    lowest_sounding: Vec<f32>,
 }
+
+/// Strings struck so long before and after a boundary are its stroke, s.
+const STRUM_S: (f64, f64) = (0.03, 0.10);
+/// Pitches that can be a bass: up to B3, MIDI 59.
+const N_LOW: usize = 60 - LOWEST_MIDI as usize;
+/// How often, by guess, the lowest string is not what was heard.
+const DOUBT: f32 = 0.2;
 
 impl Cells {
     /// Cuts the take at `cuts` (in order of time) and sums the evidence.
@@ -117,6 +131,8 @@ impl Cells {
             chords: vec![0.0; n * N_CLASSES],
             basses: vec![0.0; n * N_BASSES],
             frames: vec![0.0; n],
+            lowest_struck: Vec::new(),
+            lowest_sounding: vec![0.0; n * 12],
             bounds_s,
             strength,
         };
@@ -125,6 +141,8 @@ impl Cells {
             now[..N_CLASSES].copy_from_slice(&before[(k - 1) * N_CLASSES..]);
             let (before, now) = cells.basses.split_at_mut(k * N_BASSES);
             now[..N_BASSES].copy_from_slice(&before[(k - 1) * N_BASSES..]);
+            let (before, now) = cells.lowest_sounding.split_at_mut(k * 12);
+            now[..12].copy_from_slice(&before[(k - 1) * 12..]);
             cells.frames[k] = cells.frames[k - 1];
             for (frame, weight) in frames_in(
                 cells.bounds_s[k - 1],
@@ -144,9 +162,53 @@ impl Cells {
                 {
                     *sum += weight * acoustic.ln_bass(frame, b);
                 }
+                let told = lowest(|pitch| acoustic.sounding(frame, pitch));
+                for (sum, told) in now[..12].iter_mut().zip(told) {
+                    *sum += weight * told;
+                }
             }
         }
         cells
+    }
+
+    /// Hears which string was the lowest struck at each boundary; `struck` in order of time.
+    pub(crate) fn hear_lowest(&mut self, struck: &[Possible]) {
+        self.lowest_struck.clear();
+        for bound in &self.bounds_s {
+            let first = struck.partition_point(|p| p.time_s < bound - STRUM_S.0);
+            let here = struck[first..]
+                .iter()
+                .take_while(|p| p.time_s <= bound + STRUM_S.1);
+            let mut most = [0f32; N_LOW];
+            for p in here {
+                if let Some(most) = most.get_mut(p.pitch) {
+                    *most = most.max(p.probability);
+                }
+            }
+            self.lowest_struck.extend(lowest(|pitch| most[pitch]));
+        }
+    }
+
+    /// ln p, against chance, that the lowest string struck at a boundary has a pitch
+    /// class; 0 where nothing is known.
+    pub(crate) fn lowest_struck(&self, bound: usize, class: usize) -> f32 {
+        match class {
+            0..12 => self.lowest_struck.get(bound * 12 + class),
+            _ => None,
+        }
+        .copied()
+        .unwrap_or(0.0)
+    }
+
+    /// Sum between two boundaries of ln p, against chance, that the lowest string that sounds has
+    /// a pitch class.
+    pub(crate) fn lowest_sounding(&self, from: usize, to: usize, class: usize) -> f32 {
+        match class {
+            0..12 => {
+                self.lowest_sounding[to * 12 + class] - self.lowest_sounding[from * 12 + class]
+            }
+            _ => 0.0,
+        }
     }
 
     /// Number of boundaries.
@@ -178,6 +240,19 @@ impl Cells {
     }
 }
 
+/// Of each pitch class ln p, against chance, that the lowest of the pitches has it, by how likely
+/// each pitch (0 = MIDI 28) is there.
+fn lowest(likely: impl Fn(usize) -> f32) -> [f32; 12] {
+    let (mut share, mut rest) = ([0f32; 12], 1.0);
+    for pitch in 0..N_LOW {
+        let p = likely(pitch);
+        share[(pitch + usize::from(LOWEST_MIDI)) % 12] += rest * p;
+        rest *= 1.0 - p;
+    }
+    // what is left lies anywhere
+    share.map(|s| (12.0 * (1.0 - DOUBT) * (s + rest / 12.0) + DOUBT).ln())
+}
+
 /// Frames whose span of 46 ms overlaps a stretch of time, with the share of it that does.
 pub(crate) fn frames_in(
     start_s: f64,
@@ -192,4 +267,24 @@ pub(crate) fn frames_in(
         let share = (b.min(f as f64 + 1.0) - a.max(f as f64)) as f32;
         (share > 0.0).then_some((f, share))
     })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::lowest;
+
+    #[test]
+    fn the_lowest_that_is_there_tells_and_what_lies_above_it_does_not() {
+        // A2 for certain, E3 too, F2 hardly: 0 is E1, MIDI 28
+        let told = lowest(|pitch| match pitch {
+            17 | 24 => 0.95,
+            13 => 0.05,
+            _ => 0.0,
+        });
+        let (f, a, e) = (told[5], told[9], told[4]);
+        assert!(a > 1.5, "{told:?}");
+        assert!(f < 0.0 && e < 0.0 && told[0] < -1.0, "{told:?}");
+        // nothing heard: nothing told
+        assert!(lowest(|_| 0.0).iter().all(|t| t.abs() < 1e-5));
+    }
 }

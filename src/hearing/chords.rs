@@ -33,6 +33,10 @@ pub struct ChordWeights {
     pub bass: f32,
     /// Extra scale of the bass evidence in the first third of a second.
     pub bass_start: f32,
+    /// Weight of the lowest string judged to be struck where it begins.
+    pub lowest_struck: f32,
+    /// Weight of the lowest string that sounds.
+    pub lowest_sounding: f32,
     /// Cost of a bass that is not the root: a third or fifth.
     pub inversion: f32,
     /// Extra cost of a bass that is neither root, third nor fifth.
@@ -60,13 +64,15 @@ pub struct ChordWeights {
 impl Default for ChordWeights {
     fn default() -> Self {
         Self {
-            chord: 0.5,
-            bass: 0.15,
-            bass_start: 0.4,
-            inversion: 0.4,
+            chord: 0.33,
+            bass: 0.35,
+            bass_start: 0.27,
+            lowest_struck: 0.5,
+            lowest_sounding: 0.15,
+            inversion: 0.8,
             far_bass: 0.6,
-            on_bar: 1.5,
-            on_beat: 2.5,
+            on_bar: 1.0,
+            on_beat: 3.0,
             on_half: 5.0,
             off_grid: 7.0,
             key: 1.0,
@@ -178,7 +184,10 @@ pub(crate) fn score_states(
     for (b, value) in bass.iter_mut().enumerate() {
         let first = cells.bass(from, start, b);
         let scale = (7.0 / cells.frames(from, start).max(1.0)).min(1.0);
-        *value = weights.bass * cells.bass(from, to, b) + weights.bass_start * scale * first;
+        *value = weights.bass * cells.bass(from, to, b)
+            + weights.bass_start * scale * first
+            + weights.lowest_struck * cells.lowest_struck(from, b)
+            + weights.lowest_sounding * cells.lowest_sounding(from, to, b);
     }
     out.clear();
     out.extend(

@@ -75,7 +75,7 @@ fn label_of(class: usize, bass: usize, key: Option<Key>) -> Label {
     let Some(quality) = Quality::by_harte(NET_QUALITIES[class / 12]) else {
         return Label::Unknown;
     };
-    let chord = Chord::new(key.spell(root), quality);
+    let chord = Chord::new(key.spell_root(root), quality);
     let semitones = PitchClass::new(bass as i32).above(root);
     Label::Chord(match bass_degree(quality, semitones) {
         Some(degree) => chord.over(degree),
@@ -107,7 +107,8 @@ pub fn interpret(sound: &Sound, given: &Given, weights: &Weights) -> Hearing {
         return nothing(sound);
     }
     let (counted, mut grid) = beats_and_bars(sound, given, weights, &heard);
-    let cells = Cells::new(acoustic, &sound.strokes, duration_s);
+    let mut cells = Cells::new(acoustic, &sound.strokes, duration_s);
+    cells.hear_lowest(&struck);
     let states = States::new(&weights.chords);
     let starts: Vec<f32> = cells
         .bounds_s
