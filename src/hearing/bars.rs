@@ -3,10 +3,10 @@
 //! The beat search is asked for its own best tempo and for the tempos that
 //! players confuse with it (half, double, and the triple ratios), each also
 //! shifted by half a beat, each counted in two, three and four. Every such
-//! hypothesis is described by some thirty numbers (how well its beats, their
+//! hypothesis is described by some eighty numbers (how well its beats, their
 //! halves, thirds and quarters meet attacks; how much harmony and bass change
-//! on downbeats, on other beats and between; its tempo and bar length), and a
-//! fitted linear rank decides.
+//! on downbeats, on other beats and between; where a bass note sounds alone and
+//! where a full hand; its tempo and bar length), and a fitted linear rank decides.
 //!
 //! Where the count breaks (a dropped or added beat) a hidden Markov model over
 //! the place in the bar may jump, at a cost.
@@ -20,9 +20,11 @@ mod describe;
 mod hypothesis;
 mod places;
 mod rows;
+mod strokes;
 
 use super::attack::FINE_HOP_S;
 use super::beats::BeatWeights;
+use super::notes::Note;
 use super::pulse::Moment;
 use super::reading::Given;
 use describe::Evidence;
@@ -60,12 +62,11 @@ pub(crate) struct OtherWay {
 /// Finds the count, or none where there is too little to count.
 pub(crate) fn count(
     moments: &[Moment],
-    first_s: Option<f64>,
+    notes: &[Note],
     given: &Given,
     weights: &BeatWeights,
 ) -> Option<Count> {
-    let mut evidence = Evidence::new(moments);
-    evidence.first = first_s.map(|s| (s / FINE_HOP_S).round() as usize);
+    let evidence = Evidence::new(moments, notes);
     let mut all = Vec::new();
     let fixed = Fixed::of(given);
     for frames in beat_rows(&evidence, given, weights) {
@@ -100,7 +101,7 @@ pub(crate) fn recount(
     given: &Given,
     bars: &[(f64, u8)],
 ) -> Count {
-    let evidence = Evidence::new(moments);
+    let evidence = Evidence::new(moments, &[]);
     let last = moments.len().saturating_sub(1);
     let frames: Vec<usize> = count
         .beats_s

@@ -273,9 +273,7 @@ fn beats_and_bars(
     notes: &[Note],
 ) -> (Option<Count>, Grid) {
     let moments = moments(sound);
-    let sure = notes.iter().find(|n| n.probability > 0.5);
-    let first_s = sure.map(|n| n.start_s);
-    let mut counted = count(&moments, first_s, given, &weights.beats);
+    let mut counted = count(&moments, notes, given, &weights.beats);
     let mut grid = super::grid::grid(counted.as_ref(), given, notes, sound.duration_s());
     let mut fixed: Vec<(f64, u8)> = Vec::new();
     for (which, n_beats) in &given.bar_beats {

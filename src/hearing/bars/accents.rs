@@ -1,6 +1,7 @@
 //! Which places of a bar are struck, and how.
 
 use super::describe::{Evidence, mean};
+use super::strokes::{Struck, stroke_at};
 
 /// Strokes and drums on the places of the bars: means of attack strengths.
 pub(super) struct Accents {
@@ -18,7 +19,77 @@ pub(super) struct Accents {
     pub(super) middle: [f32; 3],
 }
 
+/// What the hand does on downbeats, on other beats and half-way between beats, 0 to 1 each.
+pub(super) struct Hands {
+    /// A bass note alone.
+    pub(super) bass: [f32; 3],
+    /// A full hand.
+    pub(super) full: [f32; 3],
+    /// How low it reaches.
+    pub(super) low: [f32; 3],
+    /// How much a bass note alone on a beat and a full hand on the next take turns.
+    pub(super) boom: f32,
+}
+
 impl Evidence<'_> {
+    pub(super) fn hands(&self, frames: &[usize], places: &[u8]) -> Hands {
+        let struck: Vec<_> = frames
+            .iter()
+            .map(|f| stroke_at(&self.strokes, *f))
+            .collect();
+        let halves = frames.windows(2).map(|w| w[0] + (w[1] - w[0]) / 2);
+        let halves: Vec<_> = halves.map(|f| stroke_at(&self.strokes, f)).collect();
+        let means = |what: fn(&Struck) -> f32| {
+            let value = |s: &Option<Struck>| s.as_ref().map_or(0.0, what);
+            let on = |wanted: &dyn Fn(u8) -> bool| {
+                let here = struck.iter().zip(places).filter(|(_, p)| wanted(**p));
+                mean(here.map(|(s, _)| value(s)))
+            };
+            let half = mean(halves.iter().map(value));
+            // in two and four every other beat may have its bass
+            let even = places.iter().max().is_none_or(|n| n % 2 == 0);
+            let turns = match even {
+                true => on(&|p| p % 2 == 1) - on(&|p| p % 2 == 0),
+                false => on(&|p| p == 1) - on(&|p| p != 1),
+            };
+            ([on(&|p| p == 1), on(&|p| p != 1), half], turns)
+        };
+        let (bass, low_turns) = means(|s| s.bass);
+        let (full, full_turns) = means(|s| s.full);
+        Hands {
+            bass,
+            full,
+            low: means(|s| s.low).0,
+            boom: low_turns.max(0.0) * (-full_turns).max(0.0),
+        }
+    }
+
+    /// Strokes, low ones and full ones in the middle of a bar over those at its thirds.
+    pub(super) fn middle_strokes(&self, frames: &[usize], places: &[u8], per_bar: u8) -> [f32; 3] {
+        let bars: Vec<(usize, usize)> = (0..frames.len())
+            .filter(|i| places[*i] == 1)
+            .filter_map(|i| Some((frames[i], *frames.get(i + usize::from(per_bar))?)))
+            .collect();
+        let of: [fn(&Struck) -> f32; 3] = [|_| 1.0, |s| s.low, |s| s.full];
+        of.map(|what| {
+            mean(bars.iter().map(|(from, to)| {
+                let here = |part: f32| {
+                    let at = from + ((to - from) as f32 * part) as usize;
+                    stroke_at(&self.strokes, at).as_ref().map_or(0.0, what)
+                };
+                here(0.5) - 0.5 * (here(1.0 / 3.0) + here(2.0 / 3.0))
+            }))
+        })
+    }
+
+    /// How much more harmony changes at every other bar than at those between, 0 to 1.
+    pub(super) fn turns(&self, frames: &[usize], places: &[u8]) -> f32 {
+        let downs = frames.iter().zip(places).filter(|(_, p)| **p == 1);
+        let changes: Vec<f32> = downs.map(|(f, _)| self.moments[*f][3]).collect();
+        let every = |from: usize| mean(changes.iter().skip(from).step_by(2).copied());
+        (every(0) - every(1)).abs()
+    }
+
     /// What is struck where, beside the changes of harmony.
     pub(super) fn accents(&self, frames: &[usize], places: &[u8], per_bar: u8) -> Accents {
         let at = |frame: usize, k: usize| self.moments.get(frame).map_or(0.0, |m| m[k]);

@@ -3,9 +3,11 @@
 use super::hypothesis::Hypothesis;
 use super::places::Fixed;
 use super::rows::median_gap;
+use super::strokes::{Struck, strokes};
 use crate::hearing::attack::FINE_HOP_S;
 use crate::hearing::beat_numbers::{BEAT, DIVISION, DOWNBEAT, RANK};
 use crate::hearing::beats::BeatEvidence;
+use crate::hearing::notes::Note;
 use crate::hearing::pulse::{Moment, log_odds};
 
 /// Evidence of one take, computed once.
@@ -15,10 +17,15 @@ pub(super) struct Evidence<'a> {
     pub(super) downbeat: Vec<f32>,
     /// The first stroke, as a fine frame.
     pub(super) first: Option<usize>,
+    pub(super) strokes: Vec<Struck>,
+    /// Share of strokes of at most two strings.
+    picked: f32,
 }
 
 impl<'a> Evidence<'a> {
-    pub(super) fn new(moments: &'a [Moment]) -> Self {
+    pub(super) fn new(moments: &'a [Moment], notes: &[Note]) -> Self {
+        let strokes = strokes(notes);
+        let first = notes.iter().find(|n| n.probability > 0.5);
         let odds = |model, low: f32, high: f32| -> Vec<f32> {
             let of = |m: &Moment| log_odds(model, m).clamp(low, high);
             moments.iter().map(of).collect()
@@ -30,7 +37,9 @@ impl<'a> Evidence<'a> {
                 division: odds(&DIVISION, -2.0, 2.0),
             },
             downbeat: odds(&DOWNBEAT, f32::NEG_INFINITY, f32::INFINITY),
-            first: None,
+            first: first.map(|n| (n.start_s / FINE_HOP_S).round() as usize),
+            picked: mean(strokes.iter().map(|s| 1.0 - s.full)),
+            strokes,
         }
     }
 
@@ -73,6 +82,9 @@ impl<'a> Evidence<'a> {
         let is = |n: u8| if per_bar == n { 1.0 } else { 0.0 };
         let length = (length_s * f32::from(per_bar)).max(1e-3).ln();
         let n = frames.len() as f32;
+        let hands = self.hands(frames, &places);
+        let middle = self.middle_strokes(frames, &places, per_bar);
+        let compound = if third > half + 0.2 { 1.0 } else { 0.0 };
         let accents = self.accents(frames, &places, per_bar);
         let value = |name: &str| match name {
             "beat_mean" => beats / n,
@@ -117,6 +129,49 @@ impl<'a> Evidence<'a> {
             "two_mid_flux" => is(2) * accents.middle[0],
             "two_mid_low" => is(2) * accents.middle[1],
             "two_mid_high" => is(2) * accents.middle[2],
+            "compound" => compound,
+            "compound_tempo" => compound * tempo,
+            "compound_tempo2" => compound * tempo * tempo,
+            "two_length" => is(2) * length,
+            "two_length2" => is(2) * length * length,
+            "three_length" => is(3) * length,
+            "three_length2" => is(3) * length * length,
+            "bass_down" => hands.bass[0],
+            "bass_other" => hands.bass[1],
+            "bass_half" => hands.bass[2],
+            "full_down" => hands.full[0],
+            "full_other" => hands.full[1],
+            "full_half" => hands.full[2],
+            "low_down_note" => hands.low[0],
+            "low_other_note" => hands.low[1],
+            "low_half_note" => hands.low[2],
+            "bass_down_tempo" => hands.bass[0] * tempo,
+            "bass_other_tempo" => hands.bass[1] * tempo,
+            "bass_half_tempo" => hands.bass[2] * tempo,
+            "full_other_tempo" => hands.full[1] * tempo,
+            "full_half_tempo" => hands.full[2] * tempo,
+            "boom_three" => is(3) * hands.boom,
+            "boom_even" => (1.0 - is(3)) * hands.boom,
+            "two_simple" => is(2) * (1.0 - compound),
+            "picked_compound_quick" => compound * self.picked * (tempo + 0.4).max(0.0),
+            "picked_three_slow" => is(3) * self.picked * (-tempo - 0.1).max(0.0),
+            "compound_quick" => compound * tempo.max(0.0),
+            "turns_two" => is(2) * self.turns(frames, &places),
+            "turns_three" => is(3) * self.turns(frames, &places),
+            "turns_four" => is(4) * self.turns(frames, &places),
+            "picked_two" => is(2) * self.picked,
+            "picked_three" => is(3) * self.picked,
+            "picked_three_tempo" => is(3) * self.picked * tempo,
+            "picked_compound" => compound * self.picked,
+            "picked_compound_tempo" => compound * self.picked * tempo,
+            "picked_tempo" => self.picked * tempo,
+            "picked_tempo2" => self.picked * tempo * tempo,
+            "three_mid_struck" => is(3) * middle[0],
+            "three_mid_low_note" => is(3) * middle[1],
+            "three_mid_full" => is(3) * middle[2],
+            "compound_mid_struck" => compound * middle[0],
+            "compound_mid_low_note" => compound * middle[1],
+            "compound_mid_full" => compound * middle[2],
             _ => 0.0,
         };
         let rank = RANK.iter().map(|(name, weight)| weight * value(name)).sum();
