@@ -93,7 +93,7 @@ pub(super) const RANK: [(&str, f32); 84] = [
     ("boom_three", 3.5716),
     ("boom_even", 3.1748),
     ("two_simple", -0.7946),
-    ("picked_compound_quick", -4.9096),
+    ("picked_compound_quick", -10.0),
     ("picked_three_slow", -2.5044),
     ("compound_quick", 2.1810),
     ("turns_two", -1.6204),

@@ -153,7 +153,7 @@ impl<'a> Evidence<'a> {
             "boom_three" => is(3) * hands.boom,
             "boom_even" => (1.0 - is(3)) * hands.boom,
             "two_simple" => is(2) * (1.0 - compound),
-            "picked_compound_quick" => compound * self.picked * (tempo + 0.4).max(0.0),
+            "picked_compound_quick" => compound * self.picked * (tempo + 0.5).max(0.0),
             "picked_three_slow" => is(3) * self.picked * (-tempo - 0.1).max(0.0),
             "compound_quick" => compound * tempo.max(0.0),
             "turns_two" => is(2) * self.turns(frames, &places),
