@@ -351,10 +351,14 @@ fn gaps(spans: &[HeardSpan], grid: &Grid, notes: &[Note]) -> Vec<String> {
     /// Strokes that keep less than this to the beats keep to none (measured on 574
     /// rendered takes with a beat: three keep less, two of them miscounted).
     const KEPT: f64 = 0.45;
+    /// Where so much is kept, the beats are a little off, not the player (ours).
+    const WELL_KEPT: f64 = 0.7;
     /// A rest that long is silence, applause or talk, s (ours).
     const LONG_S: f64 = 4.0;
     let mut said = Vec::new();
-    if grid.beats.len() >= 12 && (grid.unsteady() > FREE || grid.kept(notes) < KEPT) {
+    let kept = grid.kept(notes);
+    let is_free = kept < KEPT || (kept < WELL_KEPT && grid.unsteady() > FREE);
+    if grid.beats.len() >= 12 && is_free {
         said.push(
             "the beats keep no tempo (played freely?): bars are guesses; tap the beats and give them with --beats".into(),
         );
