@@ -319,7 +319,11 @@ fn facts(song: &Song) -> Vec<String> {
             let all = std::iter::once(key.text()).chain(form::key_words(song));
             format!("Key of {}", all.collect::<Vec<_>>().join(", "))
         }
-        None => "Key open".into(),
+        None => {
+            let later = form::key_words(song).into_iter();
+            let all: Vec<_> = std::iter::once("open".into()).chain(later).collect();
+            format!("Key {}", all.join(", "))
+        }
     });
     if let Some((beats, value)) = song.meter {
         facts.push(format!("{beats}/{value}"));

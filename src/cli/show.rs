@@ -53,7 +53,11 @@ pub(crate) fn run(args: Args, out: &mut dyn Write) -> Result<Outcome, CliError> 
 pub(crate) fn facts(song: &Song) -> Option<String> {
     let mut facts = Vec::new();
     facts.extend(song.key.map(|k| k.text()));
-    facts.extend(form::key_words(song));
+    let changes = form::key_words(song);
+    if song.key.is_none() && !changes.is_empty() {
+        facts.push("key open".into());
+    }
+    facts.extend(changes);
     facts.extend(song.tempo_bpm.map(|t| format!("{t:.0} bpm")));
     facts.extend(song.meter.map(|(b, v)| format!("{b}/{v}")));
     if song.instrument.tuning.text() != "standard" {

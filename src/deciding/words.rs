@@ -3,6 +3,7 @@
 use super::place::{name_of, section_at};
 use crate::fretboard::Shape;
 use crate::songlog::decided::{Act, How};
+use crate::songlog::form;
 use crate::songlog::song::Song;
 use crate::theory::{Label, PitchClassSet};
 
@@ -97,6 +98,10 @@ pub fn hints(acts: &[Act], song: &Song) -> Vec<String> {
                     hints.extend(chord.and_then(|c| foreign_notes(shape, c, song)));
                 }
             }
+            Act::Key(_) if !song.key_changes.is_empty() => hints.push(format!(
+                "one key for the whole takes away {}; say a key again with its bar to keep it",
+                form::key_words(song).join(", ")
+            )),
             Act::Capo(_)
             | Act::Tuning(_)
             | Act::Meter(..)

@@ -13,7 +13,7 @@
 //! similarity matrix and maximum-likelihood approach", ISMIR 2007. The costs
 //! are ours; docs/hearing.md says what they were fitted on.
 
-use super::form_rows::{Rows, apart, steps};
+use super::form_table::Table;
 
 /// Slots of a bar that its chord is noted for.
 pub(crate) const SLOTS: usize = 8;
@@ -93,40 +93,50 @@ pub struct SectionWeights {
     pub duration: f64,
     /// How long a section usually lasts, s.
     pub usual_s: f64,
+    /// Of each bar beyond eight of new music that comes back to nothing before it in its section.
+    pub wanders: f64,
+    /// Of a section of up to six bars right after itself: it is rather one of twice the length.
+    pub twice: f64,
+    /// Of new music of another length than all sections before it.
+    pub odd_one: f64,
+    /// Gain where a section starts after a bar that rests on the tonic.
+    pub close: f64,
 }
 
 impl Default for SectionWeights {
     fn default() -> Self {
         Self {
-            letter: 2.64,
-            again: 1.61,
-            known: 2.21,
-            copy: 0.58,
-            differs: 2.05,
-            ending: 0.64,
+            letter: 1.9,
+            again: 1.07,
+            known: 2.05,
+            copy: 0.48,
+            differs: 3.13,
+            ending: 0.78,
             length: 3.99,
             moved: 4.0,
-            rhythm: 3.6,
-            playing: 0.2,
-            tonic: 1.05,
-            half_close: 0.31,
-            lengths: [0.0, 0.74, 1.15, 0.59, 4.81, 2.25, 6.5],
-            short: 1.22,
-            long: 0.34,
-            duration: 0.15,
-            usual_s: 18.0,
+            rhythm: 11.7,
+            playing: 0.23,
+            tonic: 0.36,
+            half_close: 0.34,
+            lengths: [0.15, 1.5, 1.15, 0.44, 2.61, 2.72, 8.22],
+            short: 1.07,
+            long: 0.31,
+            duration: 0.67,
+            usual_s: 17.75,
+            wanders: 0.34,
+            twice: 1.0,
+            odd_one: 0.5,
+            close: 0.1,
         }
     }
 }
 
 /// Longest section, bars.
 pub(crate) const LONGEST: usize = 32;
-/// In takes of more bars, repeats in other keys are not looked for: the work grows with the square.
-const MOST_FOR_KEYS: usize = 400;
 /// Hypotheses kept at each bar.
 const BEAM: usize = 80;
-/// Distances at which a section copies itself, bars.
-const LAGS: [usize; 3] = [2, 4, 8];
+/// A section of so many bars that comes twice in a row is rather one section.
+const TWICE: usize = 6;
 
 /// How far two bars agree in chords if the second lies `shift` semitones higher, 0 to 1.
 pub(crate) fn agreement(low: &Sketch, high: &Sketch, shift: u8) -> f64 {
@@ -150,129 +160,6 @@ pub(crate) fn agreement(low: &Sketch, high: &Sketch, shift: u8) -> f64 {
         .map(|(a, b)| alike(a, b))
         .sum();
     sum / SLOTS as f64
-}
-
-/// What the search looks up.
-struct Table<'a> {
-    /// How far stretches of bars differ from earlier ones.
-    rows: Rows<'a>,
-    /// Cost of new music from a start, by number of bars, `n × (LONGEST + 1)`.
-    new: Vec<f64>,
-    /// What a section gains by starting at each bar.
-    gain: Vec<f64>,
-    /// For a bar and each earlier one, which shifts are worth a look: a bit each.
-    worth: Vec<u16>,
-}
-
-impl<'a> Table<'a> {
-    fn new(bars: &'a [Sketch], tonics: &[Option<u8>], weights: &SectionWeights) -> Self {
-        let n = bars.len();
-        let apart = |a: usize, b: usize| apart(bars, a, b);
-        let sounding = bars.iter().any(|b| b.chords.iter().any(Option::is_some));
-        let shifts = (0..12)
-            .filter(|shift| *shift == 0 || (sounding && n <= MOST_FOR_KEYS))
-            .collect();
-        let before = steps(bars, 1, weights.playing);
-        let copies = LAGS.map(|lag| (lag, steps(bars, lag, weights.playing)));
-        let mut new = vec![0.0; n * (LONGEST + 1)];
-        for start in 0..n {
-            let mut cost = 0.0;
-            for k in 0..LONGEST.min(n - start) {
-                let i = start + k;
-                let mut bar: f64 = 1.0;
-                for (lag, copied) in &copies {
-                    if k >= *lag {
-                        bar = bar.min(weights.copy + weights.differs * copied[i]);
-                    }
-                }
-                if k > 0 {
-                    // a bar that goes on as the one before
-                    bar = bar.min(
-                        0.7 * (1.0 - weights.copy) + weights.copy + weights.differs * before[i],
-                    );
-                }
-                cost += bar;
-                new[start * (LONGEST + 1) + k + 1] = cost;
-            }
-        }
-        let change = |i: usize| -> f64 {
-            let before = [i.checked_sub(2), i.checked_sub(1)];
-            let after = [Some(i), (i + 1 < n).then_some(i + 1)];
-            let mut pairs = Vec::new();
-            for a in before.into_iter().flatten() {
-                for b in after.into_iter().flatten() {
-                    pairs.push(apart(b, a));
-                }
-            }
-            if pairs.is_empty() {
-                return 0.0;
-            }
-            let within = |x: Option<usize>, y: Option<usize>| match (x, y) {
-                (Some(x), Some(y)) => apart(x, y),
-                _ => 0.0,
-            };
-            let mean = pairs.iter().sum::<f64>() / pairs.len() as f64;
-            let inner = 0.5 * (within(before[0], before[1]) + within(after[0], after[1]));
-            (mean - inner).max(0.0)
-        };
-        let root = |bar: usize, slot: usize| bars[bar].chords[slot].map(|c| c.root);
-        // what changes from bar to bar anyhow is no new playing
-        let changes: Vec<f64> = (0..n).map(change).collect();
-        let usual = {
-            let mut sorted = changes.clone();
-            sorted.sort_by(f64::total_cmp);
-            sorted.get(3 * n / 4).copied().unwrap_or(0.0)
-        };
-        let gain = (0..n)
-            .map(|i| {
-                if i == 0 {
-                    return 0.0;
-                }
-                let is = |found: Option<u8>, above: u8| {
-                    found.is_some() && found == tonics[i].map(|t| (t + above) % 12)
-                };
-                let mut gain = weights.rhythm * (changes[i] - usual).max(0.0);
-                if is(root(i, 0), 0) {
-                    gain += weights.tonic;
-                }
-                if is(root(i - 1, SLOTS - 1), 7) {
-                    gain += weights.half_close;
-                }
-                gain
-            })
-            .collect();
-        Self {
-            rows: Rows::new(bars, shifts, weights.playing),
-            new,
-            gain,
-            worth: Vec::new(),
-        }
-    }
-
-    /// Moves on to sections that start at a bar.
-    fn reach(&mut self, start: usize) {
-        self.rows.reach(start);
-        let len = 4.min(self.gain.len() - start);
-        // in another key the first four bars must nearly agree
-        let near = |of: usize, k: usize, shift: u8| {
-            shift == 0 || self.rows.between(k, start, of, 0, len) <= 0.3 * len as f64
-        };
-        let shifts = self.rows.shifts();
-        self.worth = (0..start)
-            .map(|of| {
-                let worth = shifts.iter().enumerate();
-                let worth = worth.filter(|(k, shift)| near(of, *k, **shift));
-                worth.fold(0, |bits, (k, _)| bits | 1 << k)
-            })
-            .collect();
-    }
-
-    /// Differences of `len` bars from `start` and those from `of`, with the end cheaper.
-    fn repeat(&self, shift: usize, start: usize, of: usize, len: usize, w: &SectionWeights) -> f64 {
-        let body = len - len.div_ceil(4);
-        let sum = |from: usize, to: usize| self.rows.between(shift, start, of, from, to);
-        w.differs * sum(0, body) + w.ending * sum(body, len)
-    }
 }
 
 fn length_cost(n: usize, bar_s: f64, w: &SectionWeights) -> f64 {
@@ -299,6 +186,39 @@ struct Path {
     n_letters: usize,
 }
 
+/// The cheapest paths that end before a bar.
+struct Ends {
+    paths: Vec<Path>,
+    /// What costs more is not among the cheapest.
+    bound: f64,
+}
+
+impl Ends {
+    fn new() -> Self {
+        Self {
+            paths: Vec::new(),
+            bound: f64::INFINITY,
+        }
+    }
+
+    fn offer(&mut self, path: Path) {
+        if path.cost >= self.bound {
+            return;
+        }
+        self.paths.push(path);
+        if self.paths.len() > 8 * BEAM {
+            self.keep_best();
+            self.bound = self.paths.last().map_or(f64::INFINITY, |p| p.cost);
+        }
+    }
+
+    /// Leaves the cheapest paths, cheapest first.
+    fn keep_best(&mut self) {
+        self.paths.sort_by(|a, b| a.cost.total_cmp(&b.cost));
+        self.paths.truncate(BEAM);
+    }
+}
+
 /// The cheapest row of sections; empty for no bars. Takes the tonic at each bar.
 pub(crate) fn search(
     bars: &[Sketch],
@@ -313,34 +233,31 @@ pub(crate) fn search(
         .collect();
     // paths that others go on from, and those that end before each bar
     let mut arena: Vec<Path> = Vec::new();
-    let mut ends: Vec<Vec<Path>> = (0..=n).map(|_| Vec::new()).collect();
+    let mut ends: Vec<Ends> = (0..=n).map(|_| Ends::new()).collect();
     for start in 0..n {
         table.reach(start);
         let here: Vec<Option<usize>> = if start == 0 {
             vec![None]
         } else {
-            let mut best = std::mem::take(&mut ends[start]);
-            keep_best(&mut best);
+            let mut best = std::mem::replace(&mut ends[start], Ends::new());
+            best.keep_best();
             let first = arena.len();
-            arena.extend(best);
+            arena.extend(best.paths);
             (first..arena.len()).map(Some).collect()
         };
         for path in here {
-            let pieces = pieces(&arena, path);
-            let (cost, n_letters) = path.map_or((0.0, 0), |p| (arena[p].cost, arena[p].n_letters));
+            let before = Before::new(&arena, path);
             for len in 1..=LONGEST.min(n - start) {
                 let end = start + len;
                 // the last section may be cut short
-                let by_length = if end == n {
-                    by_length[len].min(weights.lengths[4] + weights.short)
-                } else {
-                    by_length[len]
+                let by_length = match end == n {
+                    true => by_length[len].min(weights.lengths[4] + weights.short),
+                    false => by_length[len],
                 };
-                let base = cost - table.gain[start];
+                let new = table.new[start * (LONGEST + 1) + len];
                 let mut offer = |cost: f64, letter: usize, shift: u8| {
-                    let list = &mut ends[end];
-                    list.push(Path {
-                        cost,
+                    ends[end].offer(Path {
+                        cost: before.cost - table.gain[start] + cost,
                         piece: Piece {
                             start,
                             end,
@@ -348,50 +265,30 @@ pub(crate) fn search(
                             shift,
                         },
                         before: path,
-                        n_letters: n_letters.max(letter + 1),
+                        n_letters: before.n_letters.max(letter + 1),
                     });
-                    if list.len() > 8 * BEAM {
-                        keep_best(list);
-                    }
                 };
-                let new = table.new[start * (LONGEST + 1) + len];
-                offer(base + weights.letter + by_length + new, n_letters, 0);
-                let last = pieces.last().map(|p| p.letter);
-                for letter in 0..n_letters {
-                    let mut best: Option<(f64, u8)> = None;
-                    for model in pieces.iter().filter(|p| p.letter == letter) {
-                        let common = len.min(model.len());
-                        let odd = len.abs_diff(model.len()) as f64;
-                        if odd > 0.5 * model.len() as f64 {
-                            continue;
-                        }
-                        let worth = table.worth[model.start];
-                        for (k, shift) in table.rows.shifts().iter().enumerate() {
-                            if worth & (1 << k) == 0 {
-                                continue;
-                            }
-                            let total = table.repeat(k, start, model.start, common, weights)
-                                + weights.length * odd
-                                + if odd > 0.0 { by_length } else { 0.0 }
-                                + if *shift == 0 { 0.0 } else { weights.moved };
-                            if best.is_none_or(|(c, _)| total < c) {
-                                best = Some((total, (shift + model.shift) % 12));
-                            }
-                        }
-                    }
-                    if let Some((total, shift)) = best.filter(|b| b.0 < 0.8 * new + weights.letter)
+                let odd_one = match end < n && before.is_odd_one(len) {
+                    true => weights.odd_one,
+                    false => 0.0,
+                };
+                offer(
+                    weights.letter + by_length + odd_one + new,
+                    before.n_letters,
+                    0,
+                );
+                for letter in 0..before.n_letters {
+                    let again = before.again(letter, len, weights);
+                    let found = before.nearest(letter, (start, len), &table, by_length, weights);
+                    if let Some((total, shift)) = found.filter(|f| f.0 < 0.8 * new + weights.letter)
                     {
-                        let known = pieces
-                            .windows(2)
-                            .any(|w| Some(w[0].letter) == last && w[1].letter == letter);
-                        let again = if known { weights.known } else { weights.again };
-                        offer(base + again + total, letter, shift);
+                        offer(again + total, letter, shift);
                     }
                 }
             }
         }
     }
-    let last = ends.pop().unwrap_or_default();
+    let last = ends.pop().map(|e| e.paths).unwrap_or_default();
     let best = last.into_iter().min_by(|a, b| a.cost.total_cmp(&b.cost));
     let best = best.map(|path| {
         arena.push(path);
@@ -400,10 +297,87 @@ pub(crate) fn search(
     pieces(&arena, best)
 }
 
-/// Leaves the cheapest paths, cheapest first.
-fn keep_best(paths: &mut Vec<Path>) {
-    paths.sort_by(|a, b| a.cost.total_cmp(&b.cost));
-    paths.truncate(BEAM);
+/// What the sections of a path say of one that follows them.
+struct Before {
+    pieces: Vec<Piece>,
+    cost: f64,
+    n_letters: usize,
+    /// For each letter, whether it already came after the letter that was last.
+    known: Vec<bool>,
+}
+
+impl Before {
+    fn new(arena: &[Path], path: Option<usize>) -> Self {
+        let pieces = pieces(arena, path);
+        let (cost, n_letters) = path.map_or((0.0, 0), |p| (arena[p].cost, arena[p].n_letters));
+        let mut known = vec![false; n_letters];
+        if let Some(last) = pieces.last() {
+            for pair in pieces.windows(2).filter(|w| w[0].letter == last.letter) {
+                known[pair[1].letter] = true;
+            }
+        }
+        Self {
+            pieces,
+            cost,
+            n_letters,
+            known,
+        }
+    }
+
+    /// Whether all sections so far have another length.
+    fn is_odd_one(&self, len: usize) -> bool {
+        !self.pieces.is_empty() && self.pieces.iter().all(|p| p.len() != len)
+    }
+
+    /// Cost of coming again, whatever differs.
+    fn again(&self, letter: usize, len: usize, weights: &SectionWeights) -> f64 {
+        let same = self.pieces.last().is_some_and(|p| p.letter == letter);
+        let twice = if same && len <= TWICE {
+            weights.twice
+        } else {
+            0.0
+        };
+        twice
+            + if self.known[letter] {
+                weights.known
+            } else {
+                weights.again
+            }
+    }
+
+    /// What bars (first, number) cost as the nearest section with a letter, and how many
+    /// semitones they lie above the first of it.
+    fn nearest(
+        &self,
+        letter: usize,
+        (start, len): (usize, usize),
+        table: &Table<'_>,
+        by_length: f64,
+        weights: &SectionWeights,
+    ) -> Option<(f64, u8)> {
+        let mut best: Option<(f64, u8)> = None;
+        for model in self.pieces.iter().filter(|p| p.letter == letter) {
+            let common = len.min(model.len());
+            let odd = len.abs_diff(model.len()) as f64;
+            if odd > 0.5 * model.len() as f64 {
+                continue;
+            }
+            let worth = table.worth[model.start];
+            for (k, shift) in table.rows.shifts().iter().enumerate() {
+                if worth & (1 << k) == 0 {
+                    continue;
+                }
+                let total = table.repeat(k, start, model.start, common, weights)
+                    + weights.length * odd
+                    + if odd > 0.0 { by_length } else { 0.0 }
+                    + if *shift == 0 { 0.0 } else { weights.moved };
+                if best.is_none_or(|(c, _)| total < c) {
+                    best = Some((total, (shift + model.shift) % 12));
+                }
+            }
+        }
+        best
+    }
 }
 
 /// The sections of a path, first to last.

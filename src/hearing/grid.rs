@@ -246,6 +246,43 @@ impl Grid {
         odd.count() as f64 / gaps.len().saturating_sub(1).max(1) as f64
     }
 
+    /// How far strokes keep to beats and their halves, thirds or quarters: 1 if
+    /// all do, 0 if no more than would by chance.
+    pub(crate) fn kept(&self, notes: &[Note]) -> f64 {
+        /// As near as a hand plays to its beat, s (ours).
+        const NEAR_S: f64 = 0.04;
+        /// Notes so near to the one before are one stroke, s.
+        const TOGETHER_S: f64 = 0.035;
+        let mut before = f64::NEG_INFINITY;
+        let mut places = Vec::new();
+        for note in notes.iter().filter(|n| n.probability > 0.5) {
+            let begins = note.start_s - before > TOGETHER_S;
+            before = note.start_s;
+            let next = self.beats.partition_point(|b| b.0 <= note.start_s);
+            if begins && next > 0 && next < self.beats.len() {
+                let (from, to) = (self.beats[next - 1].0, self.beats[next].0);
+                places.push(((note.start_s - from) / (to - from), to - from));
+            }
+        }
+        if places.is_empty() {
+            return 1.0;
+        }
+        let kept = |parts: f64| {
+            let (mut near, mut by_chance) = (0.0, 0.0);
+            for (place, beat_s) in &places {
+                let off_s = ((place * parts).round() / parts - place).abs() * beat_s;
+                near += f64::from(u8::from(off_s < NEAR_S));
+                by_chance += (2.0 * NEAR_S * parts / beat_s).min(1.0);
+            }
+            let (n, by_chance) = (
+                places.len() as f64,
+                by_chance.min(0.95 * places.len() as f64),
+            );
+            (near - by_chance) / (n - by_chance)
+        };
+        [2.0, 3.0, 4.0].map(kept).into_iter().fold(0.0, f64::max)
+    }
+
     /// What it costs a chord to start at `time_s`.
     pub(crate) fn start_cost(&self, time_s: f64, weights: &ChordWeights) -> f32 {
         if self.beats.len() < 2 {

@@ -13,6 +13,7 @@ mod evidence;
 mod fit;
 mod form_rows;
 mod form_search;
+mod form_table;
 mod grid;
 mod halves;
 mod harmony;

@@ -267,6 +267,26 @@ fn the_users_word_on_keys_wins() {
     assert_eq!(keys(&song), "G major");
 }
 
+#[test]
+fn before_the_first_key_that_is_said_the_key_stays_open() {
+    let mut log = log("A: G | C | D | Em; B: D# | D# | Bb | Ab", "G");
+    log.heard.key = None;
+    let from = |bar: u32| Act::KeyFrom {
+        at_s: BAR_S * f64::from(bar - 1) + 0.1,
+        key: key("Eb"),
+    };
+    log.decide(AT.into(), vec![from(5)]);
+    let song = resolve(&log);
+    assert_eq!((song.key, song.key_at(0.0)), (None, None));
+    assert_eq!(keys(&song), "; E♭ major from bar 5");
+    let of_sections: Vec<_> = song.sections.iter().map(|s| s.key).collect();
+    assert_eq!(of_sections, [None, Some(key("Eb"))]);
+    assert_eq!(song.spans[4].label.symbol(), "E♭");
+    // from the first bar on it is the key of the whole
+    log.decide(AT.into(), vec![from(1)]);
+    assert_eq!(keys(&resolve(&log)), "E♭ major");
+}
+
 /// Bars as `number:beats`.
 fn counted(song: &Song) -> String {
     let bars = song

@@ -174,6 +174,7 @@ pub fn resolve_with_unfit(log: &Log) -> (Song, Vec<Unfit>) {
 
 /// The first key and where it changes: heard, unless the user said the key of
 /// the whole; then what the user said of single places, the later word first.
+/// Before the first of them the key stays open where nothing tells it.
 /// Changes lie on the bar lines of the song as it is counted now.
 fn keys(heard: &Heard, settings: &Settings, bars: &[Bar]) -> (Option<Key>, Vec<KeyChange>) {
     let on_bar = |change: &KeyChange| {
@@ -187,7 +188,7 @@ fn keys(heard: &Heard, settings: &Settings, bars: &[Bar]) -> (Option<Key>, Vec<K
         None => heard.key_changes.iter().map(on_bar).collect(),
     };
     for said in settings.keys_from.iter().map(on_bar) {
-        if first.is_none() || bars.first().is_none_or(|b| said.at_s <= b.start_s) {
+        if bars.first().is_none_or(|b| said.at_s <= b.start_s) {
             first = Some(said.key);
         }
         changes.retain(|c| c.at_s != said.at_s);

@@ -213,6 +213,20 @@ fn sections_are_named_and_settings_made() {
 }
 
 #[test]
+fn one_key_for_the_whole_says_which_keys_it_takes_away() {
+    let desk = Desk::new();
+    desk.ok("confirm", "11 --key A");
+    let shown = desk.ok("show", "");
+    assert!(shown.contains("G major, A major from bar 11,"), "{shown}");
+    let said = desk.ok("confirm", "--key D");
+    assert!(said.contains("takes away A major from bar 11"), "{said}");
+    assert!(desk.ok("show", "").contains("\nD major, "), "{said}");
+    // nothing goes, nothing is said
+    let said = desk.ok("confirm", "--key Em");
+    assert!(!said.contains("takes away"), "{said}");
+}
+
+#[test]
 fn decisions_are_listed_taken_back_and_brought_back() {
     let desk = Desk::new();
     desk.refuses("undo", "", "nothing to take back");

@@ -56,7 +56,14 @@ fn truth(name: &str) -> Value {
 fn pushes_odd_bars_and_slow_triplets_are_counted() {
     let (_keep, folder) = outside::folder();
     let mut wrong = Vec::new();
-    for name in ["cart-track", "loom-slow", "pier-push", "stair-up"] {
+    for name in [
+        "cart-track",
+        "crank-reel",
+        "wheel-waltz",
+        "loom-slow",
+        "pier-push",
+        "stair-up",
+    ] {
         let (_, log) = drafted(name, &folder);
         let truth = truth(name);
         let beats = &log.heard.beats;

@@ -22,6 +22,8 @@ from render_forms import SHAPES, SHORT, TICKS, beat_times, guitar, played, stopp
 NAMES = dict(SHORT, **{"C#m": "C#:min", "B": "B:maj", "Bb": "Bb:maj"})
 FRETS = dict(SHAPES, **{"C#:min": "x46654", "B:maj": "x24442", "Bb:maj": "x13331"})
 STRUM = [(0, "D"), (1, "D"), (1.5, "U"), (2, "D"), (2.5, "U"), (3, "D"), (3.5, "U")]
+REEL = [(0, "B"), (1, "C"), (2, "b"), (3, "C")]
+WALTZ = [(0, "B"), (1, "C"), (2, "C")]
 ROLL = [(b + k / 3, ("B" if k == 0 else "mHm"[k])) for b in range(4) for k in range(3)]
 
 # beats in a bar, divisions, beats a minute, pattern, sound, chords of the bars;
@@ -29,6 +31,10 @@ ROLL = [(b + k / 3, ("B" if k == 0 else "mHm"[k])) for b in range(4) for k in ra
 TAKES = {
     "cart-track": (4, 2, 112, STRUM, "tim", False,
                    "G C D G Em C Am D:3 G C D G Em C Am D G Em C D G"),
+    "crank-reel": (4, 2, 114, REEL, "fluid", False,
+                   "G G C C G G D D Em Em C G Am D G G C C G G D D G G"),
+    "wheel-waltz": (3, 2, 178, WALTZ, "tim", False,
+                    "C C F C G G C G Am Am F F C G C G C Am F C Dm Dm G G C F C Am F G C C"),
     "loom-slow": (4, 3, 58, ROLL, "fluid", False, "Am F C G Am F C E Am F C G Dm E Am"),
     "pier-push": (4, 2, 104, STRUM, "fluid", True,
                   "C F C <G C <F Am <G C F C <G C <F Dm <G C F <Am G C"),
@@ -44,8 +50,10 @@ def strokes(kind, notes):
         return [(s, m, 0.02 * i, 94 - i) for i, (s, m) in enumerate(notes)]
     if kind == "U":
         return [(s, m, 0.02 * i, 72 - i) for i, (s, m) in enumerate(notes[::-1][:4])]
-    one = {"B": notes[0], "H": notes[-1], "m": notes[-2]}[kind]
-    return [(*one, 0.0, 98 if kind == "B" else 80)]
+    if kind == "C":                                # the upper strings, short
+        return [(s, m, 0.02 * i, 86 - i) for i, (s, m) in enumerate(notes[1:])]
+    one = {"B": notes[0], "b": notes[1], "H": notes[-1], "m": notes[-2]}[kind]
+    return [(*one, 0.0, 98 if kind in "Bb" else 80)]
 
 
 def make(folder, name):
