@@ -225,8 +225,14 @@ pub(super) fn save(path: &Path, bytes: &[u8], replace: bool) -> Result<(), CliEr
         Some(p) if !p.as_os_str().is_empty() => p,
         _ => Path::new("."),
     };
+    if !folder.is_dir() {
+        let missing = format!("there is no folder '{}'", folder.display());
+        return Err(fail(std::io::Error::other(missing)));
+    }
     let _under_way = super::interrupt::writing();
-    let mut file = tempfile::NamedTempFile::new_in(folder).map_err(fail)?;
+    let mut file = tempfile::NamedTempFile::new_in(folder)
+        // its own error would name a file that nobody asked for
+        .map_err(|e| fail(e.kind().into()))?;
     file.write_all(bytes).map_err(fail)?;
     file.as_file().sync_all().map_err(fail)?;
     readable(&file).map_err(fail)?;

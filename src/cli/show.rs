@@ -3,7 +3,7 @@
 use super::layout::{WIDTH, chord_box, columns, pad, side_by_side, wrap_from};
 use super::{CliError, Outcome};
 use crate::deciding::place::{Place, Twin, name_of, read, section_at, twins};
-use crate::deciding::song_json;
+use crate::deciding::{percent, song_json};
 use crate::songlog::decided::clock;
 use crate::songlog::song::{Bar, Section, Song, Span, State};
 use crate::songlog::{form, resolve, store};
@@ -29,6 +29,8 @@ pub(crate) struct Args {
 const FAIRLY_SURE: f64 = 0.6;
 /// How many of the least sure chords are named at the foot.
 const N_LEAST_SURE: usize = 5;
+/// A chord at least so sure is not named there.
+const DOUBTFUL: f64 = 0.995;
 /// How many shapes are drawn for a chord.
 const N_SHAPES: usize = 5;
 /// How many notes are listed for a chord.
@@ -289,18 +291,17 @@ fn foot(song: &Song, path: &Path, out: &mut dyn Write) -> Result<(), CliError> {
 }
 
 fn least_sure(song: &Song, path: &Path, out: &mut dyn Write) -> Result<(), CliError> {
+    let sure = |s: &Span| s.certainty.unwrap_or(1.0);
     let mut open: Vec<&Span> = song
         .spans
         .iter()
-        .filter(|s| s.state == State::Open && s.certainty.is_some())
+        .filter(|s| s.state == State::Open && s.certainty.is_some() && !said_by_file(s))
         .collect();
-    open.sort_by(|a, b| {
-        let sure = |s: &Span| s.certainty.unwrap_or(1.0);
-        sure(a).total_cmp(&sure(b))
-    });
+    open.sort_by(|a, b| sure(a).total_cmp(&sure(b)));
     let worst: Vec<String> = open
         .iter()
         .take(N_LEAST_SURE)
+        .filter(|s| sure(s) < DOUBTFUL)
         .map(|s| {
             let sure = percent(s.certainty.unwrap_or(0.0));
             let other = s.candidates.iter().find(|c| c.label != s.label);
@@ -315,7 +316,11 @@ fn least_sure(song: &Song, path: &Path, out: &mut dyn Write) -> Result<(), CliEr
         })
         .collect();
     if let Some(first) = open.first() {
-        let line = format!("least sure: {}", worst.join(", "));
+        let line = if worst.is_empty() {
+            format!("each of them {} sure", percent(sure(first)))
+        } else {
+            format!("least sure: {}", worst.join(", "))
+        };
         writeln!(out, "{}", wrap_from(&line, 12))?;
         if let Some((_, bar)) = section_at(first.start_s.max(0.0) + 0.13, song) {
             writeln!(
@@ -329,9 +334,9 @@ fn least_sure(song: &Song, path: &Path, out: &mut dyn Write) -> Result<(), CliEr
     Ok(())
 }
 
-/// `87 %`.
-pub(crate) fn percent(share: f64) -> String {
-    format!("{:.0} %", share * 100.0)
+/// A chord from someone's file: nothing was heard, so nothing is doubted.
+fn said_by_file(span: &Span) -> bool {
+    span.candidates.len() == 1 && span.certainty == Some(1.0)
 }
 
 fn bar(song: &Song, number: u32, json: bool, out: &mut dyn Write) -> Result<(), CliError> {
@@ -405,6 +410,7 @@ fn reasons(span: &Span, song: &Song, out: &mut dyn Write) -> Result<(), CliError
     let state = match (span.state, span.certainty) {
         (State::Open, _) => "open".into(),
         (State::Decided, None) => "decided, your own".into(),
+        (State::Decided, Some(_)) if said_by_file(span) => "decided, as the file says".into(),
         (State::Decided, Some(sure)) => format!("decided, proposed with {}", percent(sure)),
     };
     let line = format!(
@@ -421,7 +427,11 @@ fn reasons(span: &Span, song: &Song, out: &mut dyn Write) -> Result<(), CliError
             "  {} {} {:>5}  {}",
             i + 1,
             pad(&c.label.symbol(), 10),
-            percent(c.probability),
+            if said_by_file(span) {
+                String::new()
+            } else {
+                percent(c.probability)
+            },
             c.reason
         );
         writeln!(out, "{}", wrap_columns(&line, 22))?;

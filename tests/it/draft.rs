@@ -190,7 +190,7 @@ fn what_cannot_be_drafted_is_refused_with_the_way_out() {
     fails(
         &dir,
         "draft a.wav b.wav -o one.takebook",
-        "-o must be a folder that exists",
+        "-o names a folder, and 'one.takebook' is none",
     );
     fails(
         &dir,
