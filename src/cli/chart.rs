@@ -2,6 +2,7 @@
 
 mod binder;
 
+use super::plain::{one_line, shell_word, shown};
 use super::{CliError, Outcome};
 use crate::chart::{Format, Options, Page, prepare, write};
 use crate::fretboard::Tuning;
@@ -181,7 +182,7 @@ impl Chart {
                 stderr,
                 "takebook: {n_open} of {} chords are open and marked with '?' (see them with: takebook show {})",
                 moved.spans.len(),
-                self.log.display()
+                shell_word(&self.log)
             )?;
         }
         let unnamed = moved
@@ -193,7 +194,7 @@ impl Chart {
             writeln!(stderr, "takebook: {unnamed} chords have no name")?;
         }
         for warning in fresh {
-            writeln!(stderr, "takebook: {warning}")?;
+            writeln!(stderr, "takebook: {}", one_line(warning))?;
         }
         let open = n_open > 0 || !fresh.is_empty();
         if !to_stdout && self.json {
@@ -207,7 +208,7 @@ impl Chart {
             });
             writeln!(out, "{said}")?;
         } else if !to_stdout {
-            writeln!(out, "wrote {}", self.output.display())?;
+            writeln!(out, "wrote {}", shown(&self.output))?;
         }
         Ok(if open { Outcome::Open } else { Outcome::Done })
     }

@@ -1,6 +1,7 @@
 //! `takebook show`: a log as a chart in text, or the reasons for one bar.
 
-use super::layout::{WIDTH, chord_box, columns, pad, side_by_side, wrap_from};
+use super::layout::{HELD, WIDTH, chord_box, columns, pad, side_by_side, wrap_from};
+use super::plain::shell_word;
 use super::{CliError, Outcome};
 use crate::deciding::place::{Place, Twin, name_of, read, section_at, twins};
 use crate::deciding::{percent, song_json};
@@ -326,7 +327,7 @@ fn least_sure(song: &Song, path: &Path, out: &mut dyn Write) -> Result<(), CliEr
             writeln!(
                 out,
                 "why: takebook show {} --bar {}",
-                path.display(),
+                shell_word(path),
                 bar.number
             )?;
         }
@@ -466,9 +467,10 @@ fn reasons(span: &Span, song: &Song, out: &mut dyn Write) -> Result<(), CliError
 fn wrap_columns(line: &str, indent: usize) -> String {
     let head: String = line.chars().take(indent).collect();
     let tail: String = line.chars().skip(indent).collect();
-    let marked = format!("{}{tail}", "\u{1}".repeat(columns(&head)));
+    let held = HELD.to_string().repeat(columns(&head));
+    let marked = format!("{held}{tail}");
     let wrapped = super::layout::wrap(&marked, indent);
-    wrapped.replacen(&"\u{1}".repeat(columns(&head)), &head, 1)
+    wrapped.replacen(&held, &head, 1)
 }
 
 fn heard_notes(span: &Span) -> String {

@@ -1,6 +1,7 @@
 //! `takebook undo`: takes decisions back; the history.
 
 use super::layout::wrap_from;
+use super::plain::shell_word;
 use super::{CliError, Outcome};
 use crate::deciding::{self, Undone};
 use crate::songlog::decided::{Act, Decision, holding};
@@ -62,7 +63,7 @@ pub(crate) fn run(args: Args, out: &mut dyn Write) -> Result<Outcome, CliError> 
             out,
             "{}. To bring it back: takebook undo {} {id}",
             deciding::open_words(&song),
-            args.log.display()
+            shell_word(&args.log)
         )?;
     }
     Ok(Outcome::Done)

@@ -158,3 +158,17 @@ fn foreign_notes(shape: &Shape, chord: &crate::theory::Chord, song: &Song) -> Op
         )
     })
 }
+
+#[cfg(test)]
+mod tests {
+    use super::percent;
+
+    #[test]
+    fn rounding_claims_neither_all_nor_nothing() {
+        let said = [1.0, 0.996, 0.994, 0.5, 0.006, 0.004, 0.0].map(percent);
+        assert_eq!(
+            said,
+            [">99 %", ">99 %", "99 %", "50 %", "1 %", "<1 %", "<1 %"]
+        );
+    }
+}

@@ -215,6 +215,16 @@ export async function delivers({ program, log }) {
   const [download] = await Promise.all([second.waitForEvent("download"), second.click('a[data-format="txt"]')]);
   const text = readFileSync(await download.path());
   assert.ok(text.equals(byCommand(program, log, "txt", ["--written-out", "--key", "A"])), "written out, in A");
+  // what a beginner gets
+  await second.fill('#deliver input[type="text"]', "");
+  await second.selectOption("#deliver select >> nth=1", "");
+  await second.selectOption("#deliver select >> nth=2", "degrees_under");
+  await second.selectOption("#deliver select >> nth=3", "drop-d");
+  await second.check('#deliver label:has-text("open shapes only") input');
+  await second.check('#deliver label:has-text("little ink") input');
+  const [easy] = await Promise.all([second.waitForEvent("download"), second.click('a[data-format="svg"]')]);
+  const asked = ["--degrees=under", "--tuning", "drop-d", "--easy", "--save-ink"];
+  assert.ok(readFileSync(await easy.path()).equals(byCommand(program, log, "svg", asked)), "simplified, in drop-d");
   const [print] = await Promise.all([context.waitForEvent("page"), page.click("text=Print view")]);
   await print.waitForLoadState();
   assert.match(await print.title(), /./);

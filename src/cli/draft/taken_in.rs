@@ -1,7 +1,9 @@
 //! A log from someone's file: labels, annotations, a score or notes, taken in as proposals.
 
-use super::{Args, Done, DraftOptions, Job};
-use super::{acts, load_if_there, settings_of, take_file, told};
+use super::one::{load_if_there, take_file};
+use super::settings::{DraftOptions, acts, settings_of};
+use super::tell::told;
+use super::{Args, Done, Job};
 use crate::cli::CliError;
 use crate::foreign::{self, Given, Kind, MAX_BYTES, TakenIn};
 use crate::songlog::decided::Act;
@@ -16,9 +18,11 @@ pub(super) fn kind(path: &Path) -> Option<Kind> {
 /// Reads a file; errors name it.
 pub(in crate::cli) fn read(path: &Path, kind: Kind, given: &Given) -> Result<TakenIn, CliError> {
     let failed = |e: &dyn std::fmt::Display| CliError::new(format!("'{}': {e}", path.display()));
-    let size = std::fs::metadata(path)
-        .map_err(|e| failed(&format!("cannot be read: {e}")))?
-        .len();
+    let facts = std::fs::metadata(path).map_err(|e| failed(&format!("cannot be read: {e}")))?;
+    if !facts.is_file() {
+        return Err(failed(&"it is a folder, a pipe or a device; name a file"));
+    }
+    let size = facts.len();
     if size > MAX_BYTES {
         return Err(failed(&foreign::ForeignError::TooLarge {
             bytes: size,

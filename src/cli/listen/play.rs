@@ -1,5 +1,6 @@
 //! `listen --play`: a stretch of a log's take again, slower, with its chords plucked beside it.
 
+use super::super::plain::one_line;
 use super::super::{CliError, Outcome, chart};
 use crate::audio::AudioError;
 use crate::deciding::place::{Place, read};
@@ -100,7 +101,7 @@ pub(super) fn run(
         writeln!(out, "{told}")?;
     } else {
         let verb = if args.output.is_some() {
-            format!("wrote {to}: ")
+            format!("wrote {}: ", one_line(&to))
         } else {
             String::new()
         };
