@@ -80,6 +80,7 @@ fn chart(song: &Song, path: &Path, out: &mut dyn Write) -> Result<(), CliError> 
     for line in roadmap(song, &names) {
         writeln!(out, "{line}")?;
     }
+    let mut drawn = String::new();
     for (section, name) in song.sections.iter().zip(&names) {
         writeln!(out, "\n{}", heading(section, name, song))?;
         let bars: Vec<&Bar> = song
@@ -89,13 +90,14 @@ fn chart(song: &Song, path: &Path, out: &mut dyn Write) -> Result<(), CliError> 
             .collect();
         for line in lines(&bars, song) {
             writeln!(out, "{line}")?;
+            drawn += &line;
         }
         for line in section_notes(section, song) {
             writeln!(out, "{line}")?;
         }
     }
     writeln!(out)?;
-    foot(song, path, out)
+    foot(song, &drawn, path, out)
 }
 
 /// The order of the sections, and how each variant differs; nothing for a single section.
@@ -254,7 +256,8 @@ fn section_notes(section: &Section, song: &Song) -> Vec<String> {
         .collect()
 }
 
-fn foot(song: &Song, path: &Path, out: &mut dyn Write) -> Result<(), CliError> {
+/// Signs of the bars as drawn, what is open, warnings.
+fn foot(song: &Song, drawn: &str, path: &Path, out: &mut dyn Write) -> Result<(), CliError> {
     let mut legend = Vec::new();
     let open = || song.spans.iter().filter(|s| s.state == State::Open);
     let unsure = |s: &&Span| s.certainty.is_some_and(|c| c < FAIRLY_SURE);
@@ -270,13 +273,15 @@ fn foot(song: &Song, path: &Path, out: &mut dyn Write) -> Result<(), CliError> {
     if song.spans.iter().any(|s| !s.notes.is_empty()) {
         legend.push("* a note");
     }
-    if song.spans.iter().any(|s| s.label == Label::NoChord) {
+    if drawn.contains("N.C.") {
         legend.push("N.C. no chord");
     }
     if song.spans.iter().any(|s| s.label == Label::Unknown) {
         legend.push("(?) no name");
     }
-    legend.push("% goes on");
+    if drawn.contains('%') {
+        legend.push("% goes on");
+    }
     writeln!(out, "{}", wrap_from(&legend.join("; "), 0))?;
     let (n_open, n) = (song.n_open(), song.spans.len());
     if n_open == 0 {
@@ -316,6 +321,10 @@ fn least_sure(song: &Song, path: &Path, out: &mut dyn Write) -> Result<(), CliEr
             )
         })
         .collect();
+    if worst.is_empty() {
+        // none is doubtful: they are looked at in their order
+        open.sort_by(|a, b| a.start_s.total_cmp(&b.start_s));
+    }
     if let Some(first) = open.first() {
         let line = if worst.is_empty() {
             format!("each of them {} sure", percent(sure(first)))
