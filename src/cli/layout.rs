@@ -2,6 +2,7 @@
 
 use super::plain::one_line;
 use crate::fretboard::Shape;
+use std::io::Write;
 
 /// Columns that every command's output fits.
 pub(crate) const WIDTH: usize = 80;
@@ -50,6 +51,12 @@ pub(crate) fn wrap_from(text: &str, indent: usize) -> String {
         text.trim_start()
     );
     wrap(&marked, indent).replace(HELD, " ")
+}
+
+/// Writes a text after an indent; later lines are indented by two more.
+pub(crate) fn write_under(out: &mut dyn Write, indent: &str, text: &str) -> std::io::Result<()> {
+    let text = format!("{indent}{}", text.trim_start());
+    writeln!(out, "{}", wrap_from(&text, indent.len() + 2))
 }
 
 /// Frets that a chord box shows.

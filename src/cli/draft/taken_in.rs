@@ -6,8 +6,7 @@ use super::tell::told;
 use super::{Args, Done, Job};
 use crate::cli::CliError;
 use crate::foreign::{self, Given, Kind, MAX_BYTES, TakenIn};
-use crate::songlog::decided::Act;
-use crate::songlog::{self, Log, resolve, store, validate};
+use crate::songlog::{resolve, store, validate};
 use std::path::Path;
 
 /// What a file is by its ending, if it is one that is taken in.
@@ -63,29 +62,12 @@ pub(super) fn draft(job: &Job, args: &Args, kind: Kind) -> Result<Done, CliError
         meter: settings.meter,
         first_downbeat_s: settings.downbeat_s,
     };
-    let TakenIn {
-        mut heard,
-        acts: from_file,
-    } = read(&job.take, kind, &given)?;
-    heard.settings = options.settings();
+    let mut taken = read(&job.take, kind, &given)?;
+    taken.heard.settings = options.settings();
     let size = std::fs::metadata(&job.take).map_or(0, |m| m.len());
-    let mut log = Log {
-        take: songlog::Take {
-            file: take_file(job),
-            kind: kind.words().into(),
-            rate_hz: 0,
-            channels: 0,
-            bytes: size,
-            fingerprint: None,
-        },
-        drafted: store::now(),
-        heard,
-        decided: before.map_or_else(Vec::new, |log| log.decided),
-    };
-    let new = not_said_yet(&log, from_file);
-    if !new.is_empty() {
-        log.decide(store::now(), new);
-    }
+    let record = kind.record(take_file(job), size);
+    let decided = before.map_or_else(Vec::new, |log| log.decided);
+    let mut log = taken.into_log(record, store::now(), decided);
     if !given_acts.is_empty() {
         log.decide(store::now(), given_acts);
     }
@@ -97,17 +79,4 @@ pub(super) fn draft(job: &Job, args: &Args, kind: Kind) -> Result<Done, CliError
     })?;
     locked.save(&log)?;
     Ok(Done::Drafted(Box::new(told(job, &log)?)))
-}
-
-/// The file's title and names, less what the log says already: taking in again repeats nothing.
-fn not_said_yet(log: &Log, acts: Vec<Act>) -> Vec<Act> {
-    let said: Vec<&Act> = log.decided.iter().flat_map(|d| &d.acts).collect();
-    let titled = said.iter().any(|a| matches!(a, Act::Title(_)));
-    let named = said.iter().any(|a| matches!(a, Act::SectionName { .. }));
-    acts.into_iter()
-        .filter(|act| match act {
-            Act::Title(_) => !titled,
-            _ => !named,
-        })
-        .collect()
 }
