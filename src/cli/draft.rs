@@ -35,7 +35,7 @@ pub(crate) struct Args {
     /// Of all takes only what is new or changed since its last draft.
     #[arg(long)]
     changed: bool,
-    /// The log to write; for several takes a folder. Left out, beside each take.
+    /// The log to write; for several takes a folder, made if need be. Left out, beside each take.
     #[arg(short, long, value_name = "LOG")]
     output: Option<PathBuf>,
     /// Title of the song.
