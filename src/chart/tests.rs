@@ -296,6 +296,24 @@ fn another_key_keeps_degrees_and_moves_shapes_that_a_hand_can_hold() {
 }
 
 #[test]
+fn in_another_key_only_decided_shapes_slide_and_only_where_a_hand_reaches() {
+    // two frets up the open e is pressed at 2 and the rest at 7 to 10: no hand does that
+    let song = song("x", 4, &[("A", &["C=875550", "G=355433", "D=xx0232?"])]);
+    let a = options(|o| o.key = Some("A".parse().expect("a key")));
+    let moved = prepare(&song, &a).expect("moved");
+    assert_eq!(labels(&moved), "D A E");
+    let frets: Vec<String> = moved.spans.iter().map(|s| s.shapes[0].text()).collect();
+    assert_eq!(frets, ["xx0232", "577655", "022100"]);
+    let decided: Vec<usize> = moved.spans.iter().map(|s| s.n_decided_shapes).collect();
+    assert_eq!(decided, [0, 1, 0]);
+    let fresh = &moved.warnings[song.warnings.len()..];
+    assert!(
+        matches!(fresh, [one] if one.contains("(C 875550)")),
+        "{fresh:?}"
+    );
+}
+
+#[test]
 fn a_capo_keeps_what_sounds() {
     let song = song("x", 4, &[("A", &["A=577655", "G=320003"])]);
     let with = prepare(&song, &options(|o| o.capo = Some(2))).expect("moved");

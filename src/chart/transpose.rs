@@ -1,8 +1,10 @@
 //! Another key, another capo: chords by degree, shapes along the neck.
 //!
 //! A moved chord keeps its degree of the key, letter included (♭7 of G is F,
-//! of A is G). A shape is moved along the neck where a hand can still hold it;
-//! else the easiest shape of the chord takes its place as a proposal.
+//! of A is G). A decided shape is moved along the neck where a hand can still
+//! hold it; else the easiest shapes of the chord take its place as proposals.
+//! Shapes that nobody decided were proposed because of what was heard: under
+//! another capo that still holds, in another key the easiest are proposed.
 
 use super::{ChartError, Options, easy};
 use crate::fretboard::{Instrument, Limits, Shape, Tuning, Wanted, hold, voicings};
@@ -48,19 +50,27 @@ pub fn prepare(song: &Song, options: &Options) -> Result<Song, ChartError> {
     };
     let frets = semitones + i32::from(old_capo) - i32::from(moved.instrument.capo);
     if frets != 0 || semitones != 0 {
-        let instrument = moved.instrument.clone();
-        let mut n_remade = 0;
-        for span in &mut moved.spans {
-            // a shift of the key may go up or down; a capo alone must keep the sound
-            let ways: &[i32] = match semitones {
-                0 => &[0],
-                _ => &[0, -12, 12],
-            };
-            n_remade += usize::from(move_shapes(span, &instrument, frets, ways));
+        let mut easiest = Easiest::on(&moved.instrument);
+        let mut lost: Vec<String> = Vec::new();
+        for (span, old) in moved.spans.iter_mut().zip(&song.spans) {
+            if semitones != 0 && span.n_decided_shapes == 0 {
+                // what the hand was heard to hold says nothing in another key
+                span.shapes = easiest.of(&span.label);
+            } else if move_shapes(span, &mut easiest, frets, semitones != 0) {
+                lost.extend(
+                    old.shapes
+                        .iter()
+                        .take(old.n_decided_shapes)
+                        .map(|s| format!("{} {s}", old.label.symbol())),
+                );
+            }
         }
-        if n_remade > 0 {
+        lost.sort();
+        lost.dedup();
+        if !lost.is_empty() {
             moved.warnings.push(format!(
-                "{n_remade} decided shapes cannot be moved there; the easiest shape of the chord is shown instead and is open"
+                "not every decided shape can be moved there ({}); the easiest shape of the chord is shown instead and is open",
+                lost.join(", ")
             ));
         }
     }
@@ -70,26 +80,48 @@ pub fn prepare(song: &Song, options: &Options) -> Result<Song, ChartError> {
     Ok(moved)
 }
 
+/// The easiest shapes of each chord, found once.
+struct Easiest {
+    instrument: Instrument,
+    found: HashMap<String, Vec<Shape>>,
+}
+
+impl Easiest {
+    /// How many are proposed for a chord.
+    const N: usize = 2;
+
+    fn on(instrument: &Instrument) -> Self {
+        Self {
+            instrument: instrument.clone(),
+            found: HashMap::new(),
+        }
+    }
+
+    fn of(&mut self, label: &Label) -> Vec<Shape> {
+        let Some(chord) = label.chord() else {
+            return Vec::new();
+        };
+        let find = || {
+            let all = voicings(&self.instrument, Wanted::chord(chord), &Limits::default());
+            all.into_iter().take(Self::N).map(|v| v.shape).collect()
+        };
+        self.found.entry(chord.label()).or_insert_with(find).clone()
+    }
+}
+
 /// Another tuning: what sounds stays, every shape is found anew and is open.
 fn retune(song: &mut Song, tuning: &Tuning) {
     if song.instrument.tuning == *tuning {
         return;
     }
     song.instrument.tuning = tuning.clone();
-    let mut made: HashMap<String, Vec<Shape>> = HashMap::new();
+    let mut easiest = Easiest::on(&song.instrument);
     for span in &mut song.spans {
         span.n_decided_shapes = 0;
-        span.shapes.clear();
-        let Some(chord) = span.label.chord() else {
-            continue;
-        };
-        let shapes = made.entry(chord.label()).or_insert_with(|| {
-            let all = voicings(&song.instrument, Wanted::chord(chord), &Limits::default());
-            all.into_iter().take(2).map(|v| v.shape).collect()
-        });
-        span.shapes.clone_from(shapes);
+        span.shapes = easiest.of(&span.label);
     }
-    let without: Vec<String> = made
+    let without: Vec<String> = easiest
+        .found
         .iter()
         .filter(|(_, shapes)| shapes.is_empty())
         .map(|(label, _)| label.clone())
@@ -161,15 +193,17 @@ fn move_chord(chord: &Chord, old: Key, new: Key) -> Chord {
     chord.with_root(root)
 }
 
-/// Moves the shapes of a span, or makes one. Gives whether decided shapes were lost.
-fn move_shapes(span: &mut Span, instrument: &Instrument, frets: i32, ways: &[i32]) -> bool {
+/// Moves the shapes of a span, or finds others. Gives whether decided shapes were lost.
+fn move_shapes(span: &mut Span, easiest: &mut Easiest, frets: i32, other_key: bool) -> bool {
+    // a shift of the key may go up or down; a capo alone must keep the sound
+    let ways: &[i32] = if other_key { &[0, -12, 12] } else { &[0] };
     let n_decided = span.n_decided_shapes.min(span.shapes.len());
     let mut shapes = Vec::new();
     let mut n_kept = 0;
     for (i, shape) in span.shapes.iter().enumerate() {
         let best = ways
             .iter()
-            .filter_map(|octave| slide(shape, instrument, frets + octave))
+            .filter_map(|octave| slide(shape, &easiest.instrument, frets + octave))
             .min_by(|a, b| a.0.total_cmp(&b.0));
         if let Some((_, shape)) = best {
             n_kept += usize::from(i < n_decided);
@@ -177,11 +211,8 @@ fn move_shapes(span: &mut Span, instrument: &Instrument, frets: i32, ways: &[i32
         }
     }
     let lost = n_kept < n_decided;
-    if shapes.is_empty()
-        && let Some(chord) = span.label.chord()
-    {
-        let made = voicings(instrument, Wanted::chord(chord), &Limits::default());
-        shapes.extend(made.into_iter().take(1).map(|v| v.shape));
+    if shapes.is_empty() {
+        shapes = easiest.of(&span.label);
     }
     span.shapes = shapes;
     span.n_decided_shapes = if lost { 0 } else { n_kept };
@@ -208,5 +239,6 @@ fn slide(shape: &Shape, instrument: &Instrument, frets: i32) -> Option<(f64, Sha
         .collect::<Option<Vec<_>>>()?;
     let moved = Shape::new(moved).ok()?;
     let hand = hold(instrument, &moved)?;
-    Some((hand.effort, moved))
+    // an open string that comes to be pressed may ask for more than any hand has
+    (hand.span_mm <= Limits::default().span_mm).then_some((hand.effort, moved))
 }

@@ -142,7 +142,7 @@ fn note_lines(bars: &[Measure], room: usize) -> Vec<String> {
     let kinds: [(&str, Part); 3] = [
         ("deg", |m| m.degree.as_ref()),
         ("top", |m| m.top.as_ref()),
-        ("bas", |m| m.bass.as_ref()),
+        ("bass", |m| m.bass.as_ref()),
     ];
     let mut lines = Vec::new();
     for (name, part) in kinds {
@@ -150,7 +150,7 @@ fn note_lines(bars: &[Measure], room: usize) -> Vec<String> {
         if !bars.iter().any(shown) {
             continue;
         }
-        let mut line = format!("{name:>3}   ");
+        let mut line = format!("{name:>4}  ");
         for bar in bars {
             let words: Vec<&str> = match shown(bar) {
                 true => bar

@@ -50,6 +50,9 @@ impl TakeCheck {
 
 /// A take with more bars amiss than this is not the chart's.
 const LOST_SHARE: f64 = 0.6;
+/// From this share on it is asked whether it is.
+const DOUBTFUL_SHARE: f64 = 0.4;
+const IS_IT_THE_TAKE: &str = "Is it the right take, the right tuning and capo?";
 
 /// Holds a take against a chart; none if the chart or the take is empty.
 pub fn check_take(song: &Song, evidence: &Evidence) -> Option<TakeCheck> {
@@ -276,13 +279,10 @@ fn summary(check: &TakeCheck, song: &Song) -> String {
     let amiss = check.bars.iter().filter(|b| !b.findings.is_empty()).count();
     if !check.recognized {
         if n == 0 {
-            return "Nothing of the chart was found in this take. \
-                    Is it the right take, the right tuning and capo?"
-                .into();
+            return format!("Nothing of the chart was found in this take. {IS_IT_THE_TAKE}");
         }
         return format!(
-            "This does not sound like the chart: {amiss} of {n} bars differ. \
-             Is it the right take, the right tuning and capo?"
+            "This does not sound like the chart: {amiss} of {n} bars differ. {IS_IT_THE_TAKE}"
         );
     }
     let mut parts = Vec::new();
@@ -309,8 +309,12 @@ fn summary(check: &TakeCheck, song: &Song) -> String {
     parts.push(tempo);
     let text = parts.join("; ");
     let mut letters = text.chars();
+    let doubt = match amiss as f64 >= DOUBTFUL_SHARE * n as f64 && amiss >= 3 {
+        true => format!(". {IS_IT_THE_TAKE}"),
+        false => ".".into(),
+    };
     letters
         .next()
-        .map(|c| c.to_uppercase().chain(letters).collect::<String>() + ".")
+        .map(|c| c.to_uppercase().chain(letters).collect::<String>() + &doubt)
         .unwrap_or_default()
 }

@@ -2,6 +2,7 @@
 
 mod binder;
 
+use super::plain::{one_line, shell_word, shown};
 use super::{CliError, Outcome};
 use crate::chart::{Format, Options, Page, prepare, write};
 use crate::fretboard::Tuning;
@@ -181,7 +182,7 @@ impl Chart {
                 stderr,
                 "takebook: {n_open} of {} chords are open and marked with '?' (see them with: takebook show {})",
                 moved.spans.len(),
-                self.log.display()
+                shell_word(&self.log)
             )?;
         }
         let unnamed = moved
@@ -193,7 +194,7 @@ impl Chart {
             writeln!(stderr, "takebook: {unnamed} chords have no name")?;
         }
         for warning in fresh {
-            writeln!(stderr, "takebook: {warning}")?;
+            writeln!(stderr, "takebook: {}", one_line(warning))?;
         }
         let open = n_open > 0 || !fresh.is_empty();
         if !to_stdout && self.json {
@@ -207,7 +208,7 @@ impl Chart {
             });
             writeln!(out, "{said}")?;
         } else if !to_stdout {
-            writeln!(out, "wrote {}", self.output.display())?;
+            writeln!(out, "wrote {}", shown(&self.output))?;
         }
         Ok(if open { Outcome::Open } else { Outcome::Done })
     }
@@ -225,8 +226,14 @@ pub(super) fn save(path: &Path, bytes: &[u8], replace: bool) -> Result<(), CliEr
         Some(p) if !p.as_os_str().is_empty() => p,
         _ => Path::new("."),
     };
+    if !folder.is_dir() {
+        let missing = format!("there is no folder '{}'", folder.display());
+        return Err(fail(std::io::Error::other(missing)));
+    }
     let _under_way = super::interrupt::writing();
-    let mut file = tempfile::NamedTempFile::new_in(folder).map_err(fail)?;
+    let mut file = tempfile::NamedTempFile::new_in(folder)
+        // its own error would name a file that nobody asked for
+        .map_err(|e| fail(e.kind().into()))?;
     file.write_all(bytes).map_err(fail)?;
     file.as_file().sync_all().map_err(fail)?;
     readable(&file).map_err(fail)?;

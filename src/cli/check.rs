@@ -4,6 +4,7 @@ use super::layout::{columns, pad, wrap_from};
 use super::{CliError, Outcome};
 use crate::audio;
 use crate::checking::{Evidence, PlayedBar, Remark, Stretch, TakeCheck, check_take, read_chart};
+use crate::deciding::percent;
 use crate::hearing::{Listener, evidence_classes};
 use crate::songlog::song::Song;
 use crate::songlog::{resolve, store};
@@ -151,7 +152,7 @@ fn table(song: &Song, check: &TakeCheck, out: &mut dyn Write) -> Result<(), CliE
     for bar in told {
         for f in &bar.findings {
             let at = crate::songlog::decided::clock(bar.start_s);
-            let sure = format!("{:.0} %", 100.0 * f.certainty);
+            let sure = percent(f.certainty);
             let line = format!("{:<8}{at:>8}   {sure:<7}", place(bar.number, f.beat));
             writeln!(out, "{}", told_line("!", &line, &f.words))?;
         }

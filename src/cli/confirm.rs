@@ -142,11 +142,7 @@ pub(crate) fn run(args: &Args, out: &mut dyn Write) -> Result<Outcome, CliError>
     for hint in hints {
         writeln!(out, "{}", super::layout::wrap(&format!("note: {hint}"), 6))?;
     }
-    let open = match song.n_open() {
-        0 => "all chords are decided".into(),
-        n => format!("{n} of {} chords open", song.spans.len()),
-    };
-    writeln!(out, "decision {id}; {open}")?;
+    writeln!(out, "decision {id}; {}", deciding::open_words(&song))?;
     Ok(Outcome::Done)
 }
 

@@ -1,5 +1,6 @@
 //! The one error that a command ends with.
 
+use super::plain::one_line;
 use std::fmt;
 
 /// Why a command could not be carried out: what, where, and the way out.
@@ -10,10 +11,20 @@ pub(crate) struct CliError {
 }
 
 impl CliError {
-    /// An error in words: what was found, what was expected, what to do.
-    pub(crate) fn new(text: impl Into<String>) -> Self {
+    /// An error in words on one line: what was found, what was expected, what to do.
+    pub(crate) fn new(text: impl AsRef<str>) -> Self {
         Self {
-            text: text.into(),
+            text: one_line(text.as_ref()),
+            closed_pipe: false,
+        }
+    }
+
+    /// Several errors, each on a line of its own under what they have in common.
+    pub(crate) fn list(head: &str, errors: &[String]) -> Self {
+        let lines = std::iter::once(one_line(head))
+            .chain(errors.iter().map(|e| format!("  {}", one_line(e))));
+        Self {
+            text: lines.collect::<Vec<_>>().join("\n"),
             closed_pipe: false,
         }
     }
@@ -44,7 +55,7 @@ macro_rules! from_room {
     ($($error:ty),*) => {
         $(impl From<$error> for CliError {
             fn from(error: $error) -> Self {
-                Self { text: error.to_string(), closed_pipe: false }
+                Self::new(error.to_string())
             }
         })*
     };

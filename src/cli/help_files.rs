@@ -1,5 +1,6 @@
 //! `takebook help-files`: manual pages and shell completions.
 
+use super::plain::one_line;
 use super::{CliError, Outcome};
 use clap::{Command, ValueEnum};
 use clap_complete::Shell;
@@ -49,7 +50,7 @@ pub(crate) fn run(args: &Args, program: Command, out: &mut dyn Write) -> Result<
         writeln!(out, "{}", serde_json::json!({"version": 1, "files": names}))?;
     } else {
         for name in names {
-            writeln!(out, "wrote {name}")?;
+            writeln!(out, "wrote {}", one_line(&name))?;
         }
     }
     Ok(Outcome::Done)

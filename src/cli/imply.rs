@@ -1,6 +1,7 @@
 //! `takebook imply`: what a row of plucked fragments stands for.
 
-use super::name::{instrument, wrap};
+use super::layout::write_under;
+use super::name::instrument;
 use super::{CliError, Outcome};
 use crate::fretboard::{Instrument, Played, Typed, origins, read_played};
 use crate::theory::imply::{Fragment, Implied, Place, Reading, read_row};
@@ -220,9 +221,9 @@ pub(crate) fn run(args: &ImplyArgs, out: &mut dyn Write) -> Result<Outcome, CliE
             chord.label.symbol(),
             100.0 * chord.probability
         )?;
-        wrap(out, "      ", &chord.reason)?;
+        write_under(out, "      ", &chord.reason)?;
         if let Some(origin) = origin(&row, chord, &instrument) {
-            wrap(out, "      ", &format!("from the neck: {origin}"))?;
+            write_under(out, "      ", &format!("from the neck: {origin}"))?;
         }
         let others: Vec<String> = found.fragments[chord.first]
             .iter()
@@ -231,7 +232,7 @@ pub(crate) fn run(args: &ImplyArgs, out: &mut dyn Write) -> Result<Outcome, CliE
             .map(|(l, p)| format!("{} {:.0}%", l.symbol(), 100.0 * p))
             .collect();
         if !others.is_empty() {
-            wrap(out, "      ", &format!("or {}", others.join(", ")))?;
+            write_under(out, "      ", &format!("or {}", others.join(", ")))?;
         }
     }
     for (i, other) in found.readings.iter().enumerate().skip(1) {
@@ -241,7 +242,7 @@ pub(crate) fn run(args: &ImplyArgs, out: &mut dyn Write) -> Result<Outcome, CliE
         } else {
             format!("Reading {}", i + 1)
         };
-        wrap(
+        write_under(
             out,
             "",
             &format!(

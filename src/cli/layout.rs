@@ -1,6 +1,8 @@
 //! Text for a terminal of 80 columns: width, wrapping, chord boxes.
 
+use super::plain::one_line;
 use crate::fretboard::Shape;
+use std::io::Write;
 
 /// Columns that every command's output fits.
 pub(crate) const WIDTH: usize = 80;
@@ -19,6 +21,8 @@ pub(crate) fn pad(text: &str, width: usize) -> String {
 pub(crate) fn wrap(text: &str, indent: usize) -> String {
     let mut lines: Vec<String> = vec![String::new()];
     for word in text.split_whitespace() {
+        let own = word.trim_start_matches(HELD);
+        let word = &format!("{}{}", &word[..word.len() - own.len()], one_line(own));
         let last = lines.len() - 1;
         let room = WIDTH - if last == 0 { 0 } else { indent };
         let line = &mut lines[last];
@@ -35,11 +39,24 @@ pub(crate) fn wrap(text: &str, indent: usize) -> String {
     lines.join(&format!("\n{blank}"))
 }
 
+/// Stands for a blank that stays, until a line is wrapped.
+pub(super) const HELD: char = '\u{1}';
+
 /// As [`wrap`], but blanks at the start of the text stay.
 pub(crate) fn wrap_from(text: &str, indent: usize) -> String {
     let head: String = text.chars().take_while(|c| *c == ' ').collect();
-    let marked = format!("{}{}", "\u{1}".repeat(head.len()), text.trim_start());
-    wrap(&marked, indent).replace('\u{1}', " ")
+    let marked = format!(
+        "{}{}",
+        HELD.to_string().repeat(head.len()),
+        text.trim_start()
+    );
+    wrap(&marked, indent).replace(HELD, " ")
+}
+
+/// Writes a text after an indent; later lines are indented by two more.
+pub(crate) fn write_under(out: &mut dyn Write, indent: &str, text: &str) -> std::io::Result<()> {
+    let text = format!("{indent}{}", text.trim_start());
+    writeln!(out, "{}", wrap_from(&text, indent.len() + 2))
 }
 
 /// Frets that a chord box shows.

@@ -73,6 +73,7 @@ use live::hear;
 #[cfg(feature = "mic")]
 mod live {
     use super::super::keys::{Keys, clock};
+    use super::super::plain::shown;
     use super::screen::{Face, Shown};
     use super::{Args, CliError, Outcome, Write};
     use crate::drafting::{Listening, Tenth, ToListen};
@@ -194,7 +195,7 @@ mod live {
             return Ok(());
         }
         if n_kept > 0 {
-            let log = moments.log().display();
+            let log = shown(moments.log());
             writeln!(out, "Moments kept: {n_kept}, in {log}")?;
         }
         if !marks_s.is_empty() {

@@ -21,6 +21,7 @@ mod keys;
 mod layout;
 mod listen;
 mod name;
+mod plain;
 mod record;
 mod shapes;
 mod show;

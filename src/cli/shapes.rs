@@ -1,16 +1,20 @@
 //! `takebook shapes`: fingerings for a chord or a progression.
 
+mod limits;
 mod moves;
+mod told;
 
-use super::name::{instrument, wrap};
+use self::limits::{key_of, limits, over_bass, pitch_class, raised};
+use self::told::{capo_text, degree_text, sounding_chord, voicing_json, write_row, write_voicing};
+use super::layout::write_under;
+use super::name::instrument;
 use super::{CliError, Outcome};
 use crate::fretboard::{
-    Finger, Instrument, Limits, Row, STRETCH_CAUTION, Voicing, Wanted, distinct,
-    first_without_shape, smoothest, string_by_name, string_name, voicings,
+    Instrument, Limits, Row, Wanted, distinct, first_without_shape, smoothest, voicings,
 };
-use crate::theory::{Chord, Degree, Key, Mode, PitchClass, Spelled, number, roman, transpose};
+use crate::theory::{Chord, Key, PitchClass, number, roman, transpose};
 use clap::Args;
-use serde_json::{Value, json};
+use serde_json::json;
 use std::io::Write;
 
 /// Arguments of `takebook shapes`.
@@ -85,85 +89,6 @@ pub(crate) struct ShapesArgs {
     json: bool,
 }
 
-fn pitch_class(text: &str) -> Result<PitchClass, CliError> {
-    Ok(text.parse::<Spelled>()?.pitch_class())
-}
-
-fn strings(text: Option<&str>, instrument: &Instrument) -> Result<Vec<usize>, CliError> {
-    text.unwrap_or_default()
-        .split([' ', ','])
-        .filter(|w| !w.is_empty())
-        .map(|w| string_by_name(instrument, w).map_err(CliError::from))
-        .collect()
-}
-
-fn limits(args: &ShapesArgs, instrument: &Instrument) -> Result<Limits, CliError> {
-    let neck = instrument.highest_fret.saturating_sub(instrument.capo);
-    let mut limits = Limits {
-        highest_fret: Limits::default().highest_fret.min(neck),
-        left_out: strings(args.leave_out.as_deref(), instrument)?,
-        used: strings(args.with.as_deref(), instrument)?,
-        ring_open: strings(args.ring.as_deref(), instrument)?,
-        top: args.top.as_deref().map(pitch_class).transpose()?,
-        no_barre: args.no_barre,
-        no_open: args.no_open,
-        ..Limits::default()
-    };
-    if let Some(text) = &args.frets {
-        let bad = || {
-            CliError::new(format!(
-                "'{text}' is not a range of frets (expected LOWEST-HIGHEST, for example 5-9)"
-            ))
-        };
-        let (low, high) = text.split_once('-').ok_or_else(bad)?;
-        limits.lowest_fret = low.trim().parse().map_err(|_| bad())?;
-        limits.highest_fret = high.trim().parse().map_err(|_| bad())?;
-        if limits.highest_fret > neck {
-            return Err(crate::fretboard::FretboardError::FretRange {
-                fret: u32::from(limits.highest_fret),
-                highest: neck,
-            }
-            .into());
-        }
-    }
-    if let Some(fret) = args.position {
-        limits.lowest_fret = fret.max(1);
-        limits.highest_fret = neck;
-    }
-    if let Some(span) = args.span {
-        limits.span_mm = span;
-    }
-    limits.check(instrument)?;
-    Ok(limits)
-}
-
-/// The chord over another bass, as asked for.
-fn over_bass(chord: Chord, bass: Option<PitchClass>, key: Option<Key>) -> Chord {
-    let Some(bass) = bass else {
-        return chord;
-    };
-    let own = chord
-        .degrees()
-        .into_iter()
-        .find(|d| d.over(chord.root.pitch_class()) == bass);
-    let degree = own.unwrap_or_else(|| {
-        let key = key.unwrap_or(Key::usual(bass, Mode::Major));
-        Degree::between(chord.root, key.spell(bass))
-    });
-    chord.over(Degree::new((degree.number() - 1) % 7 + 1, degree.alter()))
-}
-
-/// Key for walks and transposing where none is given: the first chord's.
-fn key_of(chords: &[Chord]) -> Key {
-    chords
-        .first()
-        .map_or(Key::new(Spelled::new(0, 0), Mode::Major), |c| {
-            let minor = c.degrees().contains(&Degree::new(3, -1));
-            let mode = if minor { Mode::Minor } else { Mode::Major };
-            Key::usual(c.root.pitch_class(), mode)
-        })
-}
-
 pub(crate) fn run(args: &ShapesArgs, out: &mut dyn Write) -> Result<Outcome, CliError> {
     let instrument = instrument(&args.tuning, args.capo)?;
     let mut key = args.key.as_deref().map(str::parse::<Key>).transpose()?;
@@ -211,141 +136,6 @@ pub(crate) fn run(args: &ShapesArgs, out: &mut dyn Write) -> Result<Outcome, Cli
     }
 }
 
-fn fingers_text(v: &Voicing) -> String {
-    v.hand
-        .fingers
-        .iter()
-        .map(|f| f.map_or_else(|| "-".into(), Finger::text))
-        .collect()
-}
-
-fn notes_text(v: &Voicing, chord: &Chord, instrument: &Instrument) -> String {
-    instrument
-        .sounding(&v.shape)
-        .into_iter()
-        .flatten()
-        .map(|m| {
-            let pc = PitchClass::new(i32::from(m));
-            spell_in(chord, pc, instrument.capo)
-        })
-        .collect::<Vec<_>>()
-        .join(" ")
-}
-
-/// A sounding pitch class as the chord spells it, the capo taken into account.
-fn spell_in(chord: &Chord, pc: PitchClass, capo: u8) -> String {
-    let fingered = pc.up(-i32::from(capo));
-    let root = chord.root;
-    let own = chord
-        .degrees()
-        .into_iter()
-        .chain(chord.bass)
-        .find(|d| d.over(root.pitch_class()) == fingered);
-    own.map_or_else(
-        || Key::usual(fingered, Mode::Major).tonic.text(),
-        |d| d.note_over(root).text(),
-    )
-}
-
-/// Chords are named as fingered: the capo moves what sounds, not the shape.
-fn sounding_chord(chord: &Chord, instrument: &Instrument) -> Chord {
-    let by = i32::from(instrument.capo);
-    if by == 0 {
-        return chord.clone();
-    }
-    let from = key_of(std::slice::from_ref(chord));
-    transpose(
-        chord,
-        by,
-        Key::usual(from.tonic.pitch_class().up(by), from.mode),
-    )
-}
-
-fn voicing_json(v: &Voicing, chord: &Chord, instrument: &Instrument) -> Value {
-    json!({
-        "shape": v.shape.text(),
-        "fingers": fingers_text(v),
-        "notes": notes_text(v, chord, instrument),
-        "midi": instrument.sounding(&v.shape),
-        "n_fingers": v.hand.n_fingers,
-        "span_mm": (v.hand.span_mm * 10.0).round() / 10.0,
-        "barres": v.hand.barres.iter().map(|b| json!({
-            "fret": b.fret,
-            "from_string": string_name(instrument, b.from),
-            "to_string": string_name(instrument, b.to),
-            "finger": b.finger,
-        })).collect::<Vec<_>>(),
-        "muted_inside": v.hand.muted_inside,
-        "effort": (v.rank * 100.0).round() / 100.0,
-        "caution": v.hand.is_wide().then_some(STRETCH_CAUTION),
-        "missing": v.missing.iter().map(|pc| spell_in(chord, pc, instrument.capo)).collect::<Vec<_>>(),
-    })
-}
-
-fn write_voicing(
-    out: &mut dyn Write,
-    v: &Voicing,
-    chord: &Chord,
-    instrument: &Instrument,
-) -> Result<(), CliError> {
-    let missing: Vec<String> = v
-        .missing
-        .iter()
-        .map(|pc| spell_in(chord, pc, instrument.capo))
-        .collect();
-    let missing = if missing.is_empty() {
-        String::new()
-    } else {
-        format!("; without {}", missing.join(", "))
-    };
-    writeln!(
-        out,
-        "  {:<18} fingers {:<8} {}",
-        v.shape.text(),
-        fingers_text(v),
-        notes_text(v, chord, instrument)
-    )?;
-    wrap(
-        out,
-        "      ",
-        &format!("effort {:.1}: {}{missing}", v.rank, v.hand.words()),
-    )?;
-    if v.hand.is_wide() {
-        wrap(out, "      ", STRETCH_CAUTION)?;
-    }
-    Ok(())
-}
-
-fn degree_text(chord: &Chord, key: Option<Key>, wanted: bool) -> String {
-    match key.filter(|_| wanted) {
-        Some(key) => format!("  ({}, {})", roman(chord, key), number(chord, key)),
-        None => String::new(),
-    }
-}
-
-fn capo_text(chord: &Chord, instrument: &Instrument) -> String {
-    match instrument.capo {
-        0 => String::new(),
-        n => format!(
-            ", capo {n}: sounds {}",
-            sounding_chord(chord, instrument).symbol()
-        ),
-    }
-}
-
-/// Shapes are searched on the instrument as fingered: the capo only moves spans.
-fn wanted(chord: &Chord, instrument: &Instrument) -> Wanted {
-    Wanted::chord(&sounding_chord(chord, instrument))
-}
-
-fn raised(limits: &Limits, instrument: &Instrument) -> Limits {
-    Limits {
-        // a note asked for is named as fingered, like the chord
-        top: limits.top.map(|pc| pc.up(i32::from(instrument.capo))),
-        ..limits.clone()
-    }
-}
-
 fn run_one(
     args: &ShapesArgs,
     chord: &Chord,
@@ -378,7 +168,7 @@ fn run_one(
         });
         writeln!(out, "{value:#}")?;
     } else if shown.is_empty() {
-        wrap(
+        write_under(
             out,
             "",
             &format!(
@@ -405,25 +195,6 @@ fn run_one(
     } else {
         Outcome::Done
     })
-}
-
-fn find_row(
-    chords: &[Chord],
-    limits: &Limits,
-    top_line: &[Option<PitchClass>],
-    instrument: &Instrument,
-) -> Result<Row, usize> {
-    let sounding: Vec<Chord> = chords
-        .iter()
-        .map(|c| sounding_chord(c, instrument))
-        .collect();
-    let limits = raised(limits, instrument);
-    let top: Vec<Option<PitchClass>> = top_line
-        .iter()
-        .map(|t| t.map(|pc| pc.up(i32::from(instrument.capo))))
-        .collect();
-    smoothest(instrument, &sounding, &limits, &top)
-        .ok_or_else(|| first_without_shape(instrument, &sounding, &limits, &top).unwrap_or(0))
 }
 
 fn run_row(
@@ -457,7 +228,7 @@ fn run_row(
                     json!({"schema": "takebook-shapes-1", "row": null, "without_shape": symbol});
                 writeln!(out, "{value:#}")?;
             } else {
-                wrap(
+                write_under(
                     out,
                     "",
                     &format!(
@@ -503,26 +274,26 @@ fn run_row(
     Ok(Outcome::Done)
 }
 
-fn write_row(
-    out: &mut dyn Write,
+fn find_row(
     chords: &[Chord],
-    row: &Row,
-    key: Option<Key>,
+    limits: &Limits,
+    top_line: &[Option<PitchClass>],
     instrument: &Instrument,
-) -> Result<(), CliError> {
-    for (chord, v) in chords.iter().zip(&row.shapes) {
-        writeln!(
-            out,
-            "  {:<10} {:<18} fingers {:<8} {}{}",
-            chord.symbol(),
-            v.shape.text(),
-            fingers_text(v),
-            notes_text(v, chord, instrument),
-            degree_text(chord, key, true)
-        )?;
-        if v.hand.is_wide() {
-            wrap(out, "      ", STRETCH_CAUTION)?;
-        }
-    }
-    Ok(())
+) -> Result<Row, usize> {
+    let sounding: Vec<Chord> = chords
+        .iter()
+        .map(|c| sounding_chord(c, instrument))
+        .collect();
+    let limits = raised(limits, instrument);
+    let top: Vec<Option<PitchClass>> = top_line
+        .iter()
+        .map(|t| t.map(|pc| pc.up(i32::from(instrument.capo))))
+        .collect();
+    smoothest(instrument, &sounding, &limits, &top)
+        .ok_or_else(|| first_without_shape(instrument, &sounding, &limits, &top).unwrap_or(0))
+}
+
+/// Shapes are searched on the instrument as fingered: the capo only moves spans.
+fn wanted(chord: &Chord, instrument: &Instrument) -> Wanted {
+    Wanted::chord(&sounding_chord(chord, instrument))
 }

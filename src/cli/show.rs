@@ -1,9 +1,10 @@
 //! `takebook show`: a log as a chart in text, or the reasons for one bar.
 
-use super::layout::{WIDTH, chord_box, columns, pad, side_by_side, wrap_from};
+use super::layout::{HELD, WIDTH, chord_box, columns, pad, side_by_side, wrap_from};
+use super::plain::shell_word;
 use super::{CliError, Outcome};
 use crate::deciding::place::{Place, Twin, name_of, read, section_at, twins};
-use crate::deciding::song_json;
+use crate::deciding::{percent, song_json};
 use crate::songlog::decided::clock;
 use crate::songlog::song::{Bar, Section, Song, Span, State};
 use crate::songlog::{form, resolve, store};
@@ -29,6 +30,8 @@ pub(crate) struct Args {
 const FAIRLY_SURE: f64 = 0.6;
 /// How many of the least sure chords are named at the foot.
 const N_LEAST_SURE: usize = 5;
+/// A chord at least so sure is not named there.
+const DOUBTFUL: f64 = 0.995;
 /// How many shapes are drawn for a chord.
 const N_SHAPES: usize = 5;
 /// How many notes are listed for a chord.
@@ -81,6 +84,7 @@ fn chart(song: &Song, path: &Path, out: &mut dyn Write) -> Result<(), CliError> 
     for line in roadmap(song, &names) {
         writeln!(out, "{line}")?;
     }
+    let mut drawn = String::new();
     for (section, name) in song.sections.iter().zip(&names) {
         writeln!(out, "\n{}", heading(section, name, song))?;
         let bars: Vec<&Bar> = song
@@ -90,13 +94,14 @@ fn chart(song: &Song, path: &Path, out: &mut dyn Write) -> Result<(), CliError> 
             .collect();
         for line in lines(&bars, song) {
             writeln!(out, "{line}")?;
+            drawn += &line;
         }
         for line in section_notes(section, song) {
             writeln!(out, "{line}")?;
         }
     }
     writeln!(out)?;
-    foot(song, path, out)
+    foot(song, &drawn, path, out)
 }
 
 /// The order of the sections, and how each variant differs; nothing for a single section.
@@ -255,7 +260,8 @@ fn section_notes(section: &Section, song: &Song) -> Vec<String> {
         .collect()
 }
 
-fn foot(song: &Song, path: &Path, out: &mut dyn Write) -> Result<(), CliError> {
+/// Signs of the bars as drawn, what is open, warnings.
+fn foot(song: &Song, drawn: &str, path: &Path, out: &mut dyn Write) -> Result<(), CliError> {
     let mut legend = Vec::new();
     let open = || song.spans.iter().filter(|s| s.state == State::Open);
     let unsure = |s: &&Span| s.certainty.is_some_and(|c| c < FAIRLY_SURE);
@@ -271,13 +277,15 @@ fn foot(song: &Song, path: &Path, out: &mut dyn Write) -> Result<(), CliError> {
     if song.spans.iter().any(|s| !s.notes.is_empty()) {
         legend.push("* a note");
     }
-    if song.spans.iter().any(|s| s.label == Label::NoChord) {
+    if drawn.contains("N.C.") {
         legend.push("N.C. no chord");
     }
     if song.spans.iter().any(|s| s.label == Label::Unknown) {
         legend.push("(?) no name");
     }
-    legend.push("% goes on");
+    if drawn.contains('%') {
+        legend.push("% goes on");
+    }
     writeln!(out, "{}", wrap_from(&legend.join("; "), 0))?;
     let (n_open, n) = (song.n_open(), song.spans.len());
     if n_open == 0 {
@@ -293,18 +301,17 @@ fn foot(song: &Song, path: &Path, out: &mut dyn Write) -> Result<(), CliError> {
 }
 
 fn least_sure(song: &Song, path: &Path, out: &mut dyn Write) -> Result<(), CliError> {
+    let sure = |s: &Span| s.certainty.unwrap_or(1.0);
     let mut open: Vec<&Span> = song
         .spans
         .iter()
-        .filter(|s| s.state == State::Open && s.certainty.is_some())
+        .filter(|s| s.state == State::Open && s.certainty.is_some() && !said_by_file(s))
         .collect();
-    open.sort_by(|a, b| {
-        let sure = |s: &Span| s.certainty.unwrap_or(1.0);
-        sure(a).total_cmp(&sure(b))
-    });
+    open.sort_by(|a, b| sure(a).total_cmp(&sure(b)));
     let worst: Vec<String> = open
         .iter()
         .take(N_LEAST_SURE)
+        .filter(|s| sure(s) < DOUBTFUL)
         .map(|s| {
             let sure = percent(s.certainty.unwrap_or(0.0));
             let other = s.candidates.iter().find(|c| c.label != s.label);
@@ -318,14 +325,22 @@ fn least_sure(song: &Song, path: &Path, out: &mut dyn Write) -> Result<(), CliEr
             )
         })
         .collect();
+    if worst.is_empty() {
+        // none is doubtful: they are looked at in their order
+        open.sort_by(|a, b| a.start_s.total_cmp(&b.start_s));
+    }
     if let Some(first) = open.first() {
-        let line = format!("least sure: {}", worst.join(", "));
+        let line = if worst.is_empty() {
+            format!("each of them {} sure", percent(sure(first)))
+        } else {
+            format!("least sure: {}", worst.join(", "))
+        };
         writeln!(out, "{}", wrap_from(&line, 12))?;
         if let Some((_, bar)) = section_at(first.start_s.max(0.0) + 0.13, song) {
             writeln!(
                 out,
                 "why: takebook show {} --bar {}",
-                path.display(),
+                shell_word(path),
                 bar.number
             )?;
         }
@@ -333,9 +348,9 @@ fn least_sure(song: &Song, path: &Path, out: &mut dyn Write) -> Result<(), CliEr
     Ok(())
 }
 
-/// `87 %`.
-pub(crate) fn percent(share: f64) -> String {
-    format!("{:.0} %", share * 100.0)
+/// A chord from someone's file: nothing was heard, so nothing is doubted.
+fn said_by_file(span: &Span) -> bool {
+    span.candidates.len() == 1 && span.certainty == Some(1.0)
 }
 
 fn bar(song: &Song, number: u32, json: bool, out: &mut dyn Write) -> Result<(), CliError> {
@@ -409,6 +424,7 @@ fn reasons(span: &Span, song: &Song, out: &mut dyn Write) -> Result<(), CliError
     let state = match (span.state, span.certainty) {
         (State::Open, _) => "open".into(),
         (State::Decided, None) => "decided, your own".into(),
+        (State::Decided, Some(_)) if said_by_file(span) => "decided, as the file says".into(),
         (State::Decided, Some(sure)) => format!("decided, proposed with {}", percent(sure)),
     };
     let line = format!(
@@ -425,7 +441,11 @@ fn reasons(span: &Span, song: &Song, out: &mut dyn Write) -> Result<(), CliError
             "  {} {} {:>5}  {}",
             i + 1,
             pad(&c.label.symbol(), 10),
-            percent(c.probability),
+            if said_by_file(span) {
+                String::new()
+            } else {
+                percent(c.probability)
+            },
             c.reason
         );
         writeln!(out, "{}", wrap_columns(&line, 22))?;
@@ -460,9 +480,10 @@ fn reasons(span: &Span, song: &Song, out: &mut dyn Write) -> Result<(), CliError
 fn wrap_columns(line: &str, indent: usize) -> String {
     let head: String = line.chars().take(indent).collect();
     let tail: String = line.chars().skip(indent).collect();
-    let marked = format!("{}{tail}", "\u{1}".repeat(columns(&head)));
+    let held = HELD.to_string().repeat(columns(&head));
+    let marked = format!("{held}{tail}");
     let wrapped = super::layout::wrap(&marked, indent);
-    wrapped.replacen(&"\u{1}".repeat(columns(&head)), &head, 1)
+    wrapped.replacen(&held, &head, 1)
 }
 
 fn heard_notes(span: &Span) -> String {

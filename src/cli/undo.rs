@@ -1,8 +1,11 @@
 //! `takebook undo`: takes decisions back; the history.
 
+use super::layout::wrap_from;
+use super::plain::shell_word;
 use super::{CliError, Outcome};
 use crate::deciding::{self, Undone};
-use crate::songlog::decided::{Act, holding};
+use crate::songlog::decided::{Act, Decision, holding};
+use crate::songlog::song::Song;
 use crate::songlog::{Log, resolve, store};
 use std::io::Write;
 use std::path::PathBuf;
@@ -24,6 +27,9 @@ pub(crate) struct Args {
     json: bool,
 }
 
+/// Of a decision with more acts than this only the first is named.
+const N_NAMED: usize = 6;
+
 pub(crate) fn run(args: Args, out: &mut dyn Write) -> Result<Outcome, CliError> {
     if args.list {
         let log = store::load(&args.log)?;
@@ -31,6 +37,7 @@ pub(crate) fn run(args: Args, out: &mut dyn Write) -> Result<Outcome, CliError> 
         return Ok(Outcome::Done);
     }
     let Undone { id, of, log } = deciding::undo(&args.log, &args.numbers)?;
+    let song = resolve(&log);
     let words: Vec<String> = log
         .decided
         .iter()
@@ -41,21 +48,22 @@ pub(crate) fn run(args: Args, out: &mut dyn Write) -> Result<Outcome, CliError> 
             } else {
                 "taken back"
             };
-            format!("{} {what}: {}", d.id, d.text())
+            format!("{} {what}: {}", d.id, in_words(d, &song))
         })
         .collect();
-    let n_open = resolve(&log).n_open();
+    let n_open = song.n_open();
     if args.json {
         let result = serde_json::json!({"version": 1, "decision": id, "of": of, "n_open": n_open});
         writeln!(out, "{result}")?;
     } else {
         for line in words {
-            writeln!(out, "{line}")?;
+            writeln!(out, "{}", wrap_from(&line, 2))?;
         }
         writeln!(
             out,
-            "{n_open} chords open. To bring it back: takebook undo {} {id}",
-            args.log.display()
+            "{}. To bring it back: takebook undo {} {id}",
+            deciding::open_words(&song),
+            shell_word(&args.log)
         )?;
     }
     Ok(Outcome::Done)
@@ -83,14 +91,35 @@ fn list(log: &Log, json: bool, out: &mut dyn Write) -> Result<(), CliError> {
     if log.decided.is_empty() {
         writeln!(out, "nothing was decided yet")?;
     }
+    let song = resolve(log);
     for (d, holds) in log.decided.iter().zip(holds) {
-        let mut text = d.text();
-        if d.acts.len() > 6 {
-            text = format!("{} and {} more", d.acts[0].text(), d.acts.len() - 1);
-        }
         let mark = if holds { "" } else { " (taken back)" };
-        let line = format!("{:>4}  {}  {text}{mark}", d.id, d.at);
-        writeln!(out, "{}", super::layout::wrap_from(&line, 28))?;
+        let line = format!(
+            "{:>4}  {}  {}{mark}",
+            d.id,
+            minute(&d.at),
+            in_words(d, &song)
+        );
+        writeln!(out, "{}", wrap_from(&line, 27))?;
     }
     Ok(())
+}
+
+/// The acts of a decision with bars and beats; of many only the first.
+fn in_words(decision: &Decision, song: &Song) -> String {
+    let words = |act: &Act| deciding::words(act, song);
+    match &decision.acts[..] {
+        [first, more @ ..] if more.len() >= N_NAMED => {
+            format!("{} and {} more", words(first), more.len())
+        }
+        acts => acts.iter().map(words).collect::<Vec<_>>().join("; "),
+    }
+}
+
+/// `2026-03-01 18:05 UTC` for `2026-03-01T18:05:09Z`.
+fn minute(at: &str) -> String {
+    match (at.get(..10), at.get(11..16)) {
+        (Some(day), Some(time)) if at.ends_with('Z') => format!("{day} {time} UTC"),
+        _ => at.into(),
+    }
 }

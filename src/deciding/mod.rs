@@ -21,4 +21,4 @@ pub use request::Request;
 pub use requested::bar_beats;
 pub use save::{Made, acts_of, decide};
 pub use undo::{Undone, redo, redoable, undo, undoable};
-pub use words::{hints, words};
+pub use words::{hints, open_words, percent, words};

@@ -179,10 +179,24 @@ pub fn section_at(at_s: f64, song: &Song) -> Option<(usize, &Bar)> {
     Some((i, bar))
 }
 
-/// A time as bar and beat: `12` on a downbeat, `12.3` on a beat, `12.2+` between beats.
+/// Nearer than this it is on the beat, s.
+const ON_S: f64 = 0.12;
+
+/// What [`name_of`] calls a time before the first bar, and one after the last.
+pub(super) const START: &str = "start";
+pub(super) const END: &str = "end";
+
+/// A time as bar and beat: `12` on a downbeat, `12.3` on a beat, `12.2+` between
+/// beats; `start` before the first bar, `end` after the last.
 pub fn name_of(at_s: f64, song: &Song) -> String {
-    /// Nearer than this it is on the beat, s.
-    const ON_S: f64 = 0.12;
+    if let (Some(first), Some(last)) = (song.bars.first(), song.bars.last()) {
+        if at_s < first.start_s - ON_S {
+            return START.into();
+        }
+        if at_s > last.end_s - ON_S {
+            return END.into();
+        }
+    }
     if let Some(bar) = bar_at(at_s + ON_S, song) {
         let beats = beats_of(bar, song);
         let n = beats.iter().rposition(|b| *b <= at_s + ON_S).unwrap_or(0);

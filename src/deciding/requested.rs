@@ -1,6 +1,7 @@
 //! A request as acts: which chords, edges and sections it is about.
 
 use super::place::{Place, name_of, read_moment, twins};
+use super::words::percent;
 use super::{DecideError, Request};
 use crate::fretboard::Shape;
 use crate::songlog::decided::{Act, How};
@@ -377,9 +378,4 @@ fn candidates(span: &Span) -> String {
         .map(|(i, c)| format!("{} {} {}", i + 1, c.label.symbol(), percent(c.probability)))
         .collect();
     all.join(", ")
-}
-
-/// `87 %`.
-fn percent(share: f64) -> String {
-    format!("{:.0} %", share * 100.0)
 }

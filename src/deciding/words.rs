@@ -1,17 +1,43 @@
 //! Decisions in words: with bars and beats, and what a practised eye would remark.
 
-use super::place::{name_of, section_at};
+use super::place::{START, name_of, section_at};
 use crate::fretboard::Shape;
 use crate::songlog::decided::{Act, How};
 use crate::songlog::form;
 use crate::songlog::song::Song;
 use crate::theory::{Label, PitchClassSet};
 
+/// A probability in words: `87 %`, and `>99 %` or `<1 %` where rounding would
+/// claim more than hearing can know.
+pub fn percent(share: f64) -> String {
+    match (share * 100.0).round() {
+        whole if whole >= 100.0 => ">99 %".into(),
+        whole if whole <= 0.0 => "<1 %".into(),
+        whole => format!("{whole} %"),
+    }
+}
+
+/// `3 of 21 chords open`, or that all are decided.
+pub fn open_words(song: &Song) -> String {
+    match song.n_open() {
+        0 => "all chords are decided".into(),
+        n => format!("{n} of {} chords open", song.spans.len()),
+    }
+}
+
 /// An act in words with bars and beats instead of times.
 pub fn words(act: &Act, song: &Song) -> String {
     let at = |t: f64| name_of(t, song);
     let place = |start_s: f64, end_s: f64| {
         let (from, to) = (at(start_s), at(end_s));
+        if from == START
+            && song
+                .bars
+                .first()
+                .is_some_and(|b| to == b.number.to_string())
+        {
+            return format!("before bar {to}");
+        }
         let last = section_at(end_s - 0.13, song).map(|(_, b)| b.number.to_string());
         match last {
             // whole bars are named by their numbers alone
@@ -136,4 +162,18 @@ fn foreign_notes(shape: &Shape, chord: &crate::theory::Chord, song: &Song) -> Op
             chord.symbol()
         )
     })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::percent;
+
+    #[test]
+    fn rounding_claims_neither_all_nor_nothing() {
+        let said = [1.0, 0.996, 0.994, 0.5, 0.006, 0.004, 0.0].map(percent);
+        assert_eq!(
+            said,
+            [">99 %", ">99 %", "99 %", "50 %", "1 %", "<1 %", "<1 %"]
+        );
+    }
 }

@@ -4,11 +4,14 @@ use super::assets::is_html;
 use super::error::{ApiError, ApiResult, off_thread};
 use super::server::Room;
 use crate::chart::{ChartError, Format, Options, Page, write};
+use crate::fretboard::Tuning;
 use crate::theory::Key;
 use axum::extract::rejection::QueryRejection;
 use axum::extract::{Query, State};
 use axum::http::header;
 use axum::response::{IntoResponse, Response};
+use std::fmt::Display;
+use std::str::FromStr;
 
 #[derive(serde::Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -17,9 +20,16 @@ pub(super) struct Wanted {
     paper: Option<String>,
     key: Option<String>,
     capo: Option<u8>,
+    tuning: Option<String>,
     offset_s: Option<f64>,
     #[serde(default)]
     degrees: Flag,
+    #[serde(default)]
+    degrees_under: Flag,
+    #[serde(default)]
+    easy: Flag,
+    #[serde(default)]
+    save_ink: Flag,
     #[serde(default)]
     left_handed: Flag,
     #[serde(default)]
@@ -59,15 +69,15 @@ impl Wanted {
                 )));
             }
         };
-        let key = self
-            .key
-            .as_deref()
-            .filter(|k| !k.is_empty())
-            .map(str::parse::<Key>)
-            .transpose()
-            .map_err(|e| ApiError::bad(format!("key: {e}")))?;
+        let key = parsed::<Key>("key", self.key.as_deref())?;
+        let tuning = parsed::<Tuning>("tuning", self.tuning.as_deref())?;
         if self.written_out.is_on() && self.short.is_on() {
             return Err(ApiError::bad("written_out and short exclude each other"));
+        }
+        if self.degrees.is_on() && self.degrees_under.is_on() {
+            return Err(ApiError::bad(
+                "degrees and degrees_under exclude each other",
+            ));
         }
         let offset_s = self.offset_s.unwrap_or(0.0);
         if !offset_s.is_finite() {
@@ -77,15 +87,26 @@ impl Wanted {
             page,
             key,
             capo: self.capo,
+            tuning,
             degrees: self.degrees.is_on(),
+            degrees_under: self.degrees_under.is_on(),
+            easy: self.easy.is_on(),
+            save_ink: self.save_ink.is_on(),
             left_handed: self.left_handed.is_on(),
             large: self.large.is_on(),
             written_out: self.written_out.is_on(),
             short: self.short.is_on(),
             offset_s,
-            ..Options::default()
         })
     }
+}
+
+/// A field as a form sends it: empty is not given.
+fn parsed<T: FromStr<Err: Display>>(name: &str, text: Option<&str>) -> ApiResult<Option<T>> {
+    text.filter(|t| !t.is_empty())
+        .map(str::parse)
+        .transpose()
+        .map_err(|e| ApiError::bad(format!("{name}: {e}")))
 }
 
 impl From<ChartError> for ApiError {

@@ -14,6 +14,7 @@ pub mod form;
 mod form_tests;
 mod format;
 pub mod heard;
+mod parts;
 mod records;
 pub mod resolve;
 mod saving;

@@ -30,9 +30,22 @@ pub fn load(path: &Path) -> Result<Log, LogError> {
         path: path.into(),
         source,
     };
+    let kind = std::fs::metadata(path).map_err(failed)?;
+    if !kind.is_file() {
+        // opening a pipe that nobody writes to would wait for ever
+        let what = if kind.is_dir() {
+            "a folder"
+        } else {
+            "a pipe or a device"
+        };
+        return Err(LogError::NotALog {
+            path: path.into(),
+            found: format!("it is {what}"),
+        });
+    }
     let file = File::open(path).map_err(failed)?;
     let mut bytes = Vec::new();
-    // not by its stated size: a device or a pipe states none
+    // not by its stated size: it may grow meanwhile
     file.take(MAX_BYTES + 1)
         .read_to_end(&mut bytes)
         .map_err(failed)?;
@@ -66,8 +79,13 @@ pub fn lock(path: &Path) -> Result<Locked, LogError> {
         path: path.into(),
         source,
     };
-    if path.is_dir() {
-        return Err(failed(std::io::Error::other("it is a folder")));
+    if path.exists() && !path.is_file() {
+        let what = if path.is_dir() {
+            "a folder"
+        } else {
+            "a pipe or a device"
+        };
+        return Err(failed(std::io::Error::other(format!("it is {what}"))));
     }
     // a link is followed, so that saving replaces the log and not the link
     let real = std::fs::canonicalize(path).unwrap_or_else(|_| path.into());

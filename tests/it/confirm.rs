@@ -4,6 +4,8 @@ use crate::log_sample::{file, run, stderr, stdout};
 use crate::outside::takebook;
 use std::path::Path;
 use std::process::Stdio;
+use takebook::songlog::decided::{Act, How};
+use takebook::theory::Label;
 
 /// A folder of its own with the sample log in it; runs `takebook COMMAND LOG WORDS…`.
 struct Desk {
@@ -227,12 +229,35 @@ fn one_key_for_the_whole_says_which_keys_it_takes_away() {
 }
 
 #[test]
+fn what_sounds_before_and_after_the_bars_is_named_so() {
+    let mut log = crate::log_sample::log();
+    log.heard.bars.retain(|b| (2..=11).contains(&b.number));
+    log.heard.beats.retain(|b| (2.0..22.0).contains(&b.time_s));
+    let song = takebook::songlog::resolve(&log);
+    let chord = |start_s, end_s| Act::Chord {
+        start_s,
+        end_s,
+        label: Label::NoChord,
+        how: How::Own,
+    };
+    let words = |start_s, end_s| takebook::deciding::words(&chord(start_s, end_s), &song);
+    assert_eq!(words(0.0, 2.0), "before bar 2: N.C. (your own)");
+    assert_eq!(words(20.0, 22.0), "bar 11: N.C. (your own)");
+    assert_eq!(words(20.0, 24.0), "bar 11: N.C. (your own)");
+    assert_eq!(words(4.0, 24.0), "bars 3 to 11: N.C. (your own)");
+    assert_eq!(words(21.0, 24.0), "11.3 to end: N.C. (your own)");
+}
+
+#[test]
 fn decisions_are_listed_taken_back_and_brought_back() {
     let desk = Desk::new();
     desk.refuses("undo", "", "nothing to take back");
     desk.ok("confirm", "1 --chord G7");
     desk.ok("confirm", "2 --chord D7");
-    assert!(desk.ok("undo", "").contains("2 taken back: D7"));
+    assert!(
+        desk.ok("undo", "")
+            .contains("2 taken back: bar 2: D7 (your own)")
+    );
     assert!(desk.chords().starts_with("G7 D/F♯? "));
     desk.refuses(
         "undo",
@@ -249,7 +274,7 @@ fn decisions_are_listed_taken_back_and_brought_back() {
     assert!(
         text.lines()
             .next()
-            .is_some_and(|l| l.ends_with("(own) (taken back)")),
+            .is_some_and(|l| l.ends_with(" UTC bar 1: G7 (your own) (taken back)")),
         "{text}"
     );
 }

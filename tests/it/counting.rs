@@ -106,15 +106,7 @@ fn pushes_odd_bars_and_slow_triplets_are_counted() {
     for line in String::from_utf8_lossy(&graded.stdout).lines() {
         println!("{line}");
         let scores: Value = serde_json::from_str(line).expect("JSON");
-        for (what, least) in FLOORS {
-            let reached = scores[what].as_f64().expect("a measure");
-            if reached < least {
-                wrong.push(format!(
-                    "{}: {what} {reached:.3}, at least {least}",
-                    scores["take"]
-                ));
-            }
-        }
+        wrong.extend(outside::under_floors(&scores, &FLOORS));
     }
     assert!(wrong.is_empty(), "{}", wrong.join("\n"));
 }

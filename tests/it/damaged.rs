@@ -255,22 +255,8 @@ fn damaged_files_of_other_programs_are_refused_in_words_or_make_a_log() {
                     continue;
                 }
             };
-            let mut log = songlog::Log {
-                take: songlog::Take {
-                    file: name.clone(),
-                    kind: kind.words().into(),
-                    rate_hz: 0,
-                    channels: 0,
-                    bytes: bytes.len() as u64,
-                    fingerprint: None,
-                },
-                drafted: "2031-05-02T18:30:00Z".into(),
-                heard: taken.heard,
-                decided: Vec::new(),
-            };
-            if !taken.acts.is_empty() {
-                log.decide("2031-05-02T18:30:00Z".into(), taken.acts);
-            }
+            let record = kind.record(name.clone(), bytes.len() as u64);
+            let log = taken.into_log(record, "2031-05-02T18:30:00Z".into(), Vec::new());
             // `draft` refuses what makes no sense and says where; seldom, for the readers see most
             if songlog::validate::sense(&log).is_err() {
                 n_senseless += 1;

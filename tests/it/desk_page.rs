@@ -58,6 +58,11 @@ fn what_is_decided_on_the_page_is_in_the_log_and_there_after_a_reload() {
 }
 
 #[test]
+fn a_new_key_stands_over_the_line_it_begins() {
+    scenario("showsKeys");
+}
+
+#[test]
 fn chords_and_shapes_are_named_while_typed() {
     scenario("writes");
 }

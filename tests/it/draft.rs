@@ -159,6 +159,112 @@ fn one_bad_take_among_several_spoils_no_other() {
 }
 
 #[test]
+fn the_folder_for_the_logs_of_several_takes_is_made() {
+    let (_keep, dir) = folder();
+    take(&dir, "a.wav", 1.0, 110.0);
+    take(&dir, "b.wav", 1.0, 110.0);
+    let (code, out, err) = run_in(&dir, "draft a.wav b.wav -o logs");
+    assert!(code != 2 && err.is_empty(), "{err}");
+    assert!(out.contains("a.wav -> logs/a.takebook\n"), "{out}");
+    assert!(dir.join("logs/b.takebook").is_file());
+    // a folder of takes has one log each, though it holds one take today
+    std::fs::create_dir(dir.join("takes")).expect("writable");
+    take(&dir, "takes/c.wav", 1.0, 110.0);
+    let (code, _, err) = run_in(&dir, "draft takes -o later");
+    assert!(code != 2 && err.is_empty(), "{err}");
+    assert!(dir.join("later/c.takebook").is_file());
+    fails(
+        &dir,
+        "draft a.wav b.wav -o gone/logs",
+        "cannot make the folder",
+    );
+}
+
+#[test]
+fn a_name_that_would_steer_the_terminal_is_spelled_out() {
+    let (_keep, dir) = folder();
+    let odd = "two\nlines \u{1b}[31mred";
+    let spelled = r"two\nlines \u{1b}[31mred";
+    let take = take(&dir, &format!("{odd}.wav"), 1.0, 110.0);
+    let log = dir.join(format!("{odd}.takebook"));
+    let chart = dir.join(format!("{odd}.txt"));
+    let ways: [&[&Path]; 6] = [
+        &[Path::new("draft"), &take],
+        &[Path::new("show"), &log],
+        &[Path::new("chart"), &log, Path::new("-o"), &chart],
+        &[Path::new("chart"), &log, Path::new("-o"), &chart],
+        &[Path::new("draft"), &take, Path::new("none.wav")],
+        &[Path::new("show"), &take],
+    ];
+    for (i, words) in ways.iter().enumerate() {
+        let output = takebook()
+            .args(*words)
+            .current_dir(&dir)
+            .output()
+            .expect("starts");
+        let said = stdout(&output) + &stderr(&output);
+        assert!(said.contains(spelled), "{i}: {said}");
+        assert!(!said.contains('\u{1b}'), "{i}: {said:?}");
+        assert!(!said.contains("two\n"), "{i}: {said:?}");
+    }
+}
+
+#[test]
+fn a_pipe_a_device_or_a_folder_is_no_log() {
+    let (_keep, dir) = folder();
+    take(&dir, "a.wav", 1.0, 110.0);
+    run_in(&dir, "draft a.wav");
+    let made = std::process::Command::new("mkfifo")
+        .args(["pipe.takebook", "pipe.mid"])
+        .current_dir(&dir)
+        .status();
+    assert!(made.expect("mkfifo runs").success());
+    std::fs::create_dir(dir.join("folder.takebook")).expect("writable");
+    // nobody writes to the pipe: a program that opened it would never come back
+    for words in [
+        "show LOG",
+        "confirm LOG all --take-first",
+        "undo LOG",
+        "check LOG",
+        "chart LOG -o x.txt",
+        "listen --play LOG -o x.wav",
+    ] {
+        fails(
+            &dir,
+            &words.replace("LOG", "pipe.takebook"),
+            "it is a pipe or a device",
+        );
+        fails(
+            &dir,
+            &words.replace("LOG", "/dev/null"),
+            "it is a pipe or a device",
+        );
+        if !words.starts_with("chart") {
+            fails(
+                &dir,
+                &words.replace("LOG", "folder.takebook"),
+                "it is a folder",
+            );
+        }
+    }
+    fails(
+        &dir,
+        "draft a.wav -o pipe.takebook",
+        "it is a pipe or a device",
+    );
+    fails(
+        &dir,
+        "draft pipe.mid -o x.takebook",
+        "it is a folder, a pipe or a device",
+    );
+    fails(
+        &dir,
+        "grade pipe.takebook a.takebook",
+        "it is a pipe or a device",
+    );
+}
+
+#[test]
 fn what_cannot_be_drafted_is_refused_with_the_way_out() {
     let (_keep, dir) = folder();
     take(&dir, "a.wav", 1.0, 110.0);
@@ -190,7 +296,7 @@ fn what_cannot_be_drafted_is_refused_with_the_way_out() {
     fails(
         &dir,
         "draft a.wav b.wav -o one.takebook",
-        "-o must be a folder that exists",
+        "-o names a folder, and 'one.takebook' is none",
     );
     fails(
         &dir,

@@ -93,15 +93,7 @@ fn long_takes_are_counted_and_divided_as_their_midi_files_say() {
         if scores["by"] != "takebook" {
             continue;
         }
-        for (what, least) in FLOORS {
-            let reached = scores[what].as_f64().expect("a measure");
-            if reached < least {
-                wrong.push(format!(
-                    "{}: {what} {reached:.3}, at least {least}",
-                    scores["take"]
-                ));
-            }
-        }
+        wrong.extend(outside::under_floors(&scores, &FLOORS));
         let tempo = scores["tempo"].as_f64().expect("a measure");
         if (tempo - 1.0).abs() > 0.04 {
             wrong.push(format!(

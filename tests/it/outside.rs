@@ -40,6 +40,16 @@ pub(crate) fn python(script: &str, args: &[&str]) -> Output {
     output
 }
 
+/// Measures that lie under their floors, each in words; `scores` is one take's, by name.
+pub(crate) fn under_floors(scores: &serde_json::Value, floors: &[(&str, f64)]) -> Vec<String> {
+    let under = |(what, least): &(&str, f64)| {
+        let reached = scores[*what].as_f64().expect("a measure");
+        (reached < *least)
+            .then(|| format!("{}: {what} {reached:.3}, at least {least}", scores["take"]))
+    };
+    floors.iter().filter_map(under).collect()
+}
+
 /// A program from the system's packages, ready to be given arguments.
 ///
 /// # Panics

@@ -6,12 +6,12 @@ import { shutDown } from "./desk_browser.mjs";
 import { agreesOnNotes } from "./desk_notes.mjs";
 import { missesSoundAndLog, recoversFromARestart, twoPages } from "./desk_together.mjs";
 import { plays } from "./desk_sound.mjs";
-import { decides, delivers, writes } from "./desk_decisions.mjs";
+import { decides, delivers, showsKeys, writes } from "./desk_decisions.mjs";
 import { isAccessible, worksByKeyboard } from "./desk_access.mjs";
 import { listens } from "./desk_live.mjs";
 import { measuresFrames, takesPictures } from "./desk_frames.mjs";
 
-const scenarios = { plays, decides, writes, delivers, twoPages, recoversFromARestart, missesSoundAndLog, listens, isAccessible, worksByKeyboard, agreesOnNotes, measuresFrames, takesPictures };
+const scenarios = { plays, decides, showsKeys, writes, delivers, twoPages, recoversFromARestart, missesSoundAndLog, listens, isAccessible, worksByKeyboard, agreesOnNotes, measuresFrames, takesPictures };
 
 const [name, program, log, ...rest] = process.argv.slice(2);
 if (!scenarios[name] || !log) {

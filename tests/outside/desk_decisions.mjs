@@ -215,10 +215,43 @@ export async function delivers({ program, log }) {
   const [download] = await Promise.all([second.waitForEvent("download"), second.click('a[data-format="txt"]')]);
   const text = readFileSync(await download.path());
   assert.ok(text.equals(byCommand(program, log, "txt", ["--written-out", "--key", "A"])), "written out, in A");
+  // what a beginner gets
+  await second.fill('#deliver input[type="text"]', "");
+  await second.selectOption("#deliver select >> nth=1", "");
+  await second.selectOption("#deliver select >> nth=2", "degrees_under");
+  await second.selectOption("#deliver select >> nth=3", "drop-d");
+  await second.check('#deliver label:has-text("open shapes only") input');
+  await second.check('#deliver label:has-text("little ink") input');
+  const [easy] = await Promise.all([second.waitForEvent("download"), second.click('a[data-format="svg"]')]);
+  const asked = ["--degrees=under", "--tuning", "drop-d", "--easy", "--save-ink"];
+  assert.ok(readFileSync(await easy.path()).equals(byCommand(program, log, "svg", asked)), "simplified, in drop-d");
   const [print] = await Promise.all([context.waitForEvent("page"), page.click("text=Print view")]);
   await print.waitForLoadState();
   assert.match(await print.title(), /./);
   assert.ok((await print.textContent("body")).includes("open"), "the print view is the chart");
+  contented(page, desk.origin);
+}
+
+export async function showsKeys({ program, log }) {
+  const command = (...words) => execFileSync(program, [words[0], log, ...words.slice(1)]);
+  command("confirm", "10", "--key", "A");
+  const desk = await startDesk(program, log);
+  const page = await openPage(await openBrowser(), desk.url);
+  const rows = () => page.$$eval("#parts .new-key", (all) => all.map((n) => [n.textContent, n.nextElementSibling.dataset.first]));
+  const until = (n) => page.waitForFunction((m) => document.querySelectorAll("#parts .new-key").length === m, n);
+  assert.deepEqual(await rows(), [["Key of A major", "10"]], "a line begins where the key does");
+  assert.match(await page.textContent("#facts"), /G major, A major from bar 10 ·/);
+  assert.match(byCommand(program, log, "txt").toString(), /Key of A major\n +10 /, "as on the printed chart");
+  // the bars before it still fill their lines, and what was heard keeps its ground plan
+  assert.deepEqual(await page.$$eval("#parts .line", (all) => all.slice(0, 4).map((n) => n.dataset.first)), ["1", "5", "9", "10"]);
+  await chooseBar(page, 10);
+  await page.waitForSelector(".evidence .heard");
+  // back to the first key, by another program while the page is open
+  command("confirm", "14", "--key", "G");
+  await until(2);
+  assert.deepEqual(await rows(), [["Key of A major", "10"], ["Key of G major", "14"]]);
+  await does(page, () => page.click("#undo"), /^Taken back/);
+  await until(1);
   contented(page, desk.origin);
 }
 

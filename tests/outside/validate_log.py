@@ -5,18 +5,14 @@ python validate_log.py SCHEMA LOG...   prints one line a log: `valid` or where i
 """
 
 import datetime
-import json
 import sys
 
 import jsonschema
+import schema_check
 
-with open(sys.argv[1], encoding="utf-8") as file:
-    schema = json.load(file)
-jsonschema.Draft202012Validator.check_schema(schema)
-validator = jsonschema.Draft202012Validator(schema)
+validator = jsonschema.Draft202012Validator(schema_check.schema(sys.argv[1]))
 for path in sys.argv[2:]:
-    with open(path, encoding="utf-8") as file:
-        log = json.load(file)
+    log = schema_check.read(path)
     error = jsonschema.exceptions.best_match(validator.iter_errors(log))
     if error is not None:
         print("invalid at", error.json_path)

@@ -15,7 +15,7 @@ const RIGHT: f64 = 4.0;
 const OR: f64 = 6.0;
 /// Heights, mm: caption, name from the capo, signs above the box, frets below.
 const CAPTION: f64 = 5.0;
-const HELD_AS: f64 = 3.4;
+const HELD_AS: f64 = 4.2;
 const TOPS: f64 = 3.6;
 const FRETS: f64 = 5.0;
 const ROW_GAP: f64 = 3.0;

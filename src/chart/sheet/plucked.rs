@@ -270,7 +270,7 @@ pub(super) fn strokes(song: &Song, blocks: &mut [Block]) {
         let word = if n_strums >= n_picks {
             "strokes"
         } else {
-            "picked"
+            "picking"
         };
         block.strokes = format!("{word} heard on {}", counting(&usual, per_beat));
     }

@@ -2,6 +2,7 @@
 
 use super::{Chart, load, save};
 use crate::chart::{Format, Options, binder};
+use crate::cli::plain::shown;
 use crate::cli::{CliError, Outcome};
 use crate::songlog::song::Song;
 use crate::songlog::store;
@@ -37,15 +38,13 @@ impl Chart {
         for file in files {
             match load(&file) {
                 Ok(song) => songs.push((file, song)),
-                Err(error) => failed.push(format!("  {error}")),
+                Err(error) => failed.push(error.to_string()),
             }
         }
         if !failed.is_empty() {
-            return Err(CliError::new(format!(
-                "{} logs of the folder cannot be read, so no binder was written:\n{}",
-                failed.len(),
-                failed.join("\n")
-            )));
+            let n = failed.len();
+            let head = format!("{n} logs of the folder cannot be read, so no binder was written:");
+            return Err(CliError::list(&head, &failed));
         }
         songs.sort_by_cached_key(|(file, song)| (song.title.to_lowercase(), file.clone()));
         let (files, songs): (Vec<PathBuf>, Vec<Song>) = songs.into_iter().unzip();
@@ -86,12 +85,7 @@ impl Chart {
             });
             writeln!(out, "{said}")?;
         } else if !to_stdout {
-            writeln!(
-                out,
-                "wrote {}: {} songs",
-                self.output.display(),
-                songs.len()
-            )?;
+            writeln!(out, "wrote {}: {} songs", shown(&self.output), songs.len())?;
         }
         Ok(if n_open > 0 {
             Outcome::Open

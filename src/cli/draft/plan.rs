@@ -27,18 +27,16 @@ pub(super) fn plan(args: &Args) -> Result<Vec<Job>, CliError> {
             takes.push((path.clone(), only_changed));
         }
     }
-    let several = takes.len() > 1;
-    if several && args.title.is_some() {
+    let several = takes.len() > 1 || args.list.is_some() || args.takes.iter().any(|t| t.is_dir());
+    if takes.len() > 1 && args.title.is_some() {
         return Err(CliError::new(
             "--title is for one take; draft the takes first and set each title with confirm --title",
         ));
     }
-    let folder = args.output.as_deref().filter(|o| o.is_dir());
-    if several && args.output.is_some() && folder.is_none() {
-        return Err(CliError::new(
-            "with several takes, -o must be a folder that exists; each log is named after its take",
-        ));
+    if let Some(folder) = args.output.as_deref().filter(|o| several && !o.is_dir()) {
+        make_folder(folder)?;
     }
+    let folder = args.output.as_deref().filter(|o| o.is_dir());
     let mut jobs: Vec<Job> = Vec::new();
     let mut of_log: HashMap<PathBuf, usize> = HashMap::new();
     for (take, only_changed) in takes {
@@ -73,6 +71,22 @@ pub(super) fn plan(args: &Args) -> Result<Vec<Job>, CliError> {
         });
     }
     Ok(jobs)
+}
+
+/// The folder for the logs of several takes, each named after its take.
+fn make_folder(folder: &Path) -> Result<(), CliError> {
+    if folder.exists() || folder.extension().is_some_and(|e| e == store::ENDING) {
+        return Err(CliError::new(format!(
+            "with several takes -o names a folder, and '{}' is none; each log is named after its take",
+            folder.display()
+        )));
+    }
+    std::fs::create_dir(folder).map_err(|e| {
+        CliError::new(format!(
+            "cannot make the folder '{}': {e}",
+            folder.display()
+        ))
+    })
 }
 
 /// The largest list of takes that is read, bytes.

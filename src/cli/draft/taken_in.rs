@@ -1,11 +1,12 @@
 //! A log from someone's file: labels, annotations, a score or notes, taken in as proposals.
 
-use super::{Args, Done, DraftOptions, Job};
-use super::{acts, load_if_there, settings_of, take_file, told};
+use super::one::{load_if_there, take_file};
+use super::settings::{DraftOptions, acts, settings_of};
+use super::tell::told;
+use super::{Args, Done, Job};
 use crate::cli::CliError;
 use crate::foreign::{self, Given, Kind, MAX_BYTES, TakenIn};
-use crate::songlog::decided::Act;
-use crate::songlog::{self, Log, resolve, store, validate};
+use crate::songlog::{resolve, store, validate};
 use std::path::Path;
 
 /// What a file is by its ending, if it is one that is taken in.
@@ -16,9 +17,11 @@ pub(super) fn kind(path: &Path) -> Option<Kind> {
 /// Reads a file; errors name it.
 pub(in crate::cli) fn read(path: &Path, kind: Kind, given: &Given) -> Result<TakenIn, CliError> {
     let failed = |e: &dyn std::fmt::Display| CliError::new(format!("'{}': {e}", path.display()));
-    let size = std::fs::metadata(path)
-        .map_err(|e| failed(&format!("cannot be read: {e}")))?
-        .len();
+    let facts = std::fs::metadata(path).map_err(|e| failed(&format!("cannot be read: {e}")))?;
+    if !facts.is_file() {
+        return Err(failed(&"it is a folder, a pipe or a device; name a file"));
+    }
+    let size = facts.len();
     if size > MAX_BYTES {
         return Err(failed(&foreign::ForeignError::TooLarge {
             bytes: size,
@@ -59,29 +62,12 @@ pub(super) fn draft(job: &Job, args: &Args, kind: Kind) -> Result<Done, CliError
         meter: settings.meter,
         first_downbeat_s: settings.downbeat_s,
     };
-    let TakenIn {
-        mut heard,
-        acts: from_file,
-    } = read(&job.take, kind, &given)?;
-    heard.settings = options.settings();
+    let mut taken = read(&job.take, kind, &given)?;
+    taken.heard.settings = options.settings();
     let size = std::fs::metadata(&job.take).map_or(0, |m| m.len());
-    let mut log = Log {
-        take: songlog::Take {
-            file: take_file(job),
-            kind: kind.words().into(),
-            rate_hz: 0,
-            channels: 0,
-            bytes: size,
-            fingerprint: None,
-        },
-        drafted: store::now(),
-        heard,
-        decided: before.map_or_else(Vec::new, |log| log.decided),
-    };
-    let new = not_said_yet(&log, from_file);
-    if !new.is_empty() {
-        log.decide(store::now(), new);
-    }
+    let record = kind.record(take_file(job), size);
+    let decided = before.map_or_else(Vec::new, |log| log.decided);
+    let mut log = taken.into_log(record, store::now(), decided);
     if !given_acts.is_empty() {
         log.decide(store::now(), given_acts);
     }
@@ -93,17 +79,4 @@ pub(super) fn draft(job: &Job, args: &Args, kind: Kind) -> Result<Done, CliError
     })?;
     locked.save(&log)?;
     Ok(Done::Drafted(Box::new(told(job, &log)?)))
-}
-
-/// The file's title and names, less what the log says already: taking in again repeats nothing.
-fn not_said_yet(log: &Log, acts: Vec<Act>) -> Vec<Act> {
-    let said: Vec<&Act> = log.decided.iter().flat_map(|d| &d.acts).collect();
-    let titled = said.iter().any(|a| matches!(a, Act::Title(_)));
-    let named = said.iter().any(|a| matches!(a, Act::SectionName { .. }));
-    acts.into_iter()
-        .filter(|act| match act {
-            Act::Title(_) => !titled,
-            _ => !named,
-        })
-        .collect()
 }

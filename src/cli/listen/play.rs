@@ -1,5 +1,6 @@
 //! `listen --play`: a stretch of a log's take again, slower, with its chords plucked beside it.
 
+use super::super::plain::one_line;
 use super::super::{CliError, Outcome, chart};
 use crate::audio::AudioError;
 use crate::deciding::place::{Place, read};
@@ -100,14 +101,14 @@ pub(super) fn run(
         writeln!(out, "{told}")?;
     } else {
         let verb = if args.output.is_some() {
-            format!("wrote {to}: ")
+            format!("wrote {}: ", one_line(&to))
         } else {
             String::new()
         };
         writeln!(
             out,
             "{verb}{}, {:.1} s at {} % of the speed",
-            args.bar,
+            place_words(&args.bar),
             heard.seconds(),
             args.slow
         )?;
@@ -117,6 +118,17 @@ pub(super) fn run(
         sound(heard, device)?;
     }
     Ok(Outcome::Done)
+}
+
+/// `bar 5`, `bars 5-8`; letters, names, times and `all` speak for themselves.
+fn place_words(text: &str) -> String {
+    let text = text.trim();
+    let digits = text.chars().all(|c| c.is_ascii_digit() || "-.".contains(c));
+    match (digits, text.contains('-')) {
+        (true, true) => format!("bars {text}"),
+        (true, false) => format!("bar {text}"),
+        (false, _) => text.into(),
+    }
 }
 
 fn check_name(file: &Path, replace: bool) -> Result<(), CliError> {

@@ -4,6 +4,7 @@ use super::super::CliError;
 use super::super::keys::{clock, level_bar};
 use super::super::layout::{WIDTH, columns};
 use crate::audio::Level;
+use crate::deciding::percent;
 use crate::drafting::{HeardAt, answer_json, places};
 use crate::fretboard::{Instrument, string_name};
 use crate::hearing::LiveAnswer;
@@ -117,10 +118,6 @@ impl Face {
         out.flush()?;
         Ok(())
     }
-}
-
-fn percent(p: f64) -> String {
-    format!("{:.0}%", 100.0 * p)
 }
 
 fn cut(line: &str) -> String {

@@ -1,7 +1,9 @@
 //! Bass walks and capo arithmetic of `takebook shapes`.
 
 use super::super::{CliError, Outcome};
-use super::{ShapesArgs, find_row, key_of, voicing_json, write_row};
+use super::limits::key_of;
+use super::told::{voicing_json, write_row};
+use super::{ShapesArgs, find_row};
 use crate::fretboard::{Instrument, Limits, capo_choices, walks};
 use crate::theory::{Chord, Key, transpose};
 use serde_json::json;

@@ -8,7 +8,7 @@ import { symbol } from "./chart.js";
 import { hearPlucked } from "./clicks.js";
 import { button, el, find, unseen } from "./dom.js";
 import { takeCandidate, takeIt, writeShape } from "./edits.js";
-import { percent, plural } from "./music.js";
+import { plural, probability, sureness } from "./music.js";
 import { say } from "./say.js";
 import { barByNumber, choose, chordsIn, chosen, desk, on, sectionOf } from "./state.js";
 import { soundedStrings } from "./strings.js";
@@ -105,7 +105,8 @@ function head(chord) {
 
 function stateWords(chord) {
   if (chord.state === "decided") return chord.certainty === null ? "decided, your own" : "decided";
-  return `open${chord.certainty === null ? "" : `, ${percent(chord.certainty)} sure`}${chord.fragment ? ", read from a few plucked notes" : ""}`;
+  const sure = sureness(chord);
+  return `open${sure && `, ${sure} sure`}${chord.fragment ? ", read from a few plucked notes" : ""}`;
 }
 
 function candidates(chord) {
@@ -120,7 +121,7 @@ function candidates(chord) {
         unseen("Take "),
         el("span", { class: "n" }, i < 9 ? String(i + 1) : ""),
         symbol(c.symbol),
-        el("span", { class: "share" }, percent(c.probability)),
+        el("span", { class: "share" }, chord.candidates.length > 1 ? probability(c.probability) : sureness(chord)),
         el("span", { class: "reason" }, c.label === chord.label && chord.state === "decided" ? `stands. ${c.reason}` : c.reason),
       ),
     ),

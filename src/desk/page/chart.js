@@ -3,7 +3,7 @@
 
 import { el, find, svg, unseen } from "./dom.js";
 import { setInLines } from "./lines.js";
-import { clock, keyWords, parts, percent, plural } from "./music.js";
+import { clock, keyWords, parts, plural, sureness } from "./music.js";
 import { choose, chordsIn, desk, on, partOf, tell } from "./state.js";
 
 /** Where a bar lies on the paper: its line's element and its place from the left. */
@@ -62,7 +62,8 @@ function draw() {
       node.dataset.line = `${p}.${l}`;
       return node;
     });
-    return el("section", { class: "part", "aria-label": partWords(part) }, partHeading(part), lines);
+    const rows = lines.map((node, l) => [newKey(part.lines[l]), node]);
+    return el("section", { class: "part", "aria-label": partWords(part) }, partHeading(part), rows);
   });
   kept = fresh;
   find("#parts").replaceChildren(...sections);
@@ -74,7 +75,9 @@ function heading(song) {
   document.title = `${song.title} – takebook`;
   const tempo = song.tempo_bpm ? `${Math.round(song.tempo_bpm)} beats a minute` : "no steady beat";
   const capo = song.capo ? `capo ${song.capo}` : null;
-  find("#facts").textContent = [keyWords(song.key), song.meter ?? "no meter", tempo, capo, clock(song.duration_s)]
+  const changes = song.key_changes.map((c) => [c.key, song.bars.find((b) => b.start_s >= c.at_s - 0.001)]);
+  const keys = changes.filter(([, bar]) => bar).map(([key, bar]) => `${keyWords(key)} from bar ${bar.number}`);
+  find("#facts").textContent = [[keyWords(song.key), ...keys].join(", "), song.meter ?? "no meter", tempo, capo, clock(song.duration_s)]
     .filter(Boolean)
     .join(" · ");
   find("#roadmap").textContent = song.roadmap ? `Form: ${song.roadmap}` : "";
@@ -109,6 +112,9 @@ function partHeading(part) {
     el("span", { class: "span" }, say),
   );
 }
+
+/** Over a line that begins in a new key. */
+const newKey = (line) => (line[0].newKey ? el("p", { class: "new-key" }, `Key of ${keyWords(line[0].newKey)}`) : null);
 
 /** What of a chord is seen on the chart. */
 const shown = (c) => [c.start_s, c.end_s, c.symbol, c.state, c.certainty, c.notes, c.n_decided_shapes];
@@ -185,7 +191,7 @@ function chord(c, here, part) {
     { class: `chord ${c.state}${outside ? " outside" : ""}`, "data-part": part },
     symbol(c.symbol, c.state === "open"),
     unseen(` ${c.state} `),
-    c.state === "open" && c.certainty !== null ? el("span", { class: "sure" }, percent(c.certainty)) : null,
+    c.state === "open" && sureness(c) ? el("span", { class: "sure" }, sureness(c)) : null,
   );
   node.style.flexGrow = outside ? "0" : String((own.to - own.from).toFixed(3));
   return node;

@@ -18,6 +18,9 @@ const FORMATS = [
   ["json", "JSON", "everything, for your own programs"],
 ];
 
+/** Names that `--tuning` knows. */
+const TUNINGS = ["standard", "half-down", "whole-down", "drop-d", "open-g", "dadgad"];
+
 const options = {};
 let list = null;
 
@@ -43,9 +46,12 @@ export function startDeliver() {
         el("label", {}, "In the key of ", field("key", el("input", { type: "text", size: "6", placeholder: "as it is", autocomplete: "off", oninput: draw }))),
         el("label", {}, "Capo at fret ", field("capo", el("input", { type: "number", min: "0", max: "12", placeholder: "as it is", oninput: draw }))),
         el("label", {}, "Repeats ", field("repeats", el("select", { onchange: draw }, el("option", { value: "" }, "folded"), el("option", { value: "written_out" }, "written out"), el("option", { value: "short" }, "each section once, with the order")))),
-        tick("degrees", "degrees of the key"),
+        el("label", {}, "Degrees of the key ", field("degrees", el("select", { onchange: draw }, el("option", { value: "" }, "no"), el("option", { value: "degrees" }, "instead of symbols"), el("option", { value: "degrees_under" }, "under the symbols")))),
+        el("label", {}, "Tuning ", field("tuning", el("select", { onchange: draw }, el("option", { value: "" }, "as it is"), TUNINGS.map((name) => el("option", {}, name))))),
+        tick("easy", "open shapes only, simplified"),
         tick("left_handed", "left-handed boxes"),
         tick("large", "a quarter larger"),
+        tick("save_ink", "little ink"),
         el("label", {}, "Captions later by ", field("offset", el("input", { type: "number", step: "0.1", value: "0", oninput: draw })), " s"),
       ),
       el("p", {}, (options.print = el("a", { class: "main button", target: "_blank", rel: "noopener" }, "Print view"))),
@@ -63,7 +69,11 @@ function query(format) {
     paper: options.paper.value,
     key: options.key.value.trim(),
     capo: options.capo.value,
-    degrees: options.degrees.checked,
+    tuning: options.tuning.value,
+    degrees: options.degrees.value === "degrees",
+    degrees_under: options.degrees.value === "degrees_under",
+    easy: options.easy.checked,
+    save_ink: options.save_ink.checked,
     left_handed: options.left_handed.checked,
     large: options.large.checked,
     written_out: options.repeats.value === "written_out",

@@ -3,7 +3,7 @@
 // marks say what colour does elsewhere.
 
 import { svg } from "./dom.js";
-import { noteName, plural, spelled } from "./music.js";
+import { keyAt, noteName, plural, spelled } from "./music.js";
 import { desk } from "./state.js";
 
 /** Heights of the rows, px; on narrow paper they are lower. */
@@ -37,7 +37,7 @@ export function drawEvidence(heard, plan) {
 }
 
 function words(heard) {
-  const low = heard.notes.filter((n) => n.lowest).map((n) => noteName(n.midi, desk.song.key));
+  const low = heard.notes.filter((n) => n.lowest).map((n) => noteName(n.midi, keyAt(desk.song, n.start_s)));
   const lowest = low.length > 0 ? `; lowest in turn: ${low.slice(0, 24).join(", ")}` : "";
   return `Wave, ${plural(heard.notes.length, "note")} over time, chroma and ${plural(heard.beats.length, "beat")}${lowest}`;
 }
@@ -101,7 +101,7 @@ function names(list, plan, y) {
     const x = plan.x(Math.max(n.start_s, plan.from));
     if (n.midi === midi || x < right) continue;
     [midi, right] = [n.midi, x + 30];
-    named.push(svg("text", { x, y: y(n.midi) + 17, class: "note-name" }, noteName(n.midi, desk.song.key)));
+    named.push(svg("text", { x, y: y(n.midi) + 17, class: "note-name" }, noteName(n.midi, keyAt(desk.song, n.start_s))));
   }
   return named;
 }
@@ -121,7 +121,7 @@ function chroma(list, plan, { top, height }) {
         const width = Math.max(0, room - 18) * share;
         return [
           svg("rect", { x: left, y: y + 1, width: Math.max(0.5, width), height: step - 2, class: "chroma" }),
-          share > 0.45 && room > 34 ? svg("text", { x: left + width + 3, y: y + step, class: "chroma-name" }, spelled(pc, desk.song.key)) : [],
+          share > 0.45 && room > 34 ? svg("text", { x: left + width + 3, y: y + step, class: "chroma-name" }, spelled(pc, keyAt(desk.song, window.start_s))) : [],
         ];
       });
     });

@@ -2,18 +2,47 @@
 // second endings, cut into lines of a few bars. Pure: from a song to plain values.
 // Folds by the same rule as the printed chart.
 
+import { keyAt } from "./music.js";
+
 /** Two chords start at the same place in their bars if they differ by less, of a bar. */
 const SAME_PLACE = 0.13;
 
 /**
  * Gives parts `{letter, name, differs, times, numbers, lines}`; a line is a list of
- * measures `{bars, ending, repeatStart, repeatEnd, last}`, `bars` being the indices of
- * the bars that the printed one stands for, one a pass.
+ * measures `{bars, ending, newKey, repeatStart, repeatEnd, last}`, `bars` being the indices
+ * of the bars that the printed one stands for, one a pass. `newKey` is the label of the key
+ * that begins there, and then the measure begins a line.
  */
 export function setInLines(song, { folded, perLine }) {
   const parts = folded ? fold(song, split(song)) : split(song);
+  markKeys(song, parts);
   return parts.map((part) => finish(song, part, perLine));
 }
+
+/** Where a new key begins: at the first bar printed in it, and where a repeat goes back to another. */
+function markKeys(song, parts) {
+  let before = song.key;
+  for (const part of parts) {
+    const keyOf = (measure) => keyAt(song, song.bars[measure.bars[0]].start_s);
+    const begins = isPickup(song, part.measures[0]) && part.measures.length > 1 ? 1 : 0;
+    const goesBack = part.times > 1 && keyOf(part.measures[begins]) !== keyOf(part.measures.at(-1));
+    let split = before;
+    part.measures.forEach((measure, i) => {
+      const key = keyOf(measure);
+      if (measure.ending === null) split = key;
+      if (key !== before || (goesBack && i === begins)) measure.newKey = key;
+      before = key;
+    });
+    if (part.second.length > 0) before = split;
+    for (const measure of part.second) {
+      const key = keyOf(measure);
+      if (key !== before) measure.newKey = key;
+      before = key;
+    }
+  }
+}
+
+const isPickup = (song, measure) => song.bars[measure.bars[0]].number === 0;
 
 function split(song) {
   const starts = song.sections.length > 0 ? song.sections : [{ letter: "", name: null, differs: "", first_bar: 0 }];
@@ -63,7 +92,10 @@ function fold(song, parts) {
 /** Whether two bars say the same. */
 export function same(song, a, b) {
   const [x, y] = [placed(song, a), placed(song, b)];
+  const key = (index) => keyAt(song, song.bars[index].start_s);
   return (
+    song.bars[a].n_beats === song.bars[b].n_beats &&
+    key(a) === key(b) &&
     x.length === y.length &&
     x.every((c, i) => c.label === y[i].label && Math.abs(c.place - y[i].place) < SAME_PLACE)
   );
@@ -78,12 +110,15 @@ function placed(song, index) {
 }
 
 function finish(song, part, perLine) {
-  const isPickup = (measure) => song.bars[measure.bars[0]].number === 0;
-  const pickup = part.measures.filter(isPickup);
-  const full = part.measures.filter((m) => !isPickup(m));
+  const pickup = part.measures.filter((m) => isPickup(song, m));
+  const full = part.measures.filter((m) => !isPickup(song, m));
   const lines = pickup.length > 0 ? [pickup] : [];
   for (const bars of [full, part.second]) {
-    for (let i = 0; i < bars.length; i += perLine) lines.push(bars.slice(i, i + perLine));
+    let line = null;
+    for (const measure of bars) {
+      if (!line || line.length === perLine || measure.newKey) lines.push((line = []));
+      line.push(measure);
+    }
   }
   if (part.times > 1 && full.length > 0) {
     full[0].repeatStart = true;

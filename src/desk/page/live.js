@@ -5,7 +5,7 @@ import { get, post } from "./api.js";
 import { chordBox, readShape } from "./box.js";
 import { symbol } from "./chart.js";
 import { button, el, find } from "./dom.js";
-import { keyWords, noteName, percent } from "./music.js";
+import { keyWords, noteName, probability } from "./music.js";
 import { say } from "./say.js";
 import { desk, on } from "./state.js";
 
@@ -96,7 +96,7 @@ function level({ peak_dbfs, clipped }) {
 /** Two or three strings at a time, read together as a row. */
 function row({ key, row: fragments }) {
   parts.row.replaceChildren(
-    ...fragments.map((f) => el("li", {}, el("b", {}, f.notes.join(" ")), symbol(f.symbol), ` ${percent(f.probability)} `, el("span", { class: "quiet" }, f.reason))),
+    ...fragments.map((f) => el("li", {}, el("b", {}, f.notes.join(" ")), symbol(f.symbol), ` ${probability(f.probability)} `, el("span", { class: "quiet" }, f.reason))),
     key ? el("li", { class: "quiet" }, `in ${keyWords(key)}`) : "",
   );
 }
@@ -111,8 +111,8 @@ function show(answer) {
   if (!first) return;
   const shapes = (answer.shapes ?? []).map((s) => s.shape ?? s).filter((t) => readShape(t)).slice(0, 3);
   parts.now.replaceChildren(
-    el("p", { class: "big" }, symbol(first.symbol, false), el("span", { class: "sure" }, `${percent(first.probability)}${answer.held ? ", held: quiet now" : ""}`)),
-    el("p", {}, others.slice(0, 3).flatMap((c) => [el("span", { class: "or" }, "or "), symbol(c.symbol), ` ${percent(c.probability)}  `])),
+    el("p", { class: "big" }, symbol(first.symbol, false), el("span", { class: "sure" }, `${probability(first.probability)}${answer.held ? ", held: quiet now" : ""}`)),
+    el("p", {}, others.slice(0, 3).flatMap((c) => [el("span", { class: "or" }, "or "), symbol(c.symbol), ` ${probability(c.probability)}  `])),
     el("p", {}, `Strings: ${(answer.notes ?? []).map((n) => n.name ?? noteName(n.midi, desk.song?.key)).join(" ") || "none"}`),
     el("div", { class: "boxes" }, shapes.map((text) => el("figure", {}, chordBox({ text, frets: readShape(text) }, `${first.symbol} ${text}`), el("figcaption", {}, text)))),
   );

@@ -21,12 +21,25 @@ export const hertz = (midi) => `${frequency(midi).toFixed(1)} Hz`;
 /** "98 %" */
 export const percent = (share) => `${Math.round(share * 100)} %`;
 
+/** A probability: ">99 %" and "<1 %" where rounding would claim more than hearing can know. */
+export function probability(share) {
+  const whole = Math.round(share * 100);
+  return whole >= 100 ? ">99 %" : whole <= 0 ? "<1 %" : `${whole} %`;
+}
+
+/** How sure hearing is of an open chord, or "" where it was not asked: a file said it. */
+export const sureness = (chord) =>
+  chord.certainty === null || (chord.candidates.length === 1 && chord.certainty === 1) ? "" : probability(chord.certainty);
+
 /** "0:23.2" */
 export function clock(seconds) {
   const tenths = Math.max(0, Math.round(seconds * 10));
   const minutes = Math.floor(tenths / 600);
   return `${minutes}:${((tenths % 600) / 10).toFixed(1).padStart(4, "0")}`;
 }
+
+/** Label of the key at a moment of the song, s, or null. */
+export const keyAt = (song, time) => song.key_changes.findLast((c) => c.at_s <= time + 0.001)?.key ?? song.key;
 
 /** "G major" for "G:maj" */
 export function keyWords(label) {

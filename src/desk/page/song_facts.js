@@ -1,4 +1,4 @@
-// Title, key, meter, tempo and capo of the whole take, and a note to it.
+// Title, key, meter, tempo, capo and tuning of the whole take, and a note to it.
 
 import { button, el, find } from "./dom.js";
 import { aboutTake } from "./edits.js";
@@ -17,10 +17,11 @@ function show() {
     meter: el("input", { type: "text", value: song.meter ?? "", placeholder: "4/4" }),
     tempo_bpm: el("input", { type: "number", min: "20", max: "400", step: "any", value: song.tempo_bpm === null ? "" : String(Math.round(song.tempo_bpm * 10) / 10) }),
     capo: el("select", {}, capos),
+    tuning: el("input", { type: "text", value: song.tuning, placeholder: "standard, drop-d, D2 A2 D3 G3 B3 E4" }),
     note: el("input", { type: "text", placeholder: "for the whole take" }),
   };
   const before = Object.fromEntries(Object.entries(fields).map(([name, input]) => [name, input.value]));
-  const words = { title: "Title", key: "Key", meter: "Meter", tempo_bpm: "Beats a minute", capo: "Capo", note: "Note" };
+  const words = { title: "Title", key: "Key", meter: "Meter", tempo_bpm: "Beats a minute", capo: "Capo", tuning: "Tuning", note: "Note" };
   const dialog = find("#song");
   const save = async (event) => {
     event.preventDefault();

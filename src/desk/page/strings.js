@@ -2,7 +2,7 @@
 // words with names and frequencies.
 
 import { el, svg } from "./dom.js";
-import { clock, hertz, noteName, stringNames } from "./music.js";
+import { clock, hertz, keyAt, noteName, stringNames } from "./music.js";
 
 const [LEFT, WIDTH, STEP, TOP] = [22, 330, 22, 12];
 /** Names closer than this stand in each other's way, px. */
@@ -30,7 +30,7 @@ function picture(struck, bar, song) {
       const at = x(n.time_s);
       const free = at >= (right.get(n.string) ?? -1);
       if (free) right.set(n.string, at + APART);
-      const name = n.name ?? noteName(n.midi, song.key);
+      const name = n.name ?? noteName(n.midi, keyAt(song, n.time_s));
       return free
         ? svg("text", { x: at, y: y(n.string) + 5, class: n.certainty < 0.5 ? "struck doubtful" : "struck" }, name)
         : svg("circle", { cx: at + 2, cy: y(n.string), r: 2.5, class: "struck-again" });
@@ -58,7 +58,7 @@ function list(struck, song) {
       return el(
         "li",
         {},
-        el("b", { class: "pitch", "data-midi": midi }, notes[0].name ?? noteName(midi, song.key)),
+        el("b", { class: "pitch", "data-midi": midi }, notes[0].name ?? noteName(midi, keyAt(song, notes[0].time_s))),
         el("span", { class: "hertz" }, hertz(midi)),
         el("span", {}, `${notes.length}×, first ${clock(notes[0].time_s)}${strings.length > 0 ? `, ${strings.join(" or ")}` : ""}${midi === lowest ? "; the lowest" : ""}`),
       );

@@ -4,7 +4,7 @@
 use libfuzzer_sys::fuzz_target;
 use std::path::Path;
 use takebook::foreign::{Given, Kind, read};
-use takebook::songlog::{self, Log, Take};
+use takebook::songlog;
 
 fuzz_target!(|data: &[u8]| {
     let Some((first, bytes)) = data.split_first() else {
@@ -24,22 +24,8 @@ fuzz_target!(|data: &[u8]| {
             return;
         }
     };
-    let mut log = Log {
-        take: Take {
-            file: "fuzzed".into(),
-            kind: kind.words().into(),
-            rate_hz: 0,
-            channels: 0,
-            bytes: bytes.len() as u64,
-            fingerprint: None,
-        },
-        drafted: "2031-05-02T18:30:00Z".into(),
-        heard: taken.heard,
-        decided: Vec::new(),
-    };
-    if !taken.acts.is_empty() {
-        log.decide("2031-05-02T18:30:00Z".into(), taken.acts);
-    }
+    let record = kind.record("fuzzed".into(), bytes.len() as u64);
+    let log = taken.into_log(record, "2031-05-02T18:30:00Z".into(), Vec::new());
     // `draft` writes no log that makes no sense, and says where
     if songlog::validate::sense(&log).is_err() {
         return;

@@ -1,0 +1,92 @@
+//! What is told of each take, in words and as JSON.
+
+use super::{Done, Job, Told};
+use crate::cli::layout::wrap_from;
+use crate::cli::plain::{shell_word, shown};
+use crate::cli::{CliError, show};
+use crate::songlog::heard::{Heard, HeardChord};
+use crate::songlog::{self, Log};
+use crate::theory::Label;
+use serde_json::{Value, json};
+use std::io::Write;
+
+pub(super) fn tell(job: &Job, done: &Done, out: &mut dyn Write) -> Result<(), CliError> {
+    match done {
+        Done::Failed(_) => {}
+        Done::UpToDate => writeln!(
+            out,
+            "{}: nothing new since its last draft, skipped",
+            shown(&job.take)
+        )?,
+        Done::Drafted(told) => out.write_all(told.words.as_bytes())?,
+    }
+    Ok(())
+}
+
+pub(super) fn told(job: &Job, log: &Log) -> Result<Told, CliError> {
+    let song = songlog::resolve(log);
+    let heard_anything = heard_anything(&log.heard);
+    let mut words = Vec::new();
+    writeln!(words, "{} -> {}", shown(&job.take), shown(&job.log))?;
+    for warning in &song.warnings {
+        let line = format!("  note: {warning}");
+        writeln!(words, "{}", wrap_from(&line, 8))?;
+    }
+    if heard_anything {
+        writeln!(
+            words,
+            "  {} bars, {} chords, {} open{}",
+            song.bars.len(),
+            song.spans.len(),
+            song.n_open(),
+            show::facts(&song)
+                .map(|f| format!("; {f}"))
+                .unwrap_or_default()
+        )?;
+        writeln!(words, "  see them: takebook show {}", shell_word(&job.log))?;
+    } else {
+        writeln!(words, "  no chord was heard in {:.1} s", song.duration_s)?;
+    }
+    let json = json!({
+        "state": "drafted",
+        "heard_anything": heard_anything,
+        "duration_s": song.duration_s,
+        "n_bars": song.bars.len(),
+        "n_chords": song.spans.len(),
+        "n_open": song.n_open(),
+        "tempo_bpm": song.tempo_bpm,
+        "meter": song.meter.map(|(b, v)| format!("{b}/{v}")),
+        "key": song.key.map(|k| k.label()),
+        "tuning_cents": log.heard.tuning_cents,
+        "warnings": song.warnings,
+    });
+    Ok(Told {
+        words: String::from_utf8_lossy(&words).into_owned(),
+        json,
+        heard_anything,
+    })
+}
+
+fn heard_anything(heard: &Heard) -> bool {
+    let first = |c: &HeardChord| c.candidates.first().map(|c| c.label.clone());
+    heard
+        .chords
+        .iter()
+        .any(|c| first(c).is_some_and(|l| l != Label::NoChord))
+}
+
+pub(super) fn as_json((job, done): (&Job, &Done)) -> Value {
+    let mut value = json!({
+        "take": job.take.to_string_lossy(),
+        "log": job.log.to_string_lossy(),
+    });
+    let more = match done {
+        Done::Failed(error) => json!({"state": "failed", "error": error.to_string()}),
+        Done::UpToDate => json!({"state": "up to date"}),
+        Done::Drafted(told) => told.json.clone(),
+    };
+    if let (Value::Object(all), Value::Object(more)) = (&mut value, more) {
+        all.extend(more);
+    }
+    value
+}
