@@ -33,6 +33,7 @@ pub(crate) fn slot<'a>(weights: &'a mut Weights, name: &str) -> Option<Slot<'a>>
         "chord" => Slot::Single(&mut c.chord),
         "bass" => Slot::Single(&mut c.bass),
         "bass_start" => Slot::Single(&mut c.bass_start),
+        "masked" => Slot::Single(&mut c.masked),
         "lowest_sounding" => Slot::Single(&mut c.lowest_sounding),
         "lowest_struck" => Slot::Single(&mut c.lowest_struck),
         "inversion" => Slot::Single(&mut c.inversion),

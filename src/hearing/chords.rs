@@ -37,6 +37,8 @@ pub struct ChordWeights {
     pub lowest_struck: f32,
     /// Weight of the lowest string that sounds.
     pub lowest_sounding: f32,
+    /// How much more an inversion costs where the lowest strings cannot be heard at all.
+    pub masked: f32,
     /// Cost of a bass that is not the root: a third or fifth.
     pub inversion: f32,
     /// Extra cost of a bass that is neither root, third nor fifth.
@@ -69,6 +71,7 @@ impl Default for ChordWeights {
             bass_start: 0.27,
             lowest_struck: 0.5,
             lowest_sounding: 0.15,
+            masked: 4.0,
             inversion: 0.8,
             far_bass: 0.6,
             on_bar: 1.0,
@@ -81,6 +84,25 @@ impl Default for ChordWeights {
             fifths: 10.0,
             longest_s: 16.0,
         }
+    }
+}
+
+impl ChordWeights {
+    /// The weights for a recording whose lowest strings stand out so far, dB
+    /// ([`super::low_end`]): the less, the less is read of the bass.
+    pub(crate) fn hearing_bass(mut self, standing_out_db: f32) -> Self {
+        // rendered takes: clear ones from 36, rough ones from 19 to 35
+        let trust = ((standing_out_db - 18.0) / 18.0).clamp(0.05, 1.0);
+        for weight in [
+            &mut self.bass,
+            &mut self.bass_start,
+            &mut self.lowest_struck,
+            &mut self.lowest_sounding,
+        ] {
+            *weight *= trust;
+        }
+        self.inversion += (1.0 - trust) * self.masked;
+        self
     }
 }
 

@@ -9,6 +9,7 @@ use super::fit::{FitWeights, Heard, fit_shapes, heard_notes};
 use super::form_search::SectionWeights;
 use super::grid::Grid;
 use super::harmony::{Keys, favor_fifths, share_of_fifths, triad_of, triad_of_label};
+use super::low_end::standing_out_db;
 use super::notes::{Note, NoteWeights, notes, possible};
 use super::plucks::{PluckWeights, read_plucks, texture};
 use super::pulse::moments;
@@ -109,19 +110,23 @@ pub fn interpret(sound: &Sound, given: &Given, weights: &Weights) -> Hearing {
     let (counted, mut grid) = beats_and_bars(sound, given, weights, &heard);
     let mut cells = Cells::new(acoustic, &sound.strokes, duration_s);
     cells.hear_lowest(&struck);
-    let states = States::new(&weights.chords);
+    let chords = weights
+        .chords
+        .clone()
+        .hearing_bass(standing_out_db(&sound.front.spectra));
+    let states = States::new(&chords);
     let starts: Vec<f32> = cells
         .bounds_s
         .iter()
-        .map(|t| grid.start_cost(*t, &weights.chords))
+        .map(|t| grid.start_cost(*t, &chords))
         .collect();
     let pass = |keys: &Keys, fifths: f32| {
-        let (mut priors, which) = keys.priors(weights.chords.key, &cells.bounds_s);
+        let (mut priors, which) = keys.priors(chords.key, &cells.bounds_s);
         for prior in &mut priors {
-            favor_fifths(prior, fifths * weights.chords.fifths);
+            favor_fifths(prior, fifths * chords.fifths);
         }
         let given = (&priors[..], &which[..]);
-        let segments = decode(&cells, &states, &weights.chords, given, &starts);
+        let segments = decode(&cells, &states, &chords, given, &starts);
         (segments, priors, which)
     };
     let lengths = |segments: &[Segment]| -> Vec<(Segment, f64)> {
@@ -151,7 +156,7 @@ pub fn interpret(sound: &Sound, given: &Given, weights: &Weights) -> Hearing {
             segment.from,
             segment.to,
             &states,
-            &weights.chords,
+            &chords,
             &priors[which[segment.from]],
             &mut scores,
         );

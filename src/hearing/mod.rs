@@ -19,6 +19,7 @@ mod halves;
 mod harmony;
 mod interpret;
 mod live;
+mod low_end;
 #[cfg(test)]
 mod net_tests;
 mod note_evidence;
