@@ -108,6 +108,8 @@ pub fn interpret(sound: &Sound, given: &Given, weights: &Weights) -> Hearing {
         return nothing(sound);
     }
     let (counted, mut grid) = beats_and_bars(sound, given, weights, &heard);
+    // before downbeats are moved to strokes
+    let kept = grid.kept(&heard);
     let mut cells = Cells::new(acoustic, &sound.strokes, duration_s);
     cells.hear_lowest(&struck);
     let chords = weights
@@ -227,7 +229,7 @@ pub fn interpret(sound: &Sound, given: &Given, weights: &Weights) -> Hearing {
     }
     let mut warnings = doubts(sound, counted.as_ref());
     if given.beats_s.is_empty() {
-        warnings.extend(gaps(&spans, &grid, &heard));
+        warnings.extend(gaps(&spans, &grid, kept));
     }
     Hearing {
         duration_s,
@@ -351,7 +353,8 @@ fn other_way(count: &Count) -> Option<String> {
 }
 
 /// What the beats leave open: free time, and stretches without the guitar, in words.
-fn gaps(spans: &[HeardSpan], grid: &Grid, notes: &[Note]) -> Vec<String> {
+/// `kept` as [`Grid::kept`] gives it.
+fn gaps(spans: &[HeardSpan], grid: &Grid, kept: f64) -> Vec<String> {
     /// More beats than this are off the one before: no tempo is kept (ours).
     const FREE: f64 = 0.2;
     /// Strokes that keep less than this to the beats keep to none (measured on 574
@@ -362,7 +365,6 @@ fn gaps(spans: &[HeardSpan], grid: &Grid, notes: &[Note]) -> Vec<String> {
     /// A rest that long is silence, applause or talk, s (ours).
     const LONG_S: f64 = 4.0;
     let mut said = Vec::new();
-    let kept = grid.kept(notes);
     let is_free = kept < KEPT || (kept < WELL_KEPT && grid.unsteady() > FREE);
     if grid.beats.len() >= 12 && is_free {
         said.push(
