@@ -10,7 +10,7 @@ use std::sync::OnceLock;
 use takebook::songlog::{Log, resolve, store};
 
 /// Least F of beats and of downbeats within 70 ms.
-const FLOORS: [(&str, f64); 2] = [("beats", 0.96), ("downbeats", 0.93)];
+const FLOORS: [(&str, f64); 2] = [("beats", 0.98), ("downbeats", 0.98)];
 /// A push that is heard lies so near to its off-beat, s; a sixteenth is 0.14 s there.
 const PUSH_S: f64 = 0.06;
 

@@ -28,7 +28,7 @@ struct Floor {
 // Measured, the lower of both sounds (chords, tetrads with bass, beats, notes):
 // gate-open        0.975 0.975 1.000 0.962
 // kettle-sevenths  0.992 0.992 1.000 0.973
-// ladder-bass      0.967 0.967 0.400 0.928   counted 6/8 instead of 3/4
+// ladder-bass      0.967 0.967 0.400 0.928   counted 6/8 instead of 3/4 on TimGM6mb
 // sieve-colours    0.976 0.984 1.000 0.940
 // pair-letters     0.960 0.960 1.000 1.000
 const FLOORS: [Floor; 5] = [
