@@ -4,7 +4,7 @@
 //! from one such moment to the next; the decoder joins cells to chords, so a
 //! boundary lies on a real attack and not on a frame.
 
-use super::acoustic::{Acoustic, LOWEST_MIDI, N_BASSES, N_CLASSES};
+use super::acoustic::{Acoustic, LOWEST_MIDI, N_BASSES, N_CLASSES, NO_CHORD};
 use super::attack::{Attacks, FINE_HOP_S};
 use super::notes::Possible;
 use super::spectrum::HOP_S;
@@ -82,6 +82,36 @@ pub(crate) fn strokes(attacks: &Attacks) -> Vec<Stroke> {
         }
     }
     found
+}
+
+/// Strokes, and among them the moments where the sound stops: where silence begins that lasts.
+pub(crate) fn cuts(strokes: &[Stroke], acoustic: &Acoustic) -> Vec<Stroke> {
+    /// Frames that silence lasts: 0.5 s.
+    const LASTS: usize = 11;
+    /// A stop so near a stroke is that stroke's, s.
+    const NEAR_S: f64 = 0.1;
+    let silent: Vec<bool> = (0..acoustic.n_frames())
+        .map(|t| acoustic.ln_chord(t, NO_CHORD) > 0.5f32.ln())
+        .collect();
+    let mut all = strokes.to_vec();
+    let mut start = 0;
+    for run in silent.chunk_by(|a, b| a == b) {
+        // a frame's span begins half a frame before its center
+        let time_s = (start as f64 - 0.5) * HOP_S;
+        let after = strokes.partition_point(|s| s.time_s < time_s - NEAR_S);
+        let apart = strokes
+            .get(after)
+            .is_none_or(|s| s.time_s > time_s + NEAR_S);
+        if run[0] && start > 0 && run.len() >= LASTS && apart {
+            all.push(Stroke {
+                time_s,
+                strength: 0.0,
+            });
+        }
+        start += run.len();
+    }
+    all.sort_by(|a, b| a.time_s.total_cmp(&b.time_s));
+    all
 }
 
 /// Cells and the acoustic evidence summed over each.

@@ -3,7 +3,7 @@
 use super::acoustic::{Acoustic, LOWEST_MIDI, N_PITCHES, NET_QUALITIES, NO_CHORD};
 use super::bars::{Count, count, recount};
 use super::beats::BeatWeights;
-use super::cells::{Cells, Stroke, frames_in};
+use super::cells::{Cells, Stroke, cuts, frames_in};
 use super::chords::{ChordWeights, Segment, States, decode, score_states};
 use super::fit::{FitWeights, Heard, fit_shapes, heard_notes};
 use super::form_search::SectionWeights;
@@ -110,7 +110,7 @@ pub fn interpret(sound: &Sound, given: &Given, weights: &Weights) -> Hearing {
     let (counted, mut grid) = beats_and_bars(sound, given, weights, &heard);
     // before downbeats are moved to strokes
     let kept = grid.kept(&heard);
-    let mut cells = Cells::new(acoustic, &sound.strokes, duration_s);
+    let mut cells = Cells::new(acoustic, &cuts(&sound.strokes, acoustic), duration_s);
     cells.hear_lowest(&struck);
     let chords = weights
         .chords
