@@ -47,7 +47,7 @@ impl Default for Weights {
             plucks: PluckWeights::default(),
             fit: FitWeights::default(),
             sections: SectionWeights::default(),
-            temperature: 6.0,
+            temperature: 4.5,
         }
     }
 }

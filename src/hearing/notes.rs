@@ -29,7 +29,7 @@ pub struct NoteWeights {
 impl Default for NoteWeights {
     fn default() -> Self {
         Self {
-            struck: 0.5,
+            struck: 0.45,
             silent: 0.3,
             snap_s: 0.02,
         }
