@@ -314,6 +314,24 @@ fn in_another_key_only_decided_shapes_slide_and_only_where_a_hand_reaches() {
 }
 
 #[test]
+fn a_chord_that_brings_no_shape_gets_the_easiest_as_a_proposal() {
+    // Em7 written by the user; G has shapes at one of its places already
+    let song = song("x", 4, &[("A", &["G=355433", "Em7", "G", "N"])]);
+    let shown = prepare(&song, &Options::default()).expect("prepared");
+    let frets: Vec<Vec<String>> = shown
+        .spans
+        .iter()
+        .map(|s| s.shapes.iter().map(|s| s.text()).collect())
+        .collect();
+    assert_eq!(frets[0], ["355433"]);
+    assert_eq!(frets[1].len(), 2, "{frets:?}");
+    assert!(frets[2].is_empty() && frets[3].is_empty(), "{frets:?}");
+    assert_eq!(shown.spans[1].n_decided_shapes, 0);
+    let page = text(&song, Format::Txt, &Options::default());
+    assert!(page.contains("Em7 ?"), "{page}");
+}
+
+#[test]
 fn a_capo_keeps_what_sounds() {
     let song = song("x", 4, &[("A", &["A=577655", "G=320003"])]);
     let with = prepare(&song, &options(|o| o.capo = Some(2))).expect("moved");
@@ -607,7 +625,7 @@ fn captions_move_by_the_offset_and_drop_what_falls_before_the_start() {
     let made = song("x", 4, &[("A", &["G", "C"])]);
     let captions = text(&made, Format::Vtt, &options(|o| o.offset_s = -2.5));
     assert!(
-        captions.contains("chord-2\n00:00:00.000 --> 00:00:01.500\nC\n"),
+        captions.contains("chord-2\n00:00:00.000 --> 00:00:01.500\nC  x32010\n"),
         "{captions}"
     );
     assert!(!captions.contains("chord-1"));

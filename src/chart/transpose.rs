@@ -11,7 +11,7 @@ use crate::fretboard::{Instrument, Limits, Shape, Tuning, Wanted, hold, voicings
 use crate::songlog::form;
 use crate::songlog::song::{Song, Span, State};
 use crate::theory::{Chord, Degree, Key, Label};
-use std::collections::HashMap;
+use std::collections::{HashMap, HashSet};
 
 /// Highest capo that leaves an octave of neck.
 const HIGHEST_CAPO: u8 = 11;
@@ -74,6 +74,7 @@ pub fn prepare(song: &Song, options: &Options) -> Result<Song, ChartError> {
             ));
         }
     }
+    propose_where_none(&mut moved);
     if options.easy {
         easy::simplify(&mut moved);
     }
@@ -106,6 +107,24 @@ impl Easiest {
             all.into_iter().take(Self::N).map(|v| v.shape).collect()
         };
         self.found.entry(chord.label()).or_insert_with(find).clone()
+    }
+}
+
+/// A chord that the user wrote brings no shapes that were heard: the easiest are
+/// proposed, so that no chord of the page lacks a box.
+fn propose_where_none(song: &mut Song) {
+    let with_shapes = |s: &&Span| !s.shapes.is_empty();
+    let known: HashSet<String> = song
+        .spans
+        .iter()
+        .filter(with_shapes)
+        .map(|s| s.label.label())
+        .collect();
+    let mut easiest = Easiest::on(&song.instrument);
+    for span in &mut song.spans {
+        if span.shapes.is_empty() && !known.contains(&span.label.label()) {
+            span.shapes = easiest.of(&span.label);
+        }
     }
 }
 

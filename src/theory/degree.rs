@@ -7,6 +7,7 @@
 //! Harte, Sandler, Abdallah and Gómez, "Symbolic representation of musical
 //! chords", ISMIR 2005, section 3.
 
+use super::pitch::MOST_SIGNS;
 use super::{PitchClass, Spelled, TheoryError};
 
 /// A degree of the major scale with its alteration.
@@ -51,12 +52,23 @@ impl Degree {
     }
 
     /// The note it is over a spelled root: `b3` over D♯ is F♯.
+    ///
+    /// Where its letter takes more accidentals than are read again, the note is
+    /// spelled plainly: `bb3` over G♭♭ is G.
     pub const fn note_over(self, root: Spelled) -> Spelled {
         let letter = (root.letter() + (self.number - 1) % 7) % 7;
-        Spelled::on_letter(letter, self.over(root.pitch_class()))
+        let pc = self.over(root.pitch_class());
+        let by_letter = Spelled::on_letter(letter, pc);
+        if by_letter.alter().unsigned_abs() > MOST_SIGNS {
+            return Spelled::plain(pc);
+        }
+        by_letter
     }
 
     /// The degree that `note` is over `root` by its letter, 1 to 7: G over C♯ is `b5`.
+    ///
+    /// Where the letter takes more signs than are read again, it is the
+    /// [`plain`](Self::plain) one: F♯♯♯ over C♭♭♭ is `7`.
     pub const fn between(root: Spelled, note: Spelled) -> Self {
         let number = (note.letter() + 7 - root.letter()) % 7;
         let natural = MAJOR[number as usize];
@@ -66,6 +78,9 @@ impl Degree {
         }
         if alter < -6 {
             alter += 12;
+        }
+        if alter.unsigned_abs() > MOST_SIGNS as u32 {
+            return Self::plain(natural + alter);
         }
         Self::new(number + 1, alter as i8)
     }
@@ -119,7 +134,8 @@ impl std::str::FromStr for Degree {
         let signs = &text[..text.len() - digits.len()];
         let up = signs.chars().filter(|c| matches!(c, '#' | '♯')).count();
         let down = signs.chars().count() - up;
-        if up + down > 3 || digits.len() > 2 || digits.starts_with(['0', '+']) {
+        if up + down > usize::from(MOST_SIGNS) || digits.len() > 2 || digits.starts_with(['0', '+'])
+        {
             return Err(bad());
         }
         let number: u8 = digits.parse().map_err(|_| bad())?;

@@ -82,6 +82,9 @@ impl FromIterator<PitchClass> for PitchClassSet {
     }
 }
 
+/// Most accidentals of a note name or signs of a degree that are read.
+pub(super) const MOST_SIGNS: u8 = 3;
+
 /// A note name without octave: letter and accidentals.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
 pub struct Spelled {
@@ -137,6 +140,12 @@ impl Spelled {
             letter: letter % 7,
             alter: alter as i8,
         }
+    }
+
+    /// The spelling nearest to C on the line of fifths, D♭ to F♯.
+    pub const fn plain(pc: PitchClass) -> Self {
+        // seven semitones a fifth: twelve of them are every pitch class once
+        Self::from_fifths((pc.0 as i32 * 7 + 5).rem_euclid(12) - 5)
     }
 
     /// Position on the line of fifths, C = 0, G = 1, F = -1.
@@ -199,7 +208,7 @@ impl Spelled {
                 'b' | '♭' => -1,
                 _ => break,
             };
-            if signs == 3 || alter * step < 0 {
+            if signs == MOST_SIGNS || alter * step < 0 {
                 break;
             }
             signs += 1;

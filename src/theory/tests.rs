@@ -135,6 +135,34 @@ fn what_is_said_twice_in_a_chord_is_said_once_in_its_label() {
 /// Found by damaging a MIDI file at random (tests/fuzz): `7(*5,*3,b5,b9)` came
 /// back as `7(*5,b5,b9,*3)`.
 #[test]
+fn a_bass_far_from_its_root_can_be_read_again() {
+    // degree `bb3` over G double flat would be a B with four flats
+    let chord: Chord = "Gbb/bb3".parse().expect("a chord");
+    assert_eq!(chord.symbol(), "G♭♭/G");
+    let signs = ["", "b", "bb", "bbb", "#", "##", "###"];
+    let mut basses: Vec<String> = Vec::new();
+    for sign in signs {
+        basses.extend((1..=13).map(|n| format!("{sign}{n}")));
+        basses.extend("CDEFGAB".chars().map(|letter| format!("{letter}{sign}")));
+    }
+    for letter in "CDEFGAB".chars() {
+        for sign in signs {
+            for bass in &basses {
+                let text = format!("{letter}{sign}/{bass}");
+                let chord: Chord = text.parse().unwrap_or_else(|e| panic!("{text}: {e}"));
+                for said in [chord.label(), chord.symbol()] {
+                    let again: Chord = said
+                        .parse()
+                        .unwrap_or_else(|e| panic!("{text}, {said}: {e}"));
+                    let sounds = |c: &Chord| (c.pitch_classes(), c.bass_pitch_class());
+                    assert_eq!(sounds(&again), sounds(&chord), "{text}, {said}");
+                }
+            }
+        }
+    }
+}
+
+#[test]
 fn a_label_read_again_is_the_same_label() {
     let root = Spelled::from_fifths(0);
     let extras: Vec<Degree> = (1..=13)
