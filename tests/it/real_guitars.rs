@@ -46,14 +46,14 @@ const FLOORS: [Floor; 4] = [
     },
     Floor {
         take: "Wood-picked",
-        sevenths: 0.95,
+        sevenths: 0.97,
         with_bass: 0.97,
         note_f: 0.91,
         note_recall: 0.97,
     },
     Floor {
         take: "Carbon-picked",
-        sevenths: 0.95,
+        sevenths: 0.97,
         with_bass: 0.97,
         note_f: 0.91,
         note_recall: 0.97,
