@@ -5,6 +5,9 @@
 
 use super::{Degree, PitchClass, PitchClassSet, QUALITIES, Quality, Spelled, TheoryError};
 
+/// Most characters of a label or symbol that is read.
+const MOST_CHARACTERS: usize = 80;
+
 /// A chord with a spelled root.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Chord {
@@ -390,24 +393,32 @@ impl std::str::FromStr for Chord {
 
     fn from_str(text: &str) -> Result<Self, TheoryError> {
         let text = text.trim();
-        if text.chars().count() > 80 {
-            return Err(TheoryError::ChordLabel {
-                text: text.chars().take(64).collect(),
-                part: "longer than 80 characters".into(),
-            });
+        let too_long = |part: &str| TheoryError::ChordLabel {
+            text: text.chars().take(64).collect(),
+            part: part.into(),
+        };
+        let is_long = |text: &str| text.chars().count() > MOST_CHARACTERS;
+        if is_long(text) {
+            return Err(too_long("longer than 80 characters"));
         }
         let degree_bass = text
             .rsplit_once('/')
             .is_some_and(|(_, bass)| bass.parse::<Degree>().is_ok());
-        if text.contains(':') {
-            Self::parse_label(text)
+        let chord = if text.contains(':') {
+            Self::parse_label(text)?
         } else {
             match Self::parse_symbol(text) {
-                Ok(chord) => Ok(chord),
-                Err(_) if degree_bass => Self::parse_label(text),
-                Err(error) => Err(error),
+                Ok(chord) => chord,
+                Err(_) if degree_bass => Self::parse_label(text)?,
+                Err(error) => return Err(error),
             }
+        };
+        // what a log or a page would say of it must be read again
+        let has_parts = !(chord.added.is_empty() && chord.omitted.is_empty());
+        if has_parts && (is_long(&chord.label()) || is_long(&chord.symbol())) {
+            return Err(too_long("written out, longer than 80 characters"));
         }
+        Ok(chord)
     }
 }
 

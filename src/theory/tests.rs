@@ -132,8 +132,14 @@ fn what_is_said_twice_in_a_chord_is_said_once_in_its_label() {
     assert_eq!(label(&label("Aadd9(no3)")), label("Aadd9(no3)"));
 }
 
-/// Found by damaging a MIDI file at random (tests/fuzz): `7(*5,*3,b5,b9)` came
-/// back as `7(*5,b5,b9,*3)`.
+#[test]
+fn a_chord_too_long_to_be_read_again_is_refused() {
+    let many = "C7b2#2b3#3b4#4b6#6b8#8b9#9b10#10b11#11b12#12b13#13";
+    let error = many.parse::<Chord>().expect_err("too much");
+    assert!(error.to_string().contains("written out, longer"), "{error}");
+    assert!("C7(b9,#9,b13)".parse::<Chord>().is_ok());
+}
+
 #[test]
 fn a_bass_far_from_its_root_can_be_read_again() {
     // degree `bb3` over G double flat would be a B with four flats
@@ -162,6 +168,8 @@ fn a_bass_far_from_its_root_can_be_read_again() {
     }
 }
 
+/// Found by damaging a MIDI file at random (tests/fuzz): `7(*5,*3,b5,b9)` came
+/// back as `7(*5,b5,b9,*3)`.
 #[test]
 fn a_label_read_again_is_the_same_label() {
     let root = Spelled::from_fifths(0);
