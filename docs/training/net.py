@@ -53,6 +53,15 @@ class Over(nn.Module):
         return x + F.relu(self.norm(self.mix(self.time(x))))
 
 
+def answers(o, none):
+    """The heads' outputs [B, QUALITIES + 2, T, 12] and those for none [B, 2, T] as logits of
+    chord [B, T, 277], bass [B, T, 13] and pitch classes [B, T, 12]."""
+    b, t = o.shape[0], o.shape[2]
+    chord = o[:, :QUALITIES].permute(0, 2, 1, 3).reshape(b, t, QUALITIES * 12)
+    chord = torch.cat([chord, none[:, 0, :, None]], 2)
+    return chord, torch.cat([o[:, QUALITIES], none[:, 1, :, None]], 2), o[:, QUALITIES + 1]
+
+
 def stacked(x, shifts):
     """[B, T, N] -> [B, len(shifts), T, N], each moved down by its shift, zeros beyond."""
     n = x.shape[2]
@@ -84,7 +93,6 @@ class Net(nn.Module):
     def forward(self, xl, xs):
         """xl [B, T, 252], xs [B, T, 84] -> chord [B, T, 277], bass [B, T, 13], pitch
         classes [B, T, 12], struck and sounding [B, T, 64]; all logits."""
-        b, t = xl.shape[0], xl.shape[1]
         h = self.long3(self.long2(self.long1(stacked(xl, LONG_SHIFTS))))
         h = self.join(torch.cat([h, self.short(stacked(xs, SHORT_SHIFTS))], 1))
         h = self.pitch2(self.pitch1(h))
@@ -99,11 +107,8 @@ class Net(nn.Module):
         z = self.drop(z)
         o = self.heads(z)
         none = self.none(z).mean(3)                                   # [B, 2, T]
-        chord = o[:, :QUALITIES].permute(0, 2, 1, 3).reshape(b, t, QUALITIES * 12)
-        chord = torch.cat([chord, none[:, 0, :, None]], 2)
-        bass = torch.cat([o[:, QUALITIES], none[:, 1, :, None]], 2)
         keep = n[:, :, :, LOWEST:LOWEST + PITCHES]
-        return chord, bass, o[:, QUALITIES + 1], keep[:, 0], keep[:, 1]
+        return *answers(o, none), keep[:, 0], keep[:, 1]
 
 
 def harmonics(xl, xs):
@@ -170,11 +175,7 @@ class LeanBack(nn.Module):
     def forward(self, z):
         z = self.drop(self.over(z))
         o, none = self.heads(z), self.none(z).mean(3)
-        b, t = z.shape[0], z.shape[2]
-        chord = o[:, :QUALITIES].permute(0, 2, 1, 3).reshape(b, t, QUALITIES * 12)
-        chord = torch.cat([chord, none[:, 0, :, None]], 2)
-        bass = torch.cat([o[:, QUALITIES], none[:, 1, :, None]], 2)
-        return chord, bass, o[:, QUALITIES + 1]
+        return answers(o, none)
 
 
 class Lean(nn.Module):
@@ -261,11 +262,7 @@ class Back(nn.Module):
             z = layer(z)
         z = self.drop(self.circle(z))
         o, none = self.heads(z), self.none(z).mean(3)
-        b, t = z.shape[0], z.shape[2]
-        chord = o[:, :QUALITIES].permute(0, 2, 1, 3).reshape(b, t, QUALITIES * 12)
-        chord = torch.cat([chord, none[:, 0, :, None]], 2)
-        bass = torch.cat([o[:, QUALITIES], none[:, 1, :, None]], 2)
-        return chord, bass, o[:, QUALITIES + 1]
+        return answers(o, none)
 
 
 class LiveNet(nn.Module):
