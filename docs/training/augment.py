@@ -29,7 +29,8 @@ def transposed(long, short, semitones, cents):
 
 
 class Timbre:
-    def __init__(self, device):
+    def __init__(self, device, narrow=.15):
+        self.narrow = narrow
         self.octave = torch.arange(BINS, device=device) / 36
         self.hz = C1 * 2 ** self.octave
         n_long = (36 * RATE / self.hz).clamp(max=8192)
@@ -55,7 +56,7 @@ class Timbre:
         narrow = F.conv1d(torch.randn(b, 1, BINS, device=dev), torch.hann_window(9, device=dev)[None, None] / 2, padding=4)[:, 0]
         e = e + narrow * r(0, 4) * maybe(.8)
         e = e - r(6, 24) * F.relu(r(.8, 2.4) - oct_) * maybe(.22) - r(6, 24) * F.relu(oct_ - r(4.4, 7.5)) * maybe(.35)
-        e = e - self.small(r, oct_) * maybe(.15)
+        e = e - self.small(r, oct_) * maybe(self.narrow)
         long, short = long + e[:, None], short + e[:, None, ::3]
 
         top = long.amax(2)                                        # compression or expansion

@@ -71,7 +71,7 @@ def instrument(package):
     return out
 
 
-def note(rng, files, midi, velocity, seconds, cents, muted):
+def note(rng, files, midi, velocity, seconds, cents, muted, trebles=None):
     """Samples at 22050 Hz, and the time after which they are faint (s)."""
     near = sorted(files, key=lambda m: abs(m - midi) + rng.uniform(0, 2.5))
     k = near[0]
@@ -88,14 +88,19 @@ def note(rng, files, midi, velocity, seconds, cents, muted):
     t = np.arange(len(y)) / RATE
     if muted:
         y = y * np.exp(-t / rng.uniform(.03, .1))
+    lasts = faint / speed
+    if trebles:
+        faster, gain = trebles.at(midi)
+        y = y * np.exp(-t * faster) * gain
+        lasts = 4.03 / (4.03 / max(lasts, .01) + faster)         # 35 dB are 4.03 nepers
     release = rng.uniform(.015, .06)
     y = y * np.exp(-np.maximum(0, t - seconds) / release)
     m = min(len(y), 400)
     y[-m:] *= np.linspace(1, 0, m)
-    return y, faint / speed
+    return y, lasts
 
 
-def play(rng, take, held_out=False):
+def play(rng, take, held_out=False, trebles=None):
     """As strings.play, with a recorded guitar."""
     packages = HELD_OUT if held_out else TRAINING
     kind = str(rng.choice(list(packages)))
@@ -106,7 +111,7 @@ def play(rng, take, held_out=False):
     level = 10 ** (rng.normal(0, 2, 6) / 20)
     x, faint = np.zeros(int((take.end + .5) * RATE)), []
     for on, off, midi, velocity, string, muted in take.notes:
-        y, lasts = note(rng, files, midi, velocity, min(off - on, 12), tuning[string] + rng.normal(0, 1), muted)
+        y, lasts = note(rng, files, midi, velocity, min(off - on, 12), tuning[string] + rng.normal(0, 1), muted, trebles)
         i = int(on * RATE)
         if 0 <= i < len(x):
             y = y[: len(x) - i] * level[string]

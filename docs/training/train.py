@@ -28,6 +28,7 @@ from net import REACH, STACKED, WIDTH, Lean, LiveNet, Net, cost
 
 NONE, IGNORE = 276, 65535
 FRAMES = 256
+LIVE_AHEAD = 4                                  # a live frame speaks of its end, a file's of its middle (labels.py)
 DB_STEP, DB_LOW, LONG_WIDTH = 1.5, -80.0, 280
 
 
@@ -66,12 +67,13 @@ class Batches:
     For the live net the truth is that of `late` frames before, and is given from frame REACH on.
     """
 
-    def __init__(self, pack, size, device, seed, live=False, late=0, taught=None):
+    def __init__(self, pack, size, device, seed, live=False, late=0, taught=None, fragments=.5, narrow=.15):
         self.pack, self.size, self.device, self.late, self.taught = pack, size, device, late, taught
         self.skip = REACH if live else 0
+        self.fragments = fragments
         self.rng = np.random.default_rng(seed)
         self.share = pack.lens / pack.lens.sum()
-        self.timbre = augment.Timbre(device)
+        self.timbre = augment.Timbre(device, narrow)
         self.soft = torch.tensor(SOFT, device=device)
 
     def __call__(self):
@@ -110,8 +112,9 @@ class Batches:
         k = k.clamp(0, 63)[:, None].expand(-1, n, -1)
         struck = self.soft[torch.gather(p.struck[at], 2, k).long()] * inside
         sounding = torch.gather(p.sounding[at], 2, k).float() * inside
-        weight = torch.where(torch.as_tensor(p.fragment[which], device=dev), .5, 1.)[:, None].expand(-1, n)
-        said = self.taught(at, semis) if self.taught else None
+        weight = torch.where(torch.as_tensor(p.fragment[which], device=dev), self.fragments, 1.)[:, None].expand(-1, n)
+        ahead = LIVE_AHEAD if self.skip else 0   # the teachers hear the file's spectra
+        said = self.taught((at + ahead).clamp(max=len(p.x) - 1), semis) if self.taught else None
         return xl, xs, said, (cls, bass, pcs, struck, sounding, weight)
 
 
@@ -263,6 +266,8 @@ def main():
     ap.add_argument("--teachers", nargs="*", default=[], help="weights (.pt) of nets that teach a lean one")
     ap.add_argument("--lean", nargs=5, type=int, default=[48, 16, 64, 16, 2], help="its sizes c b r q deep (net.py)")
     ap.add_argument("--init", help="go on from these weights (.pt)")
+    ap.add_argument("--fragments", type=float, default=.5, help="weight of the chord losses in takes of two plucked notes")
+    ap.add_argument("--narrow", type=float, default=.15, help="share of stretches heard through a small microphone")
     ap.add_argument("--save-outputs", nargs="*", default=["dev"], help="evaluation packs whose outputs are kept")
     a = ap.parse_args()
     out = Path(a.out)
@@ -273,10 +278,10 @@ def main():
     torch.backends.cuda.matmul.allow_tf32 = torch.backends.cudnn.allow_tf32 = True
     pack = Pack(a.data, device)
     print(f"{a.name}: {len(pack.lens)} takes, {pack.minutes:.1f} min, read in {time.time() - began:.0f} s, {device}", flush=True)
-    if a.teachers:
-        net = Lean(*a.lean, dropout=a.dropout)
-    else:
+    if a.live or not a.teachers:
         net = (LiveNet if a.live else Net)(a.c, a.p, a.r, a.dropout)
+    else:
+        net = Lean(*a.lean, dropout=a.dropout)
     net = net.to(device, memory_format=torch.channels_last)       # twice the steps a second on an H100
     if a.init:
         net.load_state_dict({k: v.float() if v.is_floating_point() else v for k, v in torch.load(a.init, map_location=device)["state"].items()})
@@ -284,10 +289,15 @@ def main():
     print(f"{a.name}: {weights} weights, {work} multiply-adds a frame", flush=True)
     figures = {"weights": weights, "multiply_adds_per_frame": work, "minutes": round(pack.minutes, 1), "args": vars(a)}
     # takes of many lengths come before this: choosing kernels for each would take longer than it brings
-    taught = teach.Taught(pack, a.teachers, decibels, device) if a.teachers else None
+    taught = None
+    if a.teachers:
+        heard = Pack([p.replace("-live.xz", ".xz") for p in a.data], device) if a.live else pack
+        if (heard.lens != pack.lens).any():
+            raise SystemExit("the live packs and the file's packs beside them hold different takes")
+        taught = teach.Taught(heard, a.teachers, decibels, device)
     print(f"{a.name}: ready in {time.time() - began:.0f} s", flush=True)
     torch.backends.cudnn.benchmark = True
-    batches = Batches(pack, a.batch, device, a.seed, a.live, a.late, taught)
+    batches = Batches(pack, a.batch, device, a.seed, a.live, a.late, taught, a.fragments, a.narrow)
     average = Average(net)
     decay = [p for p in net.parameters() if p.dim() > 1]
     plain = [p for p in net.parameters() if p.dim() <= 1]
