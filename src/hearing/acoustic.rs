@@ -42,7 +42,7 @@ pub(crate) const LOWEST_MIDI: u8 = 28;
 /// Steps of a natural logarithm that one unit of a byte stands for.
 const LOG_STEP: f32 = 1.0 / 12.0;
 
-/// Frames in a chunk without its context.
+/// Most frames in a chunk without its context.
 const CHUNK: usize = 1024;
 /// Frames of context on both sides of a chunk: the reach of the back, and a little.
 const CONTEXT: usize = 64;
@@ -182,7 +182,11 @@ impl Net {
         let n = spectra.n_frames();
         let peak = loudness(spectra);
         keep_freed_memory();
-        let n_chunks = n.div_ceil(CHUNK);
+        // as many chunks for each thread, so that none waits for another's last
+        let n_threads = rayon::current_num_threads();
+        let n_chunks = n.div_ceil(CHUNK).next_multiple_of(n_threads);
+        let length = n.div_ceil(n_chunks).max(CHUNK / 4);
+        let n_chunks = n.div_ceil(length);
         let next = AtomicUsize::new(0);
         let mut all = Acoustic::with_room(n);
         // Threads of their own, not tasks of rayon's: a rayon thread that waits
@@ -190,7 +194,7 @@ impl Net {
         // other, and hold the inputs of them all.
         std::thread::scope(|scope| {
             let (sender, receiver) = std::sync::mpsc::channel();
-            for _ in 0..rayon::current_num_threads().min(n_chunks) {
+            for _ in 0..n_threads.min(n_chunks) {
                 let (sender, next) = (sender.clone(), &next);
                 scope.spawn(move || {
                     loop {
@@ -198,8 +202,8 @@ impl Net {
                         if i >= n_chunks {
                             break;
                         }
-                        let end = ((i + 1) * CHUNK).min(n);
-                        let part = self.chunk(spectra, i * CHUNK, end, BLOCK, shift_cents, peak);
+                        let (start, end) = (i * length, ((i + 1) * length).min(n));
+                        let part = self.chunk(spectra, start, end, BLOCK, shift_cents, peak);
                         // nobody listens any more only if another chunk failed
                         if sender.send((i, part)).is_err() {
                             break;

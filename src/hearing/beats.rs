@@ -21,6 +21,8 @@ const N_LENGTHS: usize = LONGEST - SHORTEST + 1;
 const RING: usize = 128;
 /// How many fine frames a beat may be longer or shorter than the one before.
 const REACH: i32 = 6;
+/// Beat lengths that one may follow.
+const WAYS: usize = 2 * REACH as usize + 1;
 /// Cost of a frame before the first beat or after the last.
 const UNEXPLAINED: f32 = 0.02;
 
@@ -78,10 +80,10 @@ pub(super) fn track(
             -0.5 * z * z
         })
         .collect();
-    let change: Vec<f32> = (0..N_LENGTHS * (2 * REACH as usize + 1))
+    let change: Vec<f32> = (0..N_LENGTHS * WAYS)
         .map(|i| {
-            let d = (i / (2 * REACH as usize + 1) + SHORTEST) as f32;
-            let p = d + (i % (2 * REACH as usize + 1)) as f32 - REACH as f32;
+            let d = (i / WAYS + SHORTEST) as f32;
+            let p = d + (i % WAYS) as f32 - REACH as f32;
             weights.change * (d / p).ln().abs()
         })
         .collect();
@@ -106,12 +108,12 @@ pub(super) fn track(
             let before = row(t - d);
             let first = (i as i32 - REACH).max((low - SHORTEST) as i32);
             let last = (i as i32 + REACH).min((high - SHORTEST) as i32);
+            let ways = WAYS * i + (first - i as i32 + REACH) as usize..;
+            let before = &best[before + first as usize..=before + last as usize];
             let (mut top, mut top_from) = (f32::NEG_INFINITY, 0);
-            for p in first..=last {
-                let k = (p - i as i32 + REACH) as usize;
-                let s = best[before + p as usize] - change[i * (2 * REACH as usize + 1) + k];
-                if s > top {
-                    (top, top_from) = (s, p);
+            for (p, (score, cost)) in before.iter().zip(&change[ways]).enumerate() {
+                if score - cost > top {
+                    (top, top_from) = (score - cost, first as usize + p);
                 }
             }
             if top > fresh {

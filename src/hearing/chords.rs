@@ -23,6 +23,7 @@
 
 use super::acoustic::{N_CLASSES, NET_QUALITIES, NO_CHORD};
 use super::cells::Cells;
+use rayon::prelude::*;
 
 /// Weights of the search.
 #[derive(Debug, Clone)]
@@ -220,37 +221,69 @@ pub(crate) fn score_states(
     );
 }
 
-/// The best segments over the whole take. `priors` are those of each key, and
-/// which of them holds for a segment that starts at each boundary.
-pub(crate) fn decode(
-    cells: &Cells,
-    states: &States,
-    weights: &ChordWeights,
-    priors: (&[KeyPrior], &[usize]),
-    starts: &StartCosts,
-) -> Vec<Segment> {
-    let n = cells.n_bounds();
+/// Boundaries from which on more threads are worth their start: more than live hearing has.
+const WORTH_THREADS: usize = 128;
+
+/// The best state of every stretch that one segment may fill.
+pub(crate) struct Stretches {
+    /// For each boundary, the stretches that end there by where they start, latest first:
+    /// their score and state.
+    ending: Vec<Vec<(f32, usize)>>,
+}
+
+impl Stretches {
+    /// Scores them all. `priors` are those of each key, and which of them holds for a
+    /// segment that starts at each boundary.
+    pub(crate) fn new(
+        cells: &Cells,
+        states: &States,
+        weights: &ChordWeights,
+        priors: (&[KeyPrior], &[usize]),
+    ) -> Self {
+        let bounds_s = &cells.bounds_s;
+        let ending_at = |scores: &mut Vec<f32>, to: usize| {
+            (0..to)
+                .rev()
+                .take_while(|start| {
+                    bounds_s[to] - bounds_s[*start] <= weights.longest_s || start + 1 == to
+                })
+                .map(|start| {
+                    let key = &priors.0[priors.1[start]];
+                    score_states(cells, start, to, states, weights, key, scores);
+                    let mut top = (f32::NEG_INFINITY, 0);
+                    for (s, score) in scores.iter().enumerate() {
+                        if *score > top.0 {
+                            top = (*score, s);
+                        }
+                    }
+                    top
+                })
+                .collect()
+        };
+        let n = cells.n_bounds();
+        let ending = if n < WORTH_THREADS {
+            let mut scores = Vec::new();
+            (0..n).map(|to| ending_at(&mut scores, to)).collect()
+        } else {
+            let ends = (0..n).into_par_iter();
+            ends.map_init(Vec::new, ending_at).collect()
+        };
+        Self { ending }
+    }
+}
+
+/// The best segments over the whole take.
+pub(crate) fn decode(stretches: &Stretches, states: &States, starts: &StartCosts) -> Vec<Segment> {
+    let n = stretches.ending.len();
     let mut best = vec![f32::NEG_INFINITY; n];
     let mut from: Vec<(usize, usize)> = vec![(0, 0); n];
     best[0] = 0.0;
-    let mut scores = Vec::new();
-    for to in 1..n {
-        for start in (0..to).rev() {
-            if cells.bounds_s[to] - cells.bounds_s[start] > weights.longest_s && start + 1 < to {
-                break;
-            }
-            let key = &priors.0[priors.1[start]];
-            score_states(cells, start, to, states, weights, key, &mut scores);
-            let mut top = (f32::NEG_INFINITY, 0);
-            for (s, score) in scores.iter().enumerate() {
-                if *score > top.0 {
-                    top = (*score, s);
-                }
-            }
-            let total = best[start] + top.0 - starts[start];
+    for (to, ending) in stretches.ending.iter().enumerate() {
+        for (start, (score, state)) in (0..to).rev().zip(ending) {
+            let total = best[start] + score - starts[start];
             if total > best[to] {
                 best[to] = total;
-                from[to] = (start, top.1);
+                from[to] = (start, *state);
             }
         }
     }

@@ -14,6 +14,7 @@
 //! are ours; docs/hearing.md says what they were fitted on.
 
 use super::form_table::Table;
+use rayon::prelude::*;
 
 /// Slots of a bar that its chord is noted for.
 pub(crate) const SLOTS: usize = 8;
@@ -245,47 +246,12 @@ pub(crate) fn search(
             arena.extend(best.paths);
             (first..arena.len()).map(Some).collect()
         };
-        for path in here {
-            let before = Before::new(&arena, path);
-            for len in 1..=LONGEST.min(n - start) {
-                let end = start + len;
-                // the last section may be cut short
-                let by_length = match end == n {
-                    true => by_length[len].min(weights.lengths[4] + weights.short),
-                    false => by_length[len],
-                };
-                let new = table.new[start * (LONGEST + 1) + len];
-                let mut offer = |cost: f64, letter: usize, shift: u8| {
-                    ends[end].offer(Path {
-                        cost: before.cost - table.gain[start] + cost,
-                        piece: Piece {
-                            start,
-                            end,
-                            letter,
-                            shift,
-                        },
-                        before: path,
-                        n_letters: before.n_letters.max(letter + 1),
-                    });
-                };
-                let odd_one = match end < n && before.is_odd_one(len) {
-                    true => weights.odd_one,
-                    false => 0.0,
-                };
-                offer(
-                    weights.letter + by_length + odd_one + new,
-                    before.n_letters,
-                    0,
-                );
-                for letter in 0..before.n_letters {
-                    let again = before.again(letter, len, weights);
-                    let found = before.nearest(letter, (start, len), &table, by_length, weights);
-                    if let Some((total, shift)) = found.filter(|f| f.0 < 0.8 * new + weights.letter)
-                    {
-                        offer(again + total, letter, shift);
-                    }
-                }
-            }
+        let follow =
+            |path: &Option<usize>| following(&arena, *path, start, &table, &by_length, weights);
+        // each by itself, so that many may be looked at beside each other
+        let found: Vec<Vec<Path>> = here.par_iter().map(follow).collect();
+        for path in found.into_iter().flatten() {
+            ends[path.piece.end].offer(path);
         }
     }
     let last = ends.pop().map(|e| e.paths).unwrap_or_default();
@@ -295,6 +261,59 @@ pub(crate) fn search(
         arena.len() - 1
     });
     pieces(&arena, best)
+}
+
+/// The paths that go on from one with a section that starts at a bar.
+fn following(
+    arena: &[Path],
+    path: Option<usize>,
+    start: usize,
+    table: &Table<'_>,
+    by_length: &[f64],
+    weights: &SectionWeights,
+) -> Vec<Path> {
+    let before = Before::new(arena, path);
+    let n = table.gain.len();
+    let mut found = Vec::new();
+    for len in 1..=LONGEST.min(n - start) {
+        let end = start + len;
+        // the last section may be cut short
+        let by_length = match end == n {
+            true => by_length[len].min(weights.lengths[4] + weights.short),
+            false => by_length[len],
+        };
+        let new = table.new[start * (LONGEST + 1) + len];
+        let mut offer = |cost: f64, letter: usize, shift: u8| {
+            found.push(Path {
+                cost: before.cost - table.gain[start] + cost,
+                piece: Piece {
+                    start,
+                    end,
+                    letter,
+                    shift,
+                },
+                before: path,
+                n_letters: before.n_letters.max(letter + 1),
+            });
+        };
+        let odd_one = match end < n && before.is_odd_one(len) {
+            true => weights.odd_one,
+            false => 0.0,
+        };
+        offer(
+            weights.letter + by_length + odd_one + new,
+            before.n_letters,
+            0,
+        );
+        for letter in 0..before.n_letters {
+            let again = before.again(letter, len, weights);
+            let found = before.nearest(letter, (start, len), table, by_length, weights);
+            if let Some((total, shift)) = found.filter(|f| f.0 < 0.8 * new + weights.letter) {
+                offer(again + total, letter, shift);
+            }
+        }
+    }
+    found
 }
 
 /// What the sections of a path say of one that follows them.

@@ -4,7 +4,7 @@ use super::acoustic::{Acoustic, LOWEST_MIDI, N_PITCHES, NET_QUALITIES, NO_CHORD}
 use super::bars::{Count, count, recount};
 use super::beats::BeatWeights;
 use super::cells::{Cells, Stroke, cuts, frames_in};
-use super::chords::{ChordWeights, Segment, States, decode, score_states};
+use super::chords::{ChordWeights, Segment, States, Stretches, decode, score_states};
 use super::fit::{FitWeights, Heard, fit_shapes, heard_notes};
 use super::form_search::SectionWeights;
 use super::grid::Grid;
@@ -107,9 +107,6 @@ pub fn interpret(sound: &Sound, given: &Given, weights: &Weights) -> Hearing {
     if heard.is_empty() {
         return nothing(sound);
     }
-    let (counted, mut grid) = beats_and_bars(sound, given, weights, &heard);
-    // before downbeats are moved to strokes
-    let kept = grid.kept(&heard);
     let mut cells = Cells::new(acoustic, &cuts(&sound.strokes, acoustic), duration_s);
     cells.hear_lowest(&struck);
     let chords = weights
@@ -117,27 +114,34 @@ pub fn interpret(sound: &Sound, given: &Given, weights: &Weights) -> Hearing {
         .clone()
         .hearing_bass(standing_out_db(&sound.front.spectra));
     let states = States::new(&chords);
+    let stretches = |keys: &Keys, fifths: f32| {
+        let (mut priors, which) = keys.priors(chords.key, &cells.bounds_s);
+        for prior in &mut priors {
+            favor_fifths(prior, fifths * chords.fifths);
+        }
+        let stretches = Stretches::new(&cells, &states, &chords, (&priors, &which));
+        (stretches, priors, which)
+    };
+    // before anything is known of keys, chords wait for the bars only in the end
+    let ((counted, mut grid), (without_keys, ..)) = rayon::join(
+        || beats_and_bars(sound, given, weights, &heard),
+        || stretches(&Keys::default(), 0.0),
+    );
+    // before downbeats are moved to strokes
+    let kept = grid.kept(&heard);
     let starts: Vec<f32> = cells
         .bounds_s
         .iter()
         .map(|t| grid.start_cost(*t, &chords))
         .collect();
-    let pass = |keys: &Keys, fifths: f32| {
-        let (mut priors, which) = keys.priors(chords.key, &cells.bounds_s);
-        for prior in &mut priors {
-            favor_fifths(prior, fifths * chords.fifths);
-        }
-        let given = (&priors[..], &which[..]);
-        let segments = decode(&cells, &states, &chords, given, &starts);
-        (segments, priors, which)
-    };
     let lengths = |segments: &[Segment]| -> Vec<(Segment, f64)> {
         segments
             .iter()
             .map(|s| (*s, cells.bounds_s[s.to] - cells.bounds_s[s.from]))
             .collect()
     };
-    let first = pass(&Keys::default(), 0.0).0;
+    let first = decode(&without_keys, &states, &starts);
+    drop(without_keys);
     let mut keys = given.key.map_or_else(
         || {
             let (bounds, of) = (&cells.bounds_s, triad_of);
@@ -147,7 +151,9 @@ pub fn interpret(sound: &Sound, given: &Given, weights: &Weights) -> Hearing {
         },
         Keys::only,
     );
-    let (segments, priors, which) = pass(&keys, share_of_fifths(&lengths(&first)));
+    let (with_keys, priors, which) = stretches(&keys, share_of_fifths(&lengths(&first)));
+    let segments = decode(&with_keys, &states, &starts);
+    drop(with_keys);
 
     let mut scores = Vec::new();
     let mut spans = Vec::new();

@@ -15,7 +15,7 @@ use super::HearingError;
 use super::acoustic::{Acoustic, LOWEST_MIDI, N_PITCHES, frame_peak_db, reference};
 use super::causal::{CausalNet, LATE, moment_s};
 use super::cells::{Cells, Stroke, strokes};
-use super::chords::{States, decode, score_states};
+use super::chords::{KeyPrior, States, Stretches, decode, score_states};
 use super::fit::{Heard, fit_shapes, heard_pitches};
 use super::harmony::{estimate_key, key_prior};
 use super::interpret::{Weights, candidates};
@@ -107,7 +107,7 @@ impl Live {
 
     /// Lets the net hear the frames that are new; gives whether there were any.
     fn hear(&mut self) -> Result<bool, HearingError> {
-        let spectra = &self.stage.front().spectra;
+        let spectra = self.stage.spectra();
         let n = spectra.n_frames();
         if n == 0 {
             return Ok(false);
@@ -154,9 +154,12 @@ impl Live {
         let chords = &self.weights.chords;
         let starts = vec![chords.on_beat; cells.n_bounds()];
         let all = vec![0; cells.n_bounds()];
-        let plain = [key_prior(None, chords.key)];
+        let segments = |prior: &[KeyPrior]| {
+            let stretches = Stretches::new(&cells, &self.states, chords, (prior, &all));
+            decode(&stretches, &self.states, &starts)
+        };
         let key = self.given.key.or_else(|| {
-            let segments = decode(&cells, &self.states, chords, (&plain, &all), &starts);
+            let segments = segments(&[key_prior(None, chords.key)]);
             let length = |from: usize, to: usize| cells.bounds_s[to] - cells.bounds_s[from];
             let lengths: Vec<_> = segments
                 .iter()
@@ -165,7 +168,7 @@ impl Live {
             estimate_key(&lengths)
         });
         let prior = [key_prior(key, chords.key)];
-        let segments = decode(&cells, &self.states, chords, (&prior, &all), &starts);
+        let segments = segments(&prior);
         let holds_edge = |s: &&super::chords::Segment| cells.bounds_s[s.to] >= edge_s - 1e-9;
         let (from, to) = segments
             .iter()
@@ -211,7 +214,7 @@ impl Live {
     fn strokes(&self, length_s: f64) -> Vec<Stroke> {
         // attacks count from the first held frame's number, the net speaks later
         let shift_s = moment_s(0);
-        strokes(&self.stage.front().attacks)
+        strokes(self.stage.attacks())
             .into_iter()
             .map(|s| Stroke {
                 time_s: s.time_s - shift_s,
@@ -285,7 +288,7 @@ mod tests {
     fn a_frame_is_heard_the_same_alone_or_with_others() {
         let mut file = FrontStage::new(Align::End);
         file.push(&take());
-        let spectra = &file.front().spectra;
+        let spectra = file.spectra();
         let n = spectra.n_frames();
         let (mut at_once, mut one_by_one) = (Acoustic::default(), Acoustic::default());
         let mut net = CausalNet::new().expect("a net");
@@ -337,8 +340,8 @@ mod tests {
         for _ in 0..30 {
             live.push(&noise).expect("the net runs");
             assert!(live.acoustic.n_frames() <= WINDOW + 4);
-            assert!(live.stage.front().spectra.n_frames() == 0);
-            assert!(live.stage.front().attacks.flux.len() <= (WINDOW + 10) * FINE);
+            assert!(live.stage.spectra().n_frames() == 0);
+            assert!(live.stage.attacks().flux.len() <= (WINDOW + 10) * FINE);
         }
     }
 }

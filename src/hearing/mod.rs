@@ -37,7 +37,8 @@ mod stacked;
 mod stage;
 mod tuning;
 
-use std::sync::mpsc::SyncSender;
+use std::sync::Arc;
+use std::sync::mpsc::{Receiver, SyncSender, sync_channel};
 use std::thread::JoinHandle;
 
 pub use beats::BeatWeights;
@@ -54,8 +55,8 @@ pub use reading::{Given, HeardSpan, Hearing, WhichBar};
 
 /// Takes a take's samples block by block and hears them.
 ///
-/// Where rayon's pool has more than one thread, the spectra are made on a thread
-/// of their own while the caller decodes what comes next.
+/// Where rayon's pool has more than one thread, the spectra and the attacks are each made on
+/// a thread of their own while the caller decodes what comes next.
 pub struct Listener {
     front: Running,
     /// Samples not handed on yet.
@@ -64,12 +65,38 @@ pub struct Listener {
 
 enum Running {
     Here(Box<stage::FrontStage>),
-    Beside(SyncSender<Vec<f32>>, JoinHandle<stage::Front>),
+    Beside(Beside<stage::Tones>, Beside<stage::Onsets>),
+}
+
+/// Half of the front on a thread of its own.
+struct Beside<T> {
+    sender: SyncSender<Arc<Vec<f32>>>,
+    work: JoinHandle<T>,
+}
+
+impl<T: Send + 'static> Beside<T> {
+    fn start(work: impl FnOnce(Receiver<Arc<Vec<f32>>>) -> T + Send + 'static) -> Self {
+        let (sender, blocks) = sync_channel(MOST_WAITING);
+        let work = std::thread::spawn(move || work(blocks));
+        Self { sender, work }
+    }
+
+    fn hand_on(&self, block: &Arc<Vec<f32>>) {
+        // fails only if the other thread panicked, which `end` passes on
+        let _ = self.sender.send(Arc::clone(block));
+    }
+
+    fn end(self) -> T {
+        drop(self.sender);
+        self.work
+            .join()
+            .unwrap_or_else(|panic| std::panic::resume_unwind(panic))
+    }
 }
 
 /// Samples handed on at a time: few enough to keep little, many enough that handing on costs nothing.
 const BLOCK: usize = 1 << 14;
-/// Blocks that may wait for the spectra before the caller has to.
+/// Blocks that may wait for either half before the caller has to.
 const MOST_WAITING: usize = 8;
 
 impl Default for Listener {
@@ -81,22 +108,25 @@ impl Default for Listener {
 impl Listener {
     /// A listener that has heard nothing yet.
     pub fn new() -> Self {
-        let mut stage = stage::FrontStage::new(spectrum::Align::Middle);
+        let align = spectrum::Align::Middle;
         if rayon::current_num_threads() < 2 {
             return Self {
-                front: Running::Here(Box::new(stage)),
+                front: Running::Here(Box::new(stage::FrontStage::new(align))),
                 waiting: Vec::new(),
             };
         }
-        let (sender, blocks) = std::sync::mpsc::sync_channel::<Vec<f32>>(MOST_WAITING);
-        let work = std::thread::spawn(move || {
-            for block in blocks {
-                stage.push(&block);
-            }
-            stage.finish()
+        let tones = Beside::start(move |blocks| {
+            let mut tones = stage::Tones::new(align);
+            blocks.iter().for_each(|block| tones.push(&block));
+            tones
+        });
+        let onsets = Beside::start(|blocks| {
+            let mut onsets = stage::Onsets::new();
+            blocks.iter().for_each(|block| onsets.push(&block));
+            onsets
         });
         Self {
-            front: Running::Beside(sender, work),
+            front: Running::Beside(tones, onsets),
             waiting: Vec::with_capacity(BLOCK),
         }
     }
@@ -105,12 +135,13 @@ impl Listener {
     pub fn push(&mut self, samples: &[f32]) {
         match &mut self.front {
             Running::Here(stage) => stage.push(samples),
-            Running::Beside(sender, _) => {
+            Running::Beside(tones, onsets) => {
                 self.waiting.extend_from_slice(samples);
                 if self.waiting.len() >= BLOCK {
                     let block = std::mem::replace(&mut self.waiting, Vec::with_capacity(BLOCK));
-                    // fails only if the other thread panicked, which `finish` passes on
-                    let _ = sender.send(block);
+                    let block = Arc::new(block);
+                    tones.hand_on(&block);
+                    onsets.hand_on(&block);
                 }
             }
         }
@@ -124,11 +155,11 @@ impl Listener {
     pub fn finish(self, progress: &(dyn Fn(f64) + Sync)) -> Result<Sound, HearingError> {
         let front = match self.front {
             Running::Here(stage) => stage.finish(),
-            Running::Beside(sender, work) => {
-                let _ = sender.send(self.waiting);
-                drop(sender);
-                work.join()
-                    .unwrap_or_else(|panic| std::panic::resume_unwind(panic))
+            Running::Beside(tones, onsets) => {
+                let last = Arc::new(self.waiting);
+                tones.hand_on(&last);
+                onsets.hand_on(&last);
+                stage::Front::of(tones.end(), onsets.end())
             }
         };
         if front.n_samples == 0 {

@@ -1,4 +1,7 @@
 //! The streaming front: blocks of samples in, spectra, attacks and tuning out.
+//!
+//! It has two halves that know nothing of each other, so that a file's may run beside each
+//! other: [`Tones`] (spectra and tuning) and [`Onsets`] (attacks).
 
 use super::attack::{AttackStage, Attacks, FINE_HOP};
 use super::spectrum::{Align, HOP, Kernels, N_FFT, Spectra, SpectrumStage};
@@ -17,83 +20,173 @@ pub(crate) struct Front {
     pub(crate) clipped_share: f64,
 }
 
-/// Takes samples in blocks of any size.
-pub(crate) struct FrontStage {
-    spectrum: SpectrumStage,
-    attack: AttackStage,
+impl Front {
+    /// Ends the take: the last frames of both halves are padded with silence.
+    pub(crate) fn of(tones: Tones, onsets: Onsets) -> Self {
+        let (tones, onsets) = (tones.ended(), onsets.ended());
+        Self {
+            tuning: tones.tuning(),
+            clipped_share: tones.n_clipped as f64 / tones.n_samples.max(1) as f64,
+            n_samples: tones.n_samples,
+            spectra: tones.spectra,
+            attacks: onsets.attacks,
+        }
+    }
+}
+
+/// Samples of which frames are still to be read; it begins with the silence before the take.
+struct Held {
+    samples: Vec<f32>,
+    /// Where the next frame begins.
+    next: usize,
+}
+
+impl Held {
+    fn starting_at(next: usize) -> Self {
+        let samples = vec![0.0; N_FFT / 2];
+        Self { samples, next }
+    }
+
+    /// Reads every whole frame of `length` samples, one each `hop`.
+    fn read(&mut self, length: usize, hop: usize, mut each: impl FnMut(&[f32])) {
+        while let Some(frame) = self.samples.get(self.next..self.next + length) {
+            each(frame);
+            self.next += hop;
+        }
+        let done = self.next.min(self.samples.len());
+        if done > 1 << 16 {
+            self.samples.drain(..done);
+            self.next -= done;
+        }
+    }
+
+    fn pad(&mut self) {
+        self.samples.extend(std::iter::repeat_n(0.0, N_FFT / 2));
+    }
+}
+
+/// The half that hears spectra and the tuning.
+pub(crate) struct Tones {
+    stage: SpectrumStage,
     votes: TuningVotes,
-    front: Front,
-    /// Samples not yet left behind; starts with the silence before the take.
-    held: Vec<f32>,
-    /// Place in `held` where the next frame of each kind begins.
-    next_frame: usize,
-    next_fine: usize,
+    held: Held,
+    spectra: Spectra,
+    n_samples: usize,
     n_clipped: usize,
 }
 
-impl FrontStage {
+impl Tones {
     pub(crate) fn new(align: Align) -> Self {
-        let lead = N_FFT / 2;
         Self {
-            spectrum: SpectrumStage::new(Arc::new(Kernels::new(align))),
-            attack: AttackStage::new(),
+            stage: SpectrumStage::new(Arc::new(Kernels::new(align))),
             votes: TuningVotes::new(),
-            front: Front {
-                spectra: Spectra::default(),
-                attacks: Attacks::default(),
-                tuning: None,
-                n_samples: 0,
-                clipped_share: 0.0,
-            },
-            held: vec![0.0; lead],
-            next_frame: 0,
-            next_fine: lead - AttackStage::N / 2,
+            held: Held::starting_at(0),
+            spectra: Spectra::default(),
+            n_samples: 0,
             n_clipped: 0,
         }
     }
 
     /// Hears the next samples (22,050 Hz, mono).
     pub(crate) fn push(&mut self, samples: &[f32]) {
-        self.front.n_samples += samples.len();
+        self.n_samples += samples.len();
         self.n_clipped += samples.iter().filter(|s| s.abs() >= 0.999).count();
-        self.held.extend_from_slice(samples);
+        self.held.samples.extend_from_slice(samples);
         self.advance();
     }
 
     fn advance(&mut self) {
-        while self.next_frame + N_FFT <= self.held.len() {
-            let frame = &self.held[self.next_frame..self.next_frame + N_FFT];
-            self.spectrum.frame(frame, &mut self.front.spectra);
-            self.votes.frame(self.spectrum.transform());
-            self.next_frame += HOP;
-        }
-        while self.next_fine + AttackStage::N <= self.held.len() {
-            let frame = &self.held[self.next_fine..self.next_fine + AttackStage::N];
-            self.attack.frame(frame, &mut self.front.attacks);
-            self.next_fine += FINE_HOP;
-        }
-        let done = self.next_frame.min(self.next_fine);
-        if done > 1 << 16 {
-            self.held.drain(..done);
-            self.next_frame -= done;
-            self.next_fine -= done;
+        self.held.read(N_FFT, HOP, |frame| {
+            self.stage.frame(frame, &mut self.spectra);
+            self.votes.frame(self.stage.transform());
+        });
+    }
+
+    fn tuning(&self) -> Option<(f64, f64)> {
+        self.votes.result()
+    }
+
+    fn ended(mut self) -> Self {
+        self.held.pad();
+        self.advance();
+        self
+    }
+}
+
+/// The half that hears attacks.
+pub(crate) struct Onsets {
+    stage: AttackStage,
+    held: Held,
+    attacks: Attacks,
+}
+
+impl Onsets {
+    pub(crate) fn new() -> Self {
+        Self {
+            stage: AttackStage::new(),
+            held: Held::starting_at((N_FFT - AttackStage::N) / 2),
+            attacks: Attacks::default(),
         }
     }
 
-    /// What was heard so far; its tuning comes from [`Self::tuning`].
-    pub(crate) fn front(&self) -> &Front {
-        &self.front
+    /// Hears the next samples (22,050 Hz, mono).
+    pub(crate) fn push(&mut self, samples: &[f32]) {
+        self.held.samples.extend_from_slice(samples);
+        self.advance();
+    }
+
+    fn advance(&mut self) {
+        self.held.read(AttackStage::N, FINE_HOP, |frame| {
+            self.stage.frame(frame, &mut self.attacks);
+        });
+    }
+
+    fn ended(mut self) -> Self {
+        self.held.pad();
+        self.advance();
+        self
+    }
+}
+
+/// Both halves on one thread; takes samples in blocks of any size.
+pub(crate) struct FrontStage {
+    tones: Tones,
+    onsets: Onsets,
+}
+
+impl FrontStage {
+    pub(crate) fn new(align: Align) -> Self {
+        Self {
+            tones: Tones::new(align),
+            onsets: Onsets::new(),
+        }
+    }
+
+    /// Hears the next samples (22,050 Hz, mono).
+    pub(crate) fn push(&mut self, samples: &[f32]) {
+        self.tones.push(samples);
+        self.onsets.push(samples);
+    }
+
+    /// The spectra heard so far.
+    pub(crate) fn spectra(&self) -> &Spectra {
+        &self.tones.spectra
+    }
+
+    /// The attacks heard so far.
+    pub(crate) fn attacks(&self) -> &Attacks {
+        &self.onsets.attacks
     }
 
     /// Cents and concentration of the tuning votes so far.
     pub(crate) fn tuning(&self) -> Option<(f64, f64)> {
-        self.votes.result()
+        self.tones.tuning()
     }
 
     /// Lets go of the first frames and the first values of the attacks.
     pub(crate) fn forget(&mut self, n_frames: usize, n_fine: usize) {
-        self.front.spectra.forget(n_frames);
-        let attacks = &mut self.front.attacks;
+        self.tones.spectra.forget(n_frames);
+        let attacks = &mut self.onsets.attacks;
         for values in [
             &mut attacks.flux,
             &mut attacks.low,
@@ -105,13 +198,7 @@ impl FrontStage {
     }
 
     /// Ends the take: pads the last frames with silence.
-    pub(crate) fn finish(mut self) -> Front {
-        let n = self.front.n_samples;
-        self.held.extend(std::iter::repeat_n(0.0, N_FFT / 2));
-        self.advance();
-        let front = &mut self.front;
-        front.tuning = self.votes.result();
-        front.clipped_share = self.n_clipped as f64 / n.max(1) as f64;
-        self.front
+    pub(crate) fn finish(self) -> Front {
+        Front::of(self.tones, self.onsets)
     }
 }

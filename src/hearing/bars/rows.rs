@@ -4,6 +4,7 @@ use super::describe::Evidence;
 use crate::hearing::attack::FINE_HOP_S;
 use crate::hearing::beats::{BeatWeights, LONGEST, SHORTEST, track};
 use crate::hearing::reading::Given;
+use rayon::prelude::*;
 
 /// Beats in a bar worth trying; 6/8 is counted in two, 12/8 in four.
 pub(super) fn meters(given: &Given) -> Vec<u8> {
@@ -36,7 +37,7 @@ pub(super) fn beat_rows(
         )
     };
     let mut rows: Vec<Vec<usize>> = Vec::new();
-    let mut add = |frames: Vec<usize>| {
+    let add = |frames: Vec<usize>| {
         if frames.len() >= 6 {
             let shifted = frames
                 .windows(2)
@@ -54,7 +55,7 @@ pub(super) fn beat_rows(
     if length <= 0.0 {
         return rows;
     }
-    for ratio in [
+    let ratios = [
         1.0,
         0.5,
         2.0,
@@ -64,12 +65,15 @@ pub(super) fn beat_rows(
         1.0 / 3.0,
         0.75,
         4.0 / 3.0,
-    ] {
-        let length = length * ratio;
-        if (SHORTEST as f64 * 0.95..=LONGEST as f64 * 1.05).contains(&length) {
-            add(track(&evidence.search, weights, around(length)));
-        }
-    }
+    ];
+    let followed = SHORTEST as f64 * 0.95..=LONGEST as f64 * 1.05;
+    let found: Vec<_> = ratios
+        .into_par_iter()
+        .map(|ratio| length * ratio)
+        .filter(|length| followed.contains(length))
+        .map(|length| track(&evidence.search, weights, around(length)))
+        .collect();
+    found.into_iter().for_each(add);
     rows
 }
 
