@@ -249,7 +249,7 @@ pub(crate) fn search(
         let follow =
             |path: &Option<usize>| following(&arena, *path, start, &table, &by_length, weights);
         // each by itself, so that many may be looked at beside each other
-        let found: Vec<Vec<Path>> = here.par_iter().map(follow).collect();
+        let found: Vec<Vec<Path>> = here.par_iter().with_min_len(8).map(follow).collect();
         for path in found.into_iter().flatten() {
             ends[path.piece.end].offer(path);
         }
