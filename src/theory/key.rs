@@ -68,12 +68,11 @@ impl Key {
     }
 
     /// The name of a chord's root: as [`Key::spell`], but nobody reads a chart by B♭♭ or F♯♯, nor
-    /// by an F♭ that the key does not have (A, G and E; common practice, no source).
+    /// by a C♭, F♭, E♯ or B♯ that the key does not have (common practice, no source).
     pub fn spell_root(self, pc: PitchClass) -> Spelled {
         let exact = self.spell(pc);
         let plain = (0..7).map(|letter| Spelled::new(letter, 0));
-        let hard = exact.alter().abs() > 1
-            || exact == Spelled::new(3, -1) && !self.scale().contains(&exact);
+        let hard = exact.alter().abs() > 1 || !self.scale().contains(&exact);
         match plain.into_iter().find(|n| n.pitch_class() == pc) {
             Some(easy) if hard => easy,
             _ => exact,

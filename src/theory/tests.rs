@@ -105,6 +105,9 @@ fn spelling_follows_the_key() {
     assert_eq!(root("Gb", 11), Ok("C♭".into()));
     assert_eq!(root("G#m", 7), Ok("G".into()));
     assert_eq!(root("F#", 5), Ok("E♯".into()));
+    assert_eq!(root("F#", 0), Ok("C".into()));
+    assert_eq!(root("Db", 11), Ok("B".into()));
+    assert_eq!(root("A#", 2), Ok("D".into()));
     assert_eq!(root("F", 10), Ok("B♭".into()));
     assert_eq!(
         Key::usual(PitchClass::new(6), Mode::Minor).text(),
