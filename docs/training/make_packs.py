@@ -36,11 +36,11 @@ import strings
 import theory
 
 
-def rendered(seed, held_out, harder=False):
+def rendered(seed, held_out, harder=False, knocks=False):
     take = play.invent(seed, textures=play.HARDER if harder else play.TEXTURES)
     rng = np.random.default_rng([seed, 22])
     more = {"own_share": .45, "recorded_share": .30,
-            "trebles": strings.Trebles(np.random.default_rng([seed, 33]))} if harder else {}
+            "character": strings.Character(np.random.default_rng([seed, 33]), knocks=.6 * knocks)} if harder else {}
     guitar, faint, sound = sounds.guitar(rng, take, held_out, **more)
     bank = sounds.HELD_OUT if held_out else "FluidR3_GM.sf2"
     back = sounds.backing(rng, take, bank) if take.bass or take.drums or take.lead else None
@@ -118,6 +118,7 @@ def main():
     ap.add_argument("--until", type=float, help="stop after this many seconds and pack what there is")
     ap.add_argument("--live", action="store_true")
     ap.add_argument("--harder", action="store_true", help="more fragments, other basses, and high notes that die fast")
+    ap.add_argument("--knocks", action="store_true", help="with --harder: strings whose knock may be as loud as their tone")
     a = ap.parse_args()
     began, pack, failed = time.time(), Pack(), 0
     live = Pack(True) if a.live else None
@@ -131,7 +132,7 @@ def main():
             if a.until and time.time() - began > a.until:
                 break
             try:
-                item = rendered(seed, a.kind == "held", a.harder)
+                item = rendered(seed, a.kind == "held", a.harder, a.knocks)
                 pack.add(*item)
                 if live:
                     live.add(*item)

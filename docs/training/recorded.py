@@ -71,7 +71,7 @@ def instrument(package):
     return out
 
 
-def note(rng, files, midi, velocity, seconds, cents, muted, trebles=None):
+def note(rng, files, midi, velocity, seconds, cents, muted, character=None):
     """Samples at 22050 Hz, and the time after which they are faint (s)."""
     near = sorted(files, key=lambda m: abs(m - midi) + rng.uniform(0, 2.5))
     k = near[0]
@@ -89,9 +89,9 @@ def note(rng, files, midi, velocity, seconds, cents, muted, trebles=None):
     if muted:
         y = y * np.exp(-t / rng.uniform(.03, .1))
     lasts = faint / speed
-    if trebles:
-        faster, gain = trebles.at(midi)
-        y = y * np.exp(-t * faster) * gain
+    if character:
+        faster, gain = character.at(midi)
+        y = character.struck(rng, y * np.exp(-t * faster) * gain)
         lasts = 4.03 / (4.03 / max(lasts, .01) + faster)         # 35 dB are 4.03 nepers
     release = rng.uniform(.015, .06)
     y = y * np.exp(-np.maximum(0, t - seconds) / release)
@@ -100,7 +100,7 @@ def note(rng, files, midi, velocity, seconds, cents, muted, trebles=None):
     return y, lasts
 
 
-def play(rng, take, held_out=False, trebles=None):
+def play(rng, take, held_out=False, character=None):
     """As strings.play, with a recorded guitar."""
     packages = HELD_OUT if held_out else TRAINING
     kind = str(rng.choice(list(packages)))
@@ -111,7 +111,7 @@ def play(rng, take, held_out=False, trebles=None):
     level = 10 ** (rng.normal(0, 2, 6) / 20)
     x, faint = np.zeros(int((take.end + .5) * RATE)), []
     for on, off, midi, velocity, string, muted in take.notes:
-        y, lasts = note(rng, files, midi, velocity, min(off - on, 12), tuning[string] + rng.normal(0, 1), muted, trebles)
+        y, lasts = note(rng, files, midi, velocity, min(off - on, 12), tuning[string] + rng.normal(0, 1), muted, character)
         i = int(on * RATE)
         if 0 <= i < len(x):
             y = y[: len(x) - i] * level[string]

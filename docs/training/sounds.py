@@ -173,13 +173,13 @@ def backing(rng, take, bank):
     return real / (np.std(real) + 1e-9) * 10 ** (rng.uniform(-6, 6) / 20) + rest / (np.std(rest) + 1e-9)
 
 
-def guitar(rng, take, held_out=False, own_share=0.36, recorded_share=0.24, trebles=None):
+def guitar(rng, take, held_out=False, own_share=0.36, recorded_share=0.24, character=None):
     """Samples, time after which each note is too faint (s), and the sound's name."""
     kind = rng.random()
     if not held_out and kind < own_share:
-        return strings.play(rng, take, trebles)
+        return strings.play(rng, take, character)
     if kind > 1 - recorded_share and not (held_out and take.texture == "power"):
-        return recorded.play(rng, take, held_out, trebles)
+        return recorded.play(rng, take, held_out, character)
     bank = HELD_OUT if held_out else str(rng.choice(list(TRAINING), p=list(TRAINING.values())))
     programs = (27, 29, 30, 27, 26) if take.texture == "power" else (24, 24, 25, 25, 25, 26, 26, 27, 27, 28)
     if bank == "FluidR3_GM.sf2" and take.texture != "power" and rng.random() < 0.18:

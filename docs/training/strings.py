@@ -15,31 +15,47 @@ RATE = 22050
 BLOCK = 256
 
 
-class Trebles:
-    """How much faster and weaker high notes are than the rest: on many guitars the upper frets of
-    the thin strings die within tenths of a second and are lost in a strum (common practice, no source).
+class Character:
+    """What sets one guitar's notes apart, drawn for a take.
 
-    `loss` is in 1/s and `weaker` in dB, both for each octave above A3.
+    On many guitars the upper frets of the thin strings die within tenths of a second and are lost
+    in a strum (`loss` in 1/s and `weaker` in dB, both for each octave above A3); on some, nylon
+    above all, a plucked string's knock is as loud as its tone (`knock`, linear, of the note's
+    peak).  Common practice, no source.
     """
 
-    def __init__(self, rng=None, often=.6):
-        self.loss = self.weaker = 0.0
+    def __init__(self, rng=None, often=.6, knocks=0.):
+        self.loss = self.weaker = self.knock = 0.0
         if rng is not None and rng.random() < often:
             self.loss = math.exp(rng.uniform(math.log(.4), math.log(9)))
             self.weaker = rng.uniform(-2, 8)
+        if knocks and rng.random() < knocks:
+            self.knock = 10 ** (rng.uniform(-26, 0) / 20)
+            self.hz = math.exp(rng.uniform(math.log(120), math.log(2500)))
+            self.knock_time = math.exp(rng.uniform(math.log(.003), math.log(.015)))
 
     def at(self, midi):
         """Further decay (1/s) and gain (linear) of a note."""
         octaves = max(0, midi - 57) / 12
         return self.loss * octaves, 10 ** (-self.weaker * octaves / 20)
 
+    def struck(self, rng, y):
+        """A note with its knock, changed in place."""
+        if self.knock:
+            n = min(len(y), int(6 * self.knock_time * RATE))
+            t = np.arange(n) / RATE
+            hz = self.hz * rng.uniform(.8, 1.25)
+            tone = np.cos(2 * np.pi * hz * t + rng.uniform(0, 6.3)) + .5 * rng.standard_normal(n)
+            y[:n] += tone * np.exp(-t / self.knock_time) * self.knock * np.abs(y[:int(.05 * RATE)]).max()
+        return y
+
 
 class Instrument:
-    def __init__(self, rng, trebles=None):
+    def __init__(self, rng, character=None):
         self.rng = rng
-        shares = [.40, .22, .28, .10] if trebles is None else [.34, .34, .22, .10]
+        shares = [.40, .22, .28, .10] if character is None else [.34, .34, .22, .10]
         self.kind = kind = str(rng.choice(["steel", "nylon", "electric", "hollow"], p=shares))
-        self.trebles = trebles or Trebles()
+        self.character = character or Character()
         self.stiffness = 10 ** rng.uniform(-4.9, -3.8, 6) * np.array([1.6, 1.3, 1.1, 1.0, .8, .7])
         if kind == "nylon":
             self.stiffness *= 0.4
@@ -96,7 +112,7 @@ class Instrument:
         if self.kind == "electric":
             amp *= np.abs(np.sin(np.pi * k * min(0.5, self.pickup * shorter))) + 0.03
         amp *= self.body(f) * 10 ** (rng.normal(0, self.ragged, len(k)) / 20)
-        faster, treble_gain = self.trebles.at(midi)
+        faster, treble_gain = self.character.at(midi)
         loss = 6.9 / (self.sustain / shorter ** 0.5) + self.loss1 * f + self.loss2 * f ** 2 + faster
         if muted:
             loss = loss + 6.9 / self.mute_time + 0.01 * f
@@ -126,6 +142,7 @@ class Instrument:
         fallen = np.nonzero(energy < energy[0] * 10 ** -3.5)[0]
         gain = v ** 1.6 * 10 ** (self.balance[s] / 20) / np.sqrt((np.abs(amp) ** 2).sum() + 1e-12)
         gain *= (1 + 0.15 * (60 - midi) / 24) * treble_gain
+        self.character.struck(rng, y)
         return y * gain, float(env_t[fallen[0]]) if len(fallen) else 12.0
 
 
@@ -139,9 +156,9 @@ def rotors(f, loss, amp, n):
     return y.reshape(-1)[:n].astype(np.float64)
 
 
-def play(rng, take, trebles=None):
+def play(rng, take, character=None):
     """The guitar's samples, and for each note the time (s) after which it is too faint."""
-    inst = Instrument(rng, trebles)
+    inst = Instrument(rng, character)
     out = np.zeros(int((take.end + 0.5) * RATE))
     faint = []
     for on, off, midi, velocity, string, muted in take.notes:

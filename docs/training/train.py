@@ -28,7 +28,6 @@ from net import REACH, STACKED, WIDTH, Lean, LiveNet, Net, cost
 
 NONE, IGNORE = 276, 65535
 FRAMES = 256
-LIVE_AHEAD = 4                                  # a live frame speaks of its end, a file's of its middle (labels.py)
 DB_STEP, DB_LOW, LONG_WIDTH = 1.5, -80.0, 280
 
 
@@ -113,8 +112,7 @@ class Batches:
         struck = self.soft[torch.gather(p.struck[at], 2, k).long()] * inside
         sounding = torch.gather(p.sounding[at], 2, k).float() * inside
         weight = torch.where(torch.as_tensor(p.fragment[which], device=dev), self.fragments, 1.)[:, None].expand(-1, n)
-        ahead = LIVE_AHEAD if self.skip else 0   # the teachers hear the file's spectra
-        said = self.taught((at + ahead).clamp(max=len(p.x) - 1), semis) if self.taught else None
+        said = self.taught(at, semis) if self.taught else None
         return xl, xs, said, (cls, bass, pcs, struck, sounding, weight)
 
 
@@ -278,10 +276,10 @@ def main():
     torch.backends.cuda.matmul.allow_tf32 = torch.backends.cudnn.allow_tf32 = True
     pack = Pack(a.data, device)
     print(f"{a.name}: {len(pack.lens)} takes, {pack.minutes:.1f} min, read in {time.time() - began:.0f} s, {device}", flush=True)
-    if a.live or not a.teachers:
-        net = (LiveNet if a.live else Net)(a.c, a.p, a.r, a.dropout)
-    else:
+    if a.teachers:
         net = Lean(*a.lean, dropout=a.dropout)
+    else:
+        net = (LiveNet if a.live else Net)(a.c, a.p, a.r, a.dropout)
     net = net.to(device, memory_format=torch.channels_last)       # twice the steps a second on an H100
     if a.init:
         net.load_state_dict({k: v.float() if v.is_floating_point() else v for k, v in torch.load(a.init, map_location=device)["state"].items()})
@@ -289,12 +287,7 @@ def main():
     print(f"{a.name}: {weights} weights, {work} multiply-adds a frame", flush=True)
     figures = {"weights": weights, "multiply_adds_per_frame": work, "minutes": round(pack.minutes, 1), "args": vars(a)}
     # takes of many lengths come before this: choosing kernels for each would take longer than it brings
-    taught = None
-    if a.teachers:
-        heard = Pack([p.replace("-live.xz", ".xz") for p in a.data], device) if a.live else pack
-        if (heard.lens != pack.lens).any():
-            raise SystemExit("the live packs and the file's packs beside them hold different takes")
-        taught = teach.Taught(heard, a.teachers, decibels, device)
+    taught = teach.Taught(pack, a.teachers, decibels, device) if a.teachers else None
     print(f"{a.name}: ready in {time.time() - began:.0f} s", flush=True)
     torch.backends.cudnn.benchmark = True
     batches = Batches(pack, a.batch, device, a.seed, a.live, a.late, taught, a.fragments, a.narrow)

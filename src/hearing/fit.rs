@@ -16,7 +16,7 @@ use super::acoustic::{Acoustic, LOWEST_MIDI, N_PITCHES};
 use super::cells::frames_in;
 use super::notes::Possible;
 use super::spectrum::HOP_S;
-use crate::fretboard::{Instrument, Limits, Shape, Wanted, voicings};
+use crate::fretboard::{Instrument, Limits, Shape, Voicing, Wanted, voicings};
 use crate::theory::{Chord, Label};
 use std::collections::BTreeMap;
 
@@ -32,6 +32,13 @@ pub struct FitWeights {
     /// How much of its weight a pitch that was not heard keeps where strings
     /// are plucked one by one.
     pub unplucked: f64,
+    /// Cost of a string that a shape leaves out of one about as easy.
+    pub left_out: f64,
+    /// Efforts so near are about as easy.
+    pub about: f64,
+    /// How much of its weight a pitch that was not heard loses where one whose overtone it is
+    /// was surely heard: it would be hidden in that.
+    pub hidden: f64,
     /// Share of the notes struck at once: at or below the first they are
     /// plucked one by one, at or above the second strummed.
     pub together: (f64, f64),
@@ -49,6 +56,9 @@ impl Default for FitWeights {
             margin: 0.04,
             n_shapes: 4,
             unplucked: 0.15,
+            left_out: 0.0,
+            about: 2.0,
+            hidden: 0.0,
             together: (0.45, 0.8),
             power: 1.5,
             judged: 0.5,
@@ -58,6 +68,9 @@ impl Default for FitWeights {
 
 /// Frames in which the strings of one strum are struck: 0.19 s.
 const STRUM: usize = 4;
+
+/// Semitones from a string to its overtones that another string's first partial may hide in.
+const OVERTONES: [usize; 3] = [12, 19, 24];
 
 /// What was heard of a chord's notes.
 #[derive(Debug, Clone, Copy)]
@@ -224,12 +237,21 @@ fn fit_one(
     let unheard = weights.unplucked + (1.0 - weights.unplucked) * strum;
     let gain: Vec<f64> = pitches
         .iter()
-        .map(|p| (clamp(*p) / (1.0 - clamp(*p))).ln())
-        .map(|g| if g < 0.0 { unheard * g } else { g })
+        .enumerate()
+        .map(|(p, heard)| {
+            let gain = (clamp(*heard) / (1.0 - clamp(*heard))).ln();
+            let below = OVERTONES.iter().filter_map(|above| p.checked_sub(*above));
+            let hidden = below.map(|low| pitches[low]).fold(0.0, f64::max);
+            match gain < 0.0 {
+                true => unheard * (1.0 - weights.hidden * hidden) * gain,
+                false => gain,
+            }
+        })
         .collect();
     let is_power = chord.quality.degrees.len() == 2;
-    let mut scored: Vec<(f64, f64, Shape)> = voicings(instrument, Wanted::chord(chord), &limits)
-        .into_iter()
+    let shapes = voicings(instrument, Wanted::chord(chord), &limits);
+    let mut scored: Vec<(f64, f64, Shape)> = shapes
+        .iter()
         .map(|v| {
             let mut set = 0u64;
             for midi in instrument.sounding(&v.shape).into_iter().flatten() {
@@ -247,9 +269,9 @@ fn fit_one(
             let cost = if is_power {
                 weights.power * unusual_fifths(v.shape.frets())
             } else {
-                weights.ease * v.rank
+                weights.ease * v.rank + weights.left_out * left_out(v, &shapes, weights.about)
             };
-            (fit - cost, fit, v.shape)
+            (fit - cost, fit, v.shape.clone())
         })
         .collect();
     scored.sort_by(|a, b| b.0.total_cmp(&a.0).then_with(|| a.2.cmp(&b.2)));
@@ -260,6 +282,18 @@ fn fit_one(
         .into_iter()
         .map(|(_, fit, shape)| (shape, (fit / perfect.max(1.0)).clamp(0.0, 1.0)))
         .collect()
+}
+
+/// How many strings a shape leaves out of one that is about as easy and otherwise the same.
+fn left_out(shape: &Voicing, all: &[Voicing], about: f64) -> f64 {
+    let frets = shape.shape.frets();
+    let whole = |other: &&Voicing| {
+        let mut pairs = frets.iter().zip(other.shape.frets());
+        other.hand.effort <= shape.hand.effort + about && pairs.all(|(a, b)| a.is_none() || a == b)
+    };
+    let n = |v: &Voicing| v.shape.frets().iter().flatten().count();
+    let most = all.iter().filter(whole).map(n).max().unwrap_or(0);
+    most.saturating_sub(n(shape)) as f64
 }
 
 /// How far a shape of bare fifths is from its usual forms: two or three
