@@ -72,9 +72,10 @@ impl std::fmt::Display for ChartError {
                 f,
                 "cannot move a song in {song} to {wanted}: one is major, the other minor (give a key of the same mode)"
             ),
-            Self::CapoRange { fret } => {
-                write!(f, "a capo at fret {fret} is beyond 0 to 11")
+            Self::CapoRange { fret } => crate::fretboard::FretboardError::CapoRange {
+                fret: fret.to_string(),
             }
+            .fmt(f),
             Self::MissingGlyph { character, text } => write!(
                 f,
                 "the page font has no '{character}' (U+{:04X}) for '{text}' (write .html instead, or change the text)",

@@ -1,7 +1,8 @@
 //! A Standard MIDI File, type 1: tempo map and markers, and the chords as their shapes sound.
 //!
-//! Tick 0 is the start of the take, so the file plays along with it; a
-//! lead-in of whole beats stands before the first bar. Texts are plain ASCII.
+//! Tick 0 is the start of the take, so the file plays along with it; a lead-in of
+//! whole beats stands before the first bar, in bars of its meter behind one that may
+//! be shorter. What rings on behind the last bar ends with it. Texts are plain ASCII.
 //!
 //! # Source
 //! Standard MIDI Files 1.0, RP-001, MIDI Manufacturers Association, 1996.
@@ -85,9 +86,15 @@ pub(super) fn write(song: &Song) -> Result<Vec<u8>, ChartError> {
             }),
         ),
     ];
+    let last_s = bars.last().map_or(song.duration_s, |b| b.end_s);
     for (span, (tick, text)) in song.spans.iter().zip(&chord_texts) {
         guitar.push((*tick, meta(MetaMessage::Text(text.as_bytes()))));
-        let end = tick_at(&anchors, span.end_s).max(tick + 1);
+        // a last chord that rings on would make one more bar elsewhere
+        let end_s = match span.start_s < last_s {
+            true => span.end_s.min(last_s),
+            false => span.end_s,
+        };
+        let end = tick_at(&anchors, end_s).max(tick + 1);
         for key in pitches(song, span) {
             let (key, vel) = (u7::new(key.min(127)), u7::new(VELOCITY));
             guitar.push((*tick, channel(MidiMessage::NoteOn { key, vel })));
@@ -139,11 +146,22 @@ fn tempo_map(song: &Song, bars: &[Bar]) -> (Vec<Anchor>, Vec<(u32, u8, u8)>) {
         && first > 0.001
     {
         let beat_s = (bar.end_s - bar.start_s) / f64::from(bar.n_beats.max(1));
-        let n = (first / beat_s.max(0.05)).round().clamp(1.0, 60.0) as u8;
+        let n = (first / beat_s.max(0.05)).round().clamp(1.0, 10_000.0) as u32;
         anchors.push(Anchor { time_s: 0.0, tick });
         let dotted = beat_ticks(bar) == QUARTER * 3 / 2;
-        meters.push(if dotted { (0, n * 3, 8) } else { (0, n, value) });
-        tick += u32::from(n) * beat_ticks(bar);
+        let signature = |at: u32, n: u8| match dotted {
+            true => (at * beat_ticks(bar), n * 3, 8),
+            false => (at * beat_ticks(bar), n, value),
+        };
+        let whole = bars.iter().find(|b| b.number > 0).unwrap_or(bar).n_beats;
+        let (before, short) = (n / u32::from(whole.max(1)), n % u32::from(whole.max(1)));
+        if short > 0 {
+            meters.push(signature(0, short as u8));
+        }
+        if before > 0 {
+            meters.push(signature(short, whole));
+        }
+        tick += n * beat_ticks(bar);
     }
     for bar in bars {
         let n = bar.n_beats.max(1);

@@ -255,7 +255,7 @@ impl Sheet {
             remarks,
             notes: song.notes.clone(),
             n_open: song.n_open(),
-            n_chords: song.spans.len(),
+            n_chords: song.n_chords(),
         })
     }
 

@@ -7,14 +7,11 @@
 //! another capo that still holds, in another key the easiest are proposed.
 
 use super::{ChartError, Options, easy};
-use crate::fretboard::{Instrument, Limits, Shape, Tuning, Wanted, hold, voicings};
+use crate::fretboard::{Instrument, Limits, Shape, Tuning, Wanted, check_capo, hold, voicings};
 use crate::songlog::form;
 use crate::songlog::song::{Song, Span, State};
 use crate::theory::{Chord, Degree, Key, Label};
 use std::collections::{HashMap, HashSet};
-
-/// Highest capo that leaves an octave of neck.
-const HIGHEST_CAPO: u8 = 11;
 
 /// The song as it is to be delivered: moved to the wanted key and capo.
 ///
@@ -36,9 +33,7 @@ pub fn prepare(song: &Song, options: &Options) -> Result<Song, ChartError> {
     let mut moved = song.clone();
     let old_capo = song.instrument.capo;
     if let Some(capo) = options.capo {
-        if capo > HIGHEST_CAPO {
-            return Err(ChartError::CapoRange { fret: capo });
-        }
+        check_capo(capo).map_err(|_| ChartError::CapoRange { fret: capo })?;
         moved.instrument.capo = capo;
     }
     if let Some(tuning) = &options.tuning {

@@ -68,7 +68,10 @@ pub fn read_chart(song: &Song) -> Vec<Remark> {
                 words,
             }));
         };
-        add(RemarkKind::Open, open(span));
+        add(
+            RemarkKind::Open,
+            open(span).filter(|_| !song.is_outside(span)),
+        );
         add(RemarkKind::EitherOr, either_or(span, song));
         add(RemarkKind::ShapeNotes, strange_notes(span, song));
         add(RemarkKind::Reach, unheld(span, song));

@@ -5,7 +5,7 @@ mod binder;
 use super::plain::{one_line, shell_word, shown};
 use super::{CliError, Outcome};
 use crate::chart::{Format, Options, Page, prepare, write};
-use crate::fretboard::Tuning;
+use crate::fretboard::{Tuning, read_capo};
 use crate::songlog::song::{Song, State};
 use crate::theory::{Key, Label};
 use clap::{Args, ValueEnum};
@@ -43,7 +43,7 @@ pub(crate) struct Chart {
     #[arg(long, value_name = "KEY")]
     key: Option<String>,
     /// Count frets from a capo at this fret; what sounds stays
-    #[arg(long, value_name = "FRET")]
+    #[arg(long, value_name = "FRET", value_parser = read_capo)]
     capo: Option<u8>,
     /// Degrees of the key instead of chord symbols, or under them (--degrees=under), on pages
     #[arg(
@@ -181,7 +181,7 @@ impl Chart {
             writeln!(
                 stderr,
                 "takebook: {n_open} of {} chords are open and marked with '?' (see them with: takebook show {})",
-                moved.spans.len(),
+                moved.n_chords(),
                 shell_word(&self.log)
             )?;
         }
@@ -202,7 +202,7 @@ impl Chart {
                 "version": 1,
                 "file": self.output.display().to_string(),
                 "bytes": n_bytes,
-                "n_chords": moved.spans.len(),
+                "n_chords": moved.n_chords(),
                 "n_open": n_open,
                 "warnings": fresh,
             });

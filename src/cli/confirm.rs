@@ -4,7 +4,7 @@ use super::taps::{Taps, read_bar_beats, read_taps};
 use super::{CliError, Outcome};
 use crate::deciding::place::{read, read_moment};
 use crate::deciding::{self, Made, Request, words};
-use crate::fretboard::{Shape, Tuning};
+use crate::fretboard::{Shape, Tuning, read_capo};
 use crate::songlog::decided::Act;
 use crate::songlog::read_meter;
 use crate::songlog::song::Song;
@@ -94,7 +94,7 @@ pub(crate) struct Args {
     #[arg(help_heading = "The whole take", long, value_name = "BAR=N", value_parser = read_bar_beats)]
     bar_beats: Vec<(u32, u8)>,
     /// Fret of the capo, 0 for none.
-    #[arg(help_heading = "The whole take", long, value_parser = clap::value_parser!(u8).range(0..=12))]
+    #[arg(help_heading = "The whole take", long, value_parser = read_capo)]
     capo: Option<u8>,
     /// Tuning: standard, drop-d, or notes low to high.
     #[arg(help_heading = "The whole take", long)]
@@ -127,7 +127,7 @@ pub(crate) fn run(args: &Args, out: &mut dyn Write) -> Result<Outcome, CliError>
             "decision": id,
             "acts": told,
             "hints": hints,
-            "n_chords": song.spans.len(),
+            "n_chords": song.n_chords(),
             "n_open": song.n_open(),
         });
         writeln!(out, "{result}")?;

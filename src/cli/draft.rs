@@ -11,7 +11,7 @@ use self::plan::plan;
 use self::tell::{as_json, tell};
 use super::taps::{Taps, read_bar_beats, read_taps};
 use super::{CliError, Outcome};
-use crate::fretboard::Tuning;
+use crate::fretboard::{Tuning, read_capo};
 use crate::songlog;
 use crate::theory::Key;
 use indicatif::MultiProgress;
@@ -42,7 +42,7 @@ pub(crate) struct Args {
     #[arg(long)]
     title: Option<String>,
     /// Fret of the capo, 0 for none.
-    #[arg(long, value_name = "FRET", value_parser = clap::value_parser!(u8).range(0..=12))]
+    #[arg(long, value_name = "FRET", value_parser = read_capo)]
     capo: Option<u8>,
     /// Tuning: standard, half-down, whole-down, drop-d, open-g, dadgad, or notes low to high.
     #[arg(long)]

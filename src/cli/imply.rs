@@ -3,7 +3,7 @@
 use super::layout::write_under;
 use super::name::instrument;
 use super::{CliError, Outcome};
-use crate::fretboard::{Instrument, Played, Typed, origins, read_played};
+use crate::fretboard::{Instrument, Played, Typed, origins, read_capo, read_played};
 use crate::theory::imply::{Fragment, Implied, Place, Reading, read_row};
 use crate::theory::{Key, Label, Spelled};
 use clap::Args;
@@ -30,7 +30,7 @@ pub(crate) struct ImplyArgs {
     #[arg(long, default_value = "standard")]
     tuning: String,
     /// Capo fret; frets count from it
-    #[arg(long, default_value_t = 0)]
+    #[arg(long, value_name = "FRET", default_value_t = 0, value_parser = read_capo)]
     capo: u8,
     /// Reads B3 G4 as notes, not as strings with frets
     #[arg(long)]

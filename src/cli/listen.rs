@@ -5,7 +5,7 @@ mod play;
 mod screen;
 
 use super::{CliError, Outcome};
-use crate::fretboard::Tuning;
+use crate::fretboard::{Tuning, read_capo};
 use crate::theory::Key;
 use std::io::Write;
 use std::path::PathBuf;
@@ -27,7 +27,7 @@ pub(crate) struct Args {
     #[arg(long)]
     tuning: Option<Tuning>,
     /// Fret of the capo, 0 for none.
-    #[arg(long, value_name = "FRET", value_parser = clap::value_parser!(u8).range(0..=12))]
+    #[arg(long, value_name = "FRET", value_parser = read_capo)]
     capo: Option<u8>,
     /// Key, if you know it: G, Am.
     #[arg(long)]

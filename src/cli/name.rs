@@ -7,8 +7,8 @@ use self::compared::{comparison_json, write_comparison};
 use self::told::{item_json, write_item};
 use super::{CliError, Outcome};
 use crate::fretboard::{
-    Comparison, Instrument, Played, Sameness, Tuning, Typed, compare, moving_note, read_played,
-    string_name,
+    Comparison, Instrument, Played, Sameness, Tuning, Typed, compare, moving_note, read_capo,
+    read_played, string_name,
 };
 use crate::theory::Key;
 use crate::theory::naming::{Context, Name, names};
@@ -30,7 +30,7 @@ pub(crate) struct NameArgs {
     #[arg(long, default_value = "standard")]
     tuning: String,
     /// Capo fret; frets count from it
-    #[arg(long, default_value_t = 0)]
+    #[arg(long, value_name = "FRET", default_value_t = 0, value_parser = read_capo)]
     capo: u8,
     /// Key, for spelling and rank, such as G or F#m
     #[arg(long)]
@@ -166,17 +166,11 @@ fn items(what: &[String]) -> Vec<String> {
     items
 }
 
-/// An instrument from a tuning's text and a capo, checked.
+/// An instrument from a tuning's text and a capo.
 pub(super) fn instrument(tuning: &str, capo: u8) -> Result<Instrument, CliError> {
-    let instrument = Instrument {
+    Ok(Instrument {
         tuning: tuning.parse::<Tuning>()?,
         capo,
         ..Instrument::default()
-    };
-    if capo > 12 {
-        return Err(CliError::new(format!(
-            "a capo at fret {capo} leaves too little neck (expected 0 to 12)"
-        )));
-    }
-    Ok(instrument)
+    })
 }

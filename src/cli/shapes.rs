@@ -10,7 +10,7 @@ use super::layout::write_under;
 use super::name::instrument;
 use super::{CliError, Outcome};
 use crate::fretboard::{
-    Instrument, Limits, Row, Wanted, distinct, first_without_shape, smoothest, voicings,
+    Instrument, Limits, Row, Wanted, distinct, first_without_shape, read_capo, smoothest, voicings,
 };
 use crate::theory::{Chord, Key, PitchClass, number, roman, transpose};
 use clap::Args;
@@ -67,7 +67,7 @@ pub(crate) struct ShapesArgs {
     #[arg(long, default_value = "standard")]
     tuning: String,
     /// Capo fret; chords are named as they are fingered, frets count from it
-    #[arg(long, default_value_t = 0)]
+    #[arg(long, value_name = "FRET", default_value_t = 0, value_parser = read_capo)]
     capo: u8,
     /// Key of the progression, for spelling, degrees and walks
     #[arg(long)]

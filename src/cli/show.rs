@@ -263,15 +263,14 @@ fn section_notes(section: &Section, song: &Song) -> Vec<String> {
 /// Signs of the bars as drawn, what is open, warnings.
 fn foot(song: &Song, drawn: &str, path: &Path, out: &mut dyn Write) -> Result<(), CliError> {
     let mut legend = Vec::new();
-    let open = || song.spans.iter().filter(|s| s.state == State::Open);
     let unsure = |s: &&Span| s.certainty.is_some_and(|c| c < FAIRLY_SURE);
-    if open().any(|s| !unsure(&s)) {
+    if song.open().any(|s| !unsure(&s)) {
         legend.push("G? open");
     }
-    if open().any(|s| unsure(&s)) {
+    if song.open().any(|s| unsure(&s)) {
         legend.push("G?? open and less than 60 % sure");
     }
-    if song.n_open() < song.spans.len() {
+    if song.n_open() < song.n_chords() {
         legend.push("G decided");
     }
     if song.spans.iter().any(|s| !s.notes.is_empty()) {
@@ -287,7 +286,7 @@ fn foot(song: &Song, drawn: &str, path: &Path, out: &mut dyn Write) -> Result<()
         legend.push("% goes on");
     }
     writeln!(out, "{}", wrap_from(&legend.join("; "), 0))?;
-    let (n_open, n) = (song.n_open(), song.spans.len());
+    let (n_open, n) = (song.n_open(), song.n_chords());
     if n_open == 0 {
         writeln!(out, "all {n} chords are decided")?;
     } else {
@@ -303,9 +302,8 @@ fn foot(song: &Song, drawn: &str, path: &Path, out: &mut dyn Write) -> Result<()
 fn least_sure(song: &Song, path: &Path, out: &mut dyn Write) -> Result<(), CliError> {
     let sure = |s: &Span| s.certainty.unwrap_or(1.0);
     let mut open: Vec<&Span> = song
-        .spans
-        .iter()
-        .filter(|s| s.state == State::Open && s.certainty.is_some() && !said_by_file(s))
+        .open()
+        .filter(|s| s.certainty.is_some() && !said_by_file(s))
         .collect();
     open.sort_by(|a, b| sure(a).total_cmp(&sure(b)));
     let worst: Vec<String> = open

@@ -12,6 +12,7 @@ pub mod place;
 mod request;
 mod requested;
 mod save;
+mod sections;
 pub mod song_json;
 mod undo;
 mod words;

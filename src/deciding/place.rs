@@ -40,6 +40,23 @@ impl Place {
         let found = |(i, s)| inside(s).then_some(i);
         song.spans.iter().enumerate().filter_map(found).collect()
     }
+
+    /// The silence before the first bar, if it begins there, and after the last,
+    /// if it ends there: whoever takes those bars takes it too.
+    pub fn silence_beside(self, song: &Song) -> Vec<usize> {
+        let (Self::Stretch(from, to), Some(first), Some(last)) =
+            (self, song.bars.first(), song.bars.last())
+        else {
+            return Vec::new();
+        };
+        let beside = |s: &Span| {
+            song.is_outside(s)
+                && (s.start_s < first.start_s && from <= first.start_s + 1e-6
+                    || s.end_s > last.end_s && to >= last.end_s - 1e-6)
+        };
+        let found = |(i, s)| beside(s).then_some(i);
+        song.spans.iter().enumerate().filter_map(found).collect()
+    }
 }
 
 /// Reads a place; a section's letter may stand for several.

@@ -2,7 +2,7 @@
 
 use super::place::{Place, name_of, read_moment, twins};
 use super::words::percent;
-use super::{DecideError, Request};
+use super::{DecideError, Request, sections};
 use crate::fretboard::Shape;
 use crate::songlog::decided::{Act, How};
 use crate::songlog::song::{Song, Span, State};
@@ -91,7 +91,11 @@ fn at_places(
     acts: &mut Vec<Act>,
 ) -> Result<(), DecideError> {
     edges(request, places, song, acts)?;
-    sections(request, places, acts);
+    acts.extend(sections::edges(request, places));
+    if request.section_letter.is_some() || request.section_name.is_some() {
+        let song = after(acts, log);
+        acts.extend(sections::named(request, places, &song));
+    }
     if let Some(key) = request.key {
         acts.extend(places.iter().map(|p| Act::KeyFrom {
             at_s: p.start_s(),
@@ -109,13 +113,18 @@ fn at_places(
         return Ok(());
     }
     // splits and joins come first: the rest is about what they leave
-    let mut changed = log.clone();
-    changed.decide(store::now(), acts.clone());
-    let song = resolve(&changed);
+    let song = after(acts, log);
     for place in places {
         one_chord(request, *place, &song, acts)?;
     }
     Ok(())
+}
+
+/// The song with some acts decided.
+fn after(acts: &[Act], log: &Log) -> Song {
+    let mut changed = log.clone();
+    changed.decide(store::now(), acts.to_vec());
+    resolve(&changed)
 }
 
 /// Where chords change.
@@ -167,44 +176,16 @@ fn edges(
     Ok(())
 }
 
-/// Names, letters and starts of sections.
-fn sections(request: &Request, places: &[Place], acts: &mut Vec<Act>) {
-    for place in places {
-        let at_s = place.start_s();
-        let (start_s, end_s) = match *place {
-            Place::Stretch(from, to) => (from, to),
-            Place::Point(at_s) => (at_s, at_s + 0.01),
-        };
-        if request.section_starts {
-            acts.push(Act::SectionSplit { at_s });
-        }
-        if request.section_joins {
-            acts.push(Act::SectionJoin { at_s });
-        }
-        if let Some(letter) = &request.section_letter {
-            acts.push(Act::SectionLetter {
-                start_s,
-                end_s,
-                letter: letter.trim().into(),
-            });
-        }
-        if let Some(name) = &request.section_name {
-            acts.push(Act::SectionName {
-                start_s,
-                end_s,
-                name: name.trim().into(),
-            });
-        }
-    }
-}
-
 fn take_first(
     least: f64,
     places: &[Place],
     song: &Song,
     acts: &mut Vec<Act>,
 ) -> Result<(), DecideError> {
-    let mut all: Vec<usize> = places.iter().flat_map(|p| p.spans(song)).collect();
+    let mut all: Vec<usize> = places
+        .iter()
+        .flat_map(|p| p.spans(song).into_iter().chain(p.silence_beside(song)))
+        .collect();
     all.sort_unstable();
     all.dedup();
     let open: Vec<usize> = all

@@ -22,6 +22,7 @@ pub fn song(song: &Song) -> Value {
             "at_s": round(c.at_s),
             "key": c.key.label(),
         })).collect::<Vec<_>>(),
+        "n_chords": song.n_chords(),
         "n_open": song.n_open(),
         "sections": song.sections.iter().zip(form::roadmap(song)).map(|(s, in_roadmap)| json!({
             "letter": s.letter,

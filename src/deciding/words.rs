@@ -21,7 +21,7 @@ pub fn percent(share: f64) -> String {
 pub fn open_words(song: &Song) -> String {
     match song.n_open() {
         0 => "all chords are decided".into(),
-        n => format!("{n} of {} chords open", song.spans.len()),
+        n => format!("{n} of {} chords open", song.n_chords()),
     }
 }
 

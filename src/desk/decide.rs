@@ -6,6 +6,7 @@ use super::server::{Room, Shared, read_body};
 use super::song::whole;
 use crate::deciding::place::Place;
 use crate::deciding::{self, Made, Request, Undone, words};
+use crate::fretboard::check_capo;
 use crate::songlog::song::Song;
 use crate::songlog::{read_meter, resolve};
 use axum::body::Bytes;
@@ -105,12 +106,8 @@ impl Wish {
                 "tempo_bpm: {bpm} is not 10 to 600 beats a minute"
             )));
         }
-        if let Some(fret) = self.capo
-            && fret > 12
-        {
-            return Err(ApiError::bad(format!(
-                "capo: {fret} leaves too little neck (0 to 12)"
-            )));
+        if let Some(fret) = self.capo {
+            check_capo(fret).map_err(|e| ApiError::bad(format!("capo: {e}")))?;
         }
         Ok(Request {
             title: self.title.as_ref().map(|t| t.trim().to_owned()),

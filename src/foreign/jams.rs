@@ -288,7 +288,7 @@ fn usual_beats(bars: &[HeardBar]) -> Option<u8> {
         .max_by_key(|n| bars.iter().filter(|b| b.n_beats == *n).count())
 }
 
-fn median_tempo(beats: &[HeardBeat]) -> Option<f64> {
+pub(super) fn median_tempo(beats: &[HeardBeat]) -> Option<f64> {
     let mut gaps: Vec<f64> = beats
         .windows(2)
         .map(|w| w[1].time_s - w[0].time_s)

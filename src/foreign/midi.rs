@@ -7,6 +7,7 @@
 //! Standard MIDI Files 1.0, RP-001, MIDI Manufacturers Association, 1996.
 
 use super::assemble::{Raw, RawChord, RawSection};
+use super::jams::median_tempo;
 use super::{ForeignError, Given, MAX_BARS, MAX_NOTES, notes};
 use crate::songlog::heard::{HeardBar, HeardBeat, HeardNote};
 use crate::theory::{Key, KeyChange, Label, Mode, Spelled};
@@ -17,6 +18,8 @@ use std::collections::{BTreeMap, VecDeque};
 const USUAL_TEMPO: u32 = 500_000;
 /// Channel of drums in General MIDI, from 0.
 const DRUMS: u8 = 9;
+/// A hand is ahead of the bar line by no more than this, beats (ours).
+const EARLY_BEATS: f64 = 0.125;
 /// Part of a track's texts that must be chord symbols for them to count as such.
 const MOSTLY: f64 = 0.8;
 
@@ -74,9 +77,11 @@ pub(super) fn read(bytes: &[u8], given: &Given) -> Result<Raw, ForeignError> {
         })
         .collect();
     let texts = chord_texts(&events);
+    // "no chord" is silence said in words
+    let named = |t: &&(u64, Label)| t.1 != Label::NoChord;
     let first = [
         events.notes.first().map(|n| n.0),
-        texts.iter().flatten().map(|t| t.0).next(),
+        texts.iter().flatten().find(named).map(|t| t.0),
     ];
     let first = first.into_iter().flatten().min().unwrap_or(0);
     lay_bars(&mut raw, &events, &clock, first)?;
@@ -265,6 +270,7 @@ pub(super) fn beat_quarters(n: u8, value: u8) -> f64 {
 }
 
 /// Bars from the one that holds the first note or chord; silence before it is no bar.
+/// A first bar that is shorter than the second is a pickup (common practice, no source).
 fn lay_bars(raw: &mut Raw, events: &Events, clock: &Clock, first: u64) -> Result<(), ForeignError> {
     let last = events.notes.iter().map(|n| n.1).max().unwrap_or(0);
     let end = last.max(if last == 0 { events.end } else { 0 });
@@ -293,7 +299,8 @@ fn lay_bars(raw: &mut Raw, events: &Events, clock: &Clock, first: u64) -> Result
         if let Some(change) = meters.get(at + 1).filter(|m| m.0 < next) {
             next = change.0.max(tick + 1);
         }
-        if next > first {
+        // what is struck a little before the bar line belongs to the bar
+        if next as f64 > first as f64 + EARLY_BEATS * beat {
             number += 1;
             if number > MAX_BARS {
                 return Err(ForeignError::Wrong {
@@ -321,16 +328,23 @@ fn lay_bars(raw: &mut Raw, events: &Events, clock: &Clock, first: u64) -> Result
         }
         tick = next;
     }
+    if let [a, b, ..] = raw.bars[..]
+        && a.n_beats < b.n_beats
+    {
+        raw.bars.iter_mut().for_each(|bar| bar.number -= 1);
+    }
     raw.meter = counts.iter().max_by_key(|c| c.1).map(|c| c.0);
     raw.tempo_bpm = usual_tempo(raw);
     Ok(())
 }
 
-/// Beats a minute over all bars, rounded to a thousandth (tempi are whole microseconds).
+/// Beats a minute of most beats, rounded to a thousandth (tempi are whole microseconds).
 fn usual_tempo(raw: &Raw) -> Option<f64> {
-    let n: f64 = raw.bars.iter().map(|b| f64::from(b.n_beats)).sum();
-    let (first, last) = (raw.bars.first()?, raw.bars.last()?);
-    let bpm = 60.0 * n / (last.end_s - first.start_s).max(1e-6);
+    let only = || {
+        let bar = raw.bars.first()?;
+        Some(60.0 * f64::from(bar.n_beats) / (bar.end_s - bar.start_s).max(1e-6))
+    };
+    let bpm = median_tempo(&raw.beats).or_else(only)?;
     let bpm = (bpm * 1000.0).round() / 1000.0;
     (10.0..=600.0).contains(&bpm).then_some(bpm)
 }

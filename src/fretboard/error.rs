@@ -1,5 +1,7 @@
 //! What can be wrong with a typed shape, tuning or capo.
 
+use super::HIGHEST_CAPO;
+
 /// Errors of the `fretboard` room: always a text or a number that does not fit an instrument.
 #[derive(Debug, Clone, PartialEq, Eq)]
 #[non_exhaustive]
@@ -53,6 +55,16 @@ pub enum FretboardError {
         /// What contradicts what.
         reason: String,
     },
+    /// A capo so high that too little neck is left.
+    CapoRange {
+        /// The fret asked for, as typed.
+        fret: String,
+    },
+    /// Not a fret for a capo.
+    CapoText {
+        /// What was typed.
+        text: String,
+    },
     /// Not a tuning.
     TuningText {
         /// What was typed.
@@ -93,6 +105,14 @@ impl std::fmt::Display for FretboardError {
                 "'{text}' is neither a fingering nor notes: '{part}' is not understood (expected for example x02210, A6 B4 e5 for strings with frets, D# A or B3 G4 for notes)"
             ),
             Self::Limits { reason } => f.write_str(reason),
+            Self::CapoRange { fret } => write!(
+                f,
+                "a capo at fret {fret} leaves too little neck (expected 0 to {HIGHEST_CAPO})"
+            ),
+            Self::CapoText { text } => write!(
+                f,
+                "'{text}' is no fret for a capo (expected 0 to {HIGHEST_CAPO})"
+            ),
             Self::TuningText { text, reason } => write!(
                 f,
                 "'{text}' is not a tuning: {reason} (expected for example standard, drop-d, half-down, or notes low to high as D2 A2 D3 G3 B3 E4)"

@@ -25,6 +25,6 @@ pub use neck::{SCALE_MM, fret_mm, span_mm};
 pub use played::{Played, Tone, Typed, read_played, string_by_name, string_name};
 pub use row::{Row, first_without_shape, smoothest, travel};
 pub use shape::Shape;
-pub use tuning::{Instrument, Tuning};
+pub use tuning::{HIGHEST_CAPO, Instrument, Tuning, check_capo, read_capo};
 pub use voicing::{Limits, Voicing, Wanted, distinct, voicings};
 pub use walk::{CapoChoice, Walk, capo_choices, walks};

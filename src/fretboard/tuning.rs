@@ -105,6 +105,39 @@ impl std::str::FromStr for Tuning {
     }
 }
 
+/// Highest fret of a capo: it leaves ten frets of the usual neck to play on (ours).
+pub const HIGHEST_CAPO: u8 = 12;
+
+/// Whether a capo can sit at a fret.
+///
+/// # Errors
+/// * [`FretboardError::CapoRange`] above [`HIGHEST_CAPO`].
+pub fn check_capo(fret: u8) -> Result<u8, FretboardError> {
+    if fret <= HIGHEST_CAPO {
+        Ok(fret)
+    } else {
+        Err(FretboardError::CapoRange {
+            fret: fret.to_string(),
+        })
+    }
+}
+
+/// Reads the fret of a capo, 0 for none.
+///
+/// # Errors
+/// * [`FretboardError::CapoText`] for what is no whole number.
+/// * [`FretboardError::CapoRange`] above [`HIGHEST_CAPO`].
+pub fn read_capo(text: &str) -> Result<u8, FretboardError> {
+    let text = text.trim();
+    if text.is_empty() || !text.bytes().all(|b| b.is_ascii_digit()) {
+        return Err(FretboardError::CapoText { text: text.into() });
+    }
+    let fret = text.parse().map_err(|_| FretboardError::CapoRange {
+        fret: text.chars().take(20).collect(),
+    })?;
+    check_capo(fret)
+}
+
 /// A tuned instrument with its capo.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Instrument {

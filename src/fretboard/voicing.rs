@@ -14,6 +14,8 @@ pub struct Wanted {
     pub optional: PitchClassSet,
     /// Pitch class of the lowest sounding note, if it matters.
     pub bass: Option<PitchClass>,
+    /// Whether that bass is another tone than the root, and so is to be heard as a bass.
+    pub bass_written: bool,
 }
 
 impl Wanted {
@@ -23,6 +25,7 @@ impl Wanted {
             required: bass.map_or(set, |b| set.with(b)),
             optional: PitchClassSet::default(),
             bass,
+            bass_written: false,
         }
     }
 
@@ -52,6 +55,7 @@ impl Wanted {
             required,
             optional: set(optional).without(required),
             bass: Some(bass),
+            bass_written: bass != root,
         }
     }
 }
@@ -237,6 +241,14 @@ pub fn voicings(instrument: &Instrument, wanted: Wanted, limits: &Limits) -> Vec
     found
 }
 
+/// What an optional pitch class that does not sound costs (fitted, as the measure of ease).
+const MISSING: f64 = 0.74;
+
+/// A bass that is written is one up to so many semitones above the lowest string,
+/// and costs this much for each above (ours, after D/F♯, C/G and Am/G as they are played).
+const BASS_WITHIN: u8 = 7;
+const BASS_HIGH: f64 = 0.4;
+
 /// What a shape's sound costs: the same pitch on two strings, and a fourth or
 /// less above a low bass, which is muddy (common practice, no source).
 fn sound_cost(midi: impl Iterator<Item = u8>) -> f64 {
@@ -251,14 +263,14 @@ fn sound_cost(midi: impl Iterator<Item = u8>) -> f64 {
     let unisons = notes.windows(2).filter(|w| w[0] == w[1]).count() as f64;
     let muddy = match &*notes {
         [low, next, ..] if *low < 48 => match next - low {
-            1..=3 => 3.0,
-            4 => 1.0,
-            5 => 2.0,
+            1..=3 => 2.0,
+            4 => 0.7,
+            5 => 1.3,
             _ => 0.0,
         },
         _ => 0.0,
     };
-    unisons + muddy
+    1.3 * unisons + muddy
 }
 
 /// The first `n` of a list of shapes that are no mere cut-down of an earlier
@@ -392,7 +404,11 @@ impl Search<'_> {
             return;
         }
         let missing = PitchClassSet(wanted.optional.0 & !state.set);
-        let rank = hand.effort + 1.5 * missing.len() as f64 + sound_cost(sounding());
+        let mut rank = hand.effort + MISSING * missing.len() as f64 + sound_cost(sounding());
+        if wanted.bass_written {
+            let fifth = self.instrument.midi(0, 0).map_or(0, |m| m + BASS_WITHIN);
+            rank += BASS_HIGH * f64::from(low.saturating_sub(fifth));
+        }
         let Ok(shape) = Shape::new(frets.to_vec()) else {
             return;
         };

@@ -52,7 +52,7 @@ pub struct FitWeights {
 impl Default for FitWeights {
     fn default() -> Self {
         Self {
-            ease: 0.35,
+            ease: 0.45,
             margin: 0.04,
             n_shapes: 4,
             unplucked: 0.15,

@@ -6,6 +6,9 @@ use super::heard::Candidate;
 use crate::fretboard::{Instrument, Shape};
 use crate::theory::{Key, KeyChange, Label, key_at};
 
+/// A span that reaches no further into a bar than this is not in it, s.
+const EDGE_S: f64 = 0.02;
+
 /// A resolved song. Times in seconds from the take's start.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Song {
@@ -111,7 +114,7 @@ impl Song {
         let (start, end) = (bar.start_s, bar.end_s);
         self.spans
             .iter()
-            .filter(move |s| s.start_s < end - 0.02 && s.end_s > start + 0.02)
+            .filter(move |s| s.start_s < end - EDGE_S && s.end_s > start + EDGE_S)
     }
 
     /// The key of what starts at a moment, s.
@@ -119,8 +122,33 @@ impl Song {
         key_at(self.key, &self.key_changes, time_s)
     }
 
-    /// How many spans are open (no chord and unknown included).
+    /// Whether a span is the silence before the first bar or after the last. No
+    /// bar shows it, so it counts neither as a chord nor as open.
+    pub fn is_outside(&self, span: &Span) -> bool {
+        span.label == Label::NoChord
+            && self
+                .bars
+                .iter()
+                .all(|b| span.end_s <= b.start_s + EDGE_S || span.start_s >= b.end_s - EDGE_S)
+    }
+
+    /// The chords of the bars, no chord and unknown included.
+    pub fn chords(&self) -> impl Iterator<Item = &Span> {
+        self.spans.iter().filter(|s| !self.is_outside(s))
+    }
+
+    /// How many they are.
+    pub fn n_chords(&self) -> usize {
+        self.chords().count()
+    }
+
+    /// Those that nobody has decided.
+    pub fn open(&self) -> impl Iterator<Item = &Span> {
+        self.chords().filter(|s| s.state == State::Open)
+    }
+
+    /// How many they are.
     pub fn n_open(&self) -> usize {
-        self.spans.iter().filter(|s| s.state == State::Open).count()
+        self.open().count()
     }
 }

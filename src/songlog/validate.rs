@@ -4,13 +4,12 @@ use super::Log;
 use super::decided::Act;
 use super::format::Fault;
 use super::heard::Heard;
+use crate::fretboard::HIGHEST_CAPO;
 
 /// Neighbours may differ so much where one ends and the next starts, s.
 const SEAM_S: f64 = 2e-3;
 /// Longest take that is believed, s (a week).
 const LONGEST_S: f64 = 604_800.0;
-/// Highest fret that a capo can sit at and leave room to play.
-const HIGHEST_CAPO: u8 = 12;
 
 /// Why a log does not make sense: where and what, in words.
 ///

@@ -67,7 +67,7 @@ impl Chart {
             save(&self.output, &bytes, self.force)?;
         }
         let n_open: usize = songs.iter().map(Song::n_open).sum();
-        let n_chords: usize = songs.iter().map(|s| s.spans.len()).sum();
+        let n_chords: usize = songs.iter().map(Song::n_chords).sum();
         if n_open > 0 {
             writeln!(
                 std::io::stderr().lock(),

@@ -37,7 +37,7 @@ pub(super) fn told(job: &Job, log: &Log) -> Result<Told, CliError> {
             words,
             "  {} bars, {} chords, {} open{}",
             song.bars.len(),
-            song.spans.len(),
+            song.n_chords(),
             song.n_open(),
             show::facts(&song)
                 .map(|f| format!("; {f}"))
@@ -52,7 +52,7 @@ pub(super) fn told(job: &Job, log: &Log) -> Result<Told, CliError> {
         "heard_anything": heard_anything,
         "duration_s": song.duration_s,
         "n_bars": song.bars.len(),
-        "n_chords": song.spans.len(),
+        "n_chords": song.n_chords(),
         "n_open": song.n_open(),
         "tempo_bpm": song.tempo_bpm,
         "meter": song.meter.map(|(b, v)| format!("{b}/{v}")),

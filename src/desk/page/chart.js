@@ -85,7 +85,7 @@ function heading(song) {
   find("#open-count").textContent =
     n === 0
       ? "Every chord is decided."
-      : `${n} of ${plural(song.chords.length, "chord")} open: pencil with a question mark, and how sure the machine is.`;
+      : `${n} of ${plural(song.n_chords, "chord")} open: pencil with a question mark, and how sure the machine is.`;
   find("#undo").disabled = song.can_undo === false;
   find("#redo").disabled = song.can_redo === false;
   find("#next-open").disabled = n === 0;

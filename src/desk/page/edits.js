@@ -5,7 +5,7 @@ import { decide } from "./decide.js";
 import { moveChange, nudged } from "./evidence_changes.js";
 import { now } from "./player.js";
 import { say } from "./say.js";
-import { beatsIn, choose, chosen, desk, nextOpen, partOf, sectionOf, stretch } from "./state.js";
+import { barByNumber, beatsIn, choose, chosen, desk, nextOpen, partOf, sectionOf, stretch } from "./state.js";
 
 const here = () => {
   const bar = desk.song.bars[desk.bar];
@@ -146,9 +146,10 @@ export async function markEnding() {
   const plan = endingPlan();
   if (plan.why) return say(plan.why);
   if (plan.same && plan.cut === null) return say(`This section is ${plan.letter} already; where its last bars differ, the chart prints endings.`);
-  const { from, to } = stretch();
+  // the section as a whole, from its first bar
+  const from = desk.song.bars[barByNumber(sectionOf(desk.bar).first_bar)].start_s;
   return decide(`ending from bar ${plan.from}`, {
-    ...(plan.same ? {} : { start_s: from, end_s: to, section_letter: plan.letter }),
+    ...(plan.same ? {} : { start_s: from, end_s: stretch().to, section_letter: plan.letter }),
     ...(plan.cut === null ? {} : { section_split_at_s: plan.cut }),
   });
 }

@@ -115,10 +115,13 @@ export function beatsIn(index) {
 /** Index of the next bar with an open chord after one, or the first before it, or -1. */
 export function nextOpen(after, back = false) {
   const n = desk.song.bars.length;
+  // silence before the first bar and after the last is nobody's to decide
+  const outside = (c, bar) => c.end_s <= bar.start_s + TOUCH_S || c.start_s >= bar.end_s - TOUCH_S;
+  const silence = (c) => c.label === "N" && desk.song.bars.every((bar) => outside(c, bar));
   for (let i = 1; i <= n; i += 1) {
     const at = (after + (back ? n - i : i)) % n;
     const earliest = at === 0 ? -1 : desk.song.bars[at].start_s - TOUCH_S;
-    const part = chordsIn(at).findIndex((c) => c.state === "open" && c.start_s >= earliest);
+    const part = chordsIn(at).findIndex((c) => c.state === "open" && c.start_s >= earliest && !silence(c));
     if (part >= 0) return { bar: at, part };
   }
   return null;

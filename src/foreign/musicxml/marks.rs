@@ -1,7 +1,7 @@
 //! Marks of a measure (tempo, rehearsal, jumps) and the tuning of its staff.
 
 use super::score::{Score, Written, child_number, one_line};
-use crate::fretboard::Tuning;
+use crate::fretboard::{HIGHEST_CAPO, Tuning};
 use crate::theory::Spelled;
 use roxmltree::Node;
 
@@ -102,7 +102,9 @@ pub(super) fn staff_details(node: Node<'_, '_>, score: &mut Score) {
     {
         score.tuning = Some(tuning);
     }
-    if let Some(capo) = child_number(node, "capo").filter(|c| (0.0..=12.0).contains(c)) {
+    if let Some(capo) =
+        child_number(node, "capo").filter(|c| (0.0..=f64::from(HIGHEST_CAPO)).contains(c))
+    {
         score.capo = capo as u8;
     }
 }

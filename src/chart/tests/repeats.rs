@@ -1,0 +1,114 @@
+//! Bars: repeats folded and written out, chords on their beats and outside all bars.
+
+use super::*;
+
+#[test]
+fn repeats_fold_and_can_be_written_out() {
+    let sheet = |o: &Options| sheet::Sheet::new(&demo(), o).expect("a sheet");
+    let folded = sheet(&Options::default());
+    let lens: Vec<(u32, usize)> = folded
+        .blocks
+        .iter()
+        .map(|b| (b.times, b.measures().count()))
+        .collect();
+    // eight bars and two of a second ending; four bars twice; one
+    assert_eq!(lens, [(2, 10), (2, 4), (1, 1)]);
+    let endings: Vec<Option<u8>> = folded.blocks[0].measures().map(|m| m.ending).collect();
+    assert_eq!(endings[5..], [None, Some(1), Some(1), Some(2), Some(2)]);
+    let out = sheet(&options(|o| o.written_out = true));
+    assert_eq!(out.blocks.len(), 5);
+    assert_eq!(out.blocks.iter().flat_map(|b| b.measures()).count(), 25);
+    assert!(
+        out.blocks
+            .iter()
+            .flat_map(|b| b.measures())
+            .all(|m| !m.repeat_start && !m.repeat_end)
+    );
+    let short = sheet(&options(|o| o.short = true));
+    assert_eq!(short.blocks.len(), 3);
+    assert_eq!(
+        short.form[1],
+        "A' Verse (bars 9–16): as A, but the last two bars"
+    );
+}
+
+#[test]
+fn bars_that_differ_in_doubt_fold_and_stay_open() {
+    let folded = song(
+        "x",
+        4,
+        &[("A", &["G", "C", "D", "G"]), ("A", &["G", "C?", "D", "G"])],
+    );
+    let sheet = sheet::Sheet::new(&folded, &Options::default()).expect("a sheet");
+    assert_eq!(sheet.blocks.len(), 1);
+    let open: Vec<bool> = sheet.blocks[0]
+        .measures()
+        .map(|m| m.marks[0].open)
+        .collect();
+    assert_eq!(open, [false, true, false, false]);
+}
+
+#[test]
+fn chords_land_on_their_beat_and_are_held_over_bar_lines() {
+    let mut made = song("x", 4, &[("A", &["G", "G", "C"])]);
+    // one G over two bars, a push to D on the last half beat, C a little late
+    made.spans.remove(1);
+    made.spans[0].end_s = 3.75;
+    let mut push = made.spans[0].clone();
+    push.label = "D".parse().expect("a label");
+    (push.start_s, push.end_s) = (3.75, 4.04);
+    made.spans.insert(1, push);
+    made.spans[2].start_s = 4.04;
+    let sheet = sheet::Sheet::new(&made, &Options::default()).expect("a sheet");
+    let said: Vec<Vec<(u8, String, bool)>> = sheet.blocks[0]
+        .measures()
+        .map(|m| {
+            m.marks
+                .iter()
+                .map(|x| (x.half_beat, x.symbol.clone(), x.held))
+                .collect()
+        })
+        .collect();
+    assert_eq!(
+        said,
+        [
+            vec![(0, "G".to_owned(), false)],
+            vec![(0, "G".to_owned(), true), (7, "D".to_owned(), false)],
+            vec![(0, "C".to_owned(), false)],
+        ]
+    );
+}
+
+#[test]
+fn chords_outside_all_bars_are_not_lost() {
+    let mut made = song("x", 4, &[("A", &["G", "C"])]);
+    for span in &mut made.spans {
+        span.start_s += 0.5;
+        span.end_s += 0.5;
+    }
+    for bar in &mut made.bars {
+        bar.start_s += 0.5;
+        bar.end_s += 0.5;
+    }
+    made.beats_s = Vec::new();
+    made.spans.insert(0, span("D7", 0.0, 0.5));
+    made.spans.push(span("G", 4.5, 6.5));
+    let sheet = sheet::Sheet::new(&made, &Options::default()).expect("a sheet");
+    let said: Vec<(u32, String)> = sheet.blocks[0]
+        .measures()
+        .map(|m| (m.number, m.marks[0].symbol.clone()))
+        .collect();
+    assert_eq!(
+        said,
+        [(0, "D7"), (1, "G"), (2, "C"), (3, "G")].map(|(n, s)| (n, s.to_owned()))
+    );
+    made.bars.clear();
+    made.meter = None;
+    made.tempo_bpm = None;
+    for (ending, format) in FORMATS {
+        assert!(
+            write(&made, format, &Options::default()).is_ok(),
+            "{ending}"
+        );
+    }
+}
