@@ -5,6 +5,7 @@ use super::bars::{Count, count, recount};
 use super::beats::BeatWeights;
 use super::cells::{Cells, Stroke, cuts, frames_in};
 use super::chords::{ChordWeights, Segment, States, Stretches, decode, score_states};
+use super::clock::on_strokes;
 use super::fit::{FitWeights, Heard, fit_shapes, heard_notes};
 use super::form_search::SectionWeights;
 use super::grid::Grid;
@@ -288,6 +289,9 @@ fn beats_and_bars(
 ) -> (Option<Count>, Grid) {
     let moments = moments(sound);
     let mut counted = count(&moments, notes, given, &weights.beats);
+    if let (true, Some(counted)) = (given.beats_s.is_empty(), &mut counted) {
+        counted.beats_s = on_strokes(&counted.beats_s, &sound.strokes);
+    }
     let mut grid = super::grid::grid(counted.as_ref(), given, notes, sound.duration_s());
     let mut fixed: Vec<(f64, u8)> = Vec::new();
     for (which, n_beats) in &given.bar_beats {

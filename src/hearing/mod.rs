@@ -8,6 +8,7 @@ mod beats;
 mod causal;
 mod cells;
 mod chords;
+mod clock;
 mod error;
 mod evidence;
 mod fit;
