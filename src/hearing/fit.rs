@@ -10,7 +10,9 @@
 //! one, a pitch of the shape that was not heard says little against it. Bare
 //! fifths are played on two or three neighboring strings (common practice, no
 //! source), and a distorted amplifier makes octaves of them that nobody
-//! fingers: there the usual forms count for more than ease.
+//! fingers: there the usual forms count for more than ease. A string an octave
+//! above another may leave no trace in a strum; nobody leaves a string out that
+//! lies under the hand for nothing.
 
 use super::acoustic::{Acoustic, LOWEST_MIDI, N_PITCHES};
 use super::cells::frames_in;
@@ -56,9 +58,9 @@ impl Default for FitWeights {
             margin: 0.04,
             n_shapes: 4,
             unplucked: 0.15,
-            left_out: 0.0,
+            left_out: 0.5,
             about: 2.0,
-            hidden: 0.0,
+            hidden: 0.5,
             together: (0.45, 0.8),
             power: 1.5,
             judged: 0.5,

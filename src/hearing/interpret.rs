@@ -18,6 +18,7 @@ use super::reading::{Bar, Given, HeardSpan, Hearing, Section, WhichBar};
 use super::reasons::give_reasons;
 use super::sections::{Played, sections};
 use super::stage::Front;
+use super::strums::{StrumWeights, tell_hidden};
 use crate::theory::{Chord, Degree, Key, Label, Mode, PitchClass, Quality};
 
 /// All weights of the musical stage; docs/hearing.md says what each was fitted on.
@@ -33,6 +34,8 @@ pub struct Weights {
     pub plucks: PluckWeights,
     /// Of the fit of shapes.
     pub fit: FitWeights,
+    /// Of what shapes tell of notes.
+    pub strums: StrumWeights,
     /// Of the search for sections.
     pub sections: SectionWeights,
     /// Of candidates: how far scores are flattened into probabilities.
@@ -47,6 +50,7 @@ impl Default for Weights {
             notes: NoteWeights::default(),
             plucks: PluckWeights::default(),
             fit: FitWeights::default(),
+            strums: StrumWeights::default(),
             sections: SectionWeights::default(),
             temperature: 4.5,
         }
@@ -216,6 +220,15 @@ pub fn interpret(sound: &Sound, given: &Given, weights: &Weights) -> Hearing {
     for (span, shapes) in spans.iter_mut().zip(shapes) {
         span.shapes = shapes;
     }
+    tell_hidden(
+        &mut struck,
+        acoustic,
+        &spans,
+        &given.instrument,
+        weights.notes.struck,
+        &weights.strums,
+    );
+    let told = notes(sound, &struck, &weights.notes);
     let played = Played {
         bars: &grid.bars,
         spans: &spans,
@@ -249,7 +262,7 @@ pub fn interpret(sound: &Sound, given: &Given, weights: &Weights) -> Hearing {
         sections,
         bars: grid.bars,
         chords: spans,
-        notes: heard,
+        notes: told,
         warnings,
     }
 }

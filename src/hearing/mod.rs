@@ -36,6 +36,7 @@ mod sections;
 pub mod spectrum;
 mod stacked;
 mod stage;
+mod strums;
 mod tuning;
 
 use std::sync::Arc;
@@ -53,6 +54,7 @@ pub use live::{Live, LiveAnswer};
 pub use notes::{Note, NoteWeights};
 pub use plucks::PluckWeights;
 pub use reading::{Given, HeardSpan, Hearing, WhichBar};
+pub use strums::StrumWeights;
 
 /// Takes a take's samples block by block and hears them.
 ///

@@ -8,7 +8,7 @@
 //! A note's time is the peak's place between frames, drawn to a stroke if one
 //! is near; it ends where the pitch is struck again or stays unheard.
 
-use super::acoustic::LOWEST_MIDI;
+use super::acoustic::{LOWEST_MIDI, N_PITCHES};
 use super::cells::Stroke;
 use super::interpret::Sound;
 use super::note_evidence::Candidate;
@@ -59,6 +59,24 @@ pub(crate) struct Possible {
     pub(crate) probability: f32,
 }
 
+impl Possible {
+    /// A note that left no trace; none beyond the pitches that are told apart.
+    pub(crate) fn at(time_s: f64, midi: u8, probability: f32) -> Option<Self> {
+        let pitch = usize::from(midi.checked_sub(LOWEST_MIDI)?);
+        (pitch < N_PITCHES).then_some(Self {
+            time_s,
+            pitch,
+            frame: (time_s / HOP_S).round().max(0.0) as usize,
+            probability,
+        })
+    }
+
+    /// MIDI note number.
+    pub(crate) fn midi(&self) -> u8 {
+        LOWEST_MIDI + self.pitch as u8
+    }
+}
+
 /// All moments where a pitch may have been struck, by pitch, then time.
 pub(crate) fn possible(sound: &Sound, weights: &NoteWeights) -> Vec<Possible> {
     let timed = |(candidate, probability): (Candidate, f32)| {
@@ -76,14 +94,15 @@ pub(crate) fn possible(sound: &Sound, weights: &NoteWeights) -> Vec<Possible> {
     judged(sound).into_iter().map(timed).collect()
 }
 
-/// Those of them that are likely enough, as notes in order of time.
+/// Those of them that are likely enough, as notes in order of time; takes them in any order.
 pub(crate) fn notes(sound: &Sound, possible: &[Possible], weights: &NoteWeights) -> Vec<Note> {
     let acoustic = &sound.acoustic;
     let n = acoustic.n_frames();
     let duration_s = sound.duration_s();
     let mut all = Vec::new();
     let likely = |p: &&Possible| p.probability >= weights.struck;
-    let struck: Vec<&Possible> = possible.iter().filter(likely).collect();
+    let mut struck: Vec<&Possible> = possible.iter().filter(likely).collect();
+    struck.sort_by(|a, b| a.pitch.cmp(&b.pitch).then(a.time_s.total_cmp(&b.time_s)));
     for (i, note) in struck.iter().enumerate() {
         let next = struck
             .get(i + 1)
