@@ -8,6 +8,7 @@
 mod bars;
 mod legend;
 mod moving;
+mod places;
 mod plucked;
 mod print;
 mod repeats;

@@ -15,7 +15,7 @@ use std::path::PathBuf;
 /// Arguments of `confirm`.
 #[derive(clap::Args)]
 #[command(
-    after_help = "Example: takebook confirm evening.takebook 12.3 --chord Am7 --shape x02010\n\nPlaces: a bar 12, a beat 12.3, bars 5-8, a time 31.2s or 0:31.2, a section by\nletter (A for all of them, A2 for the second) or by name, or all."
+    after_help = "Example: takebook confirm evening.takebook 12.3 --chord Am7 --shape x02010\n\nPlaces: a bar 12, a beat 12.3, bars 5-8, a time 31.2s or 0:31.2, a section by\nletter (A for all of them, A2 for the second) or by name, or all.\n\nSections: --name and --letter are for the whole section that a bar is in; a\nrange of bars that is no section yet (5-8) becomes one. Silence before the\nfirst bar and after the last is taken with those bars; it is no chord to decide."
 )]
 pub(crate) struct Args {
     /// The log.
@@ -59,10 +59,10 @@ pub(crate) struct Args {
     #[arg(help_heading = "Where chords change", long, conflicts_with_all = ["take_first", "candidate"])]
     join: bool,
 
-    /// Names the sections there: "Verse".
+    /// Names the sections there, each as a whole: "Verse".
     #[arg(help_heading = "Sections", long)]
     name: Option<String>,
-    /// Letters the sections there, after the music they repeat.
+    /// Letters the sections there, each as a whole, after the music they repeat.
     #[arg(help_heading = "Sections", long)]
     letter: Option<String>,
     /// A section starts at WHERE.

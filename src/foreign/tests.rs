@@ -231,6 +231,33 @@ fn broken_chords_of_notes_are_named_whole() {
 }
 
 #[test]
+fn a_first_midi_bar_shorter_than_the_next_is_a_pickup() {
+    let one = [0xff, 0x58, 4, 1, 2, 24, 8];
+    let four = [0xff, 0x58, 4, 4, 2, 24, 8];
+    let events: [(u8, &[u8]); 10] = [
+        (0, &one),
+        (0, &[0x90, 55, 90]),
+        (0, &[0x90, 59, 90]),
+        (0, &[0x90, 62, 90]),
+        (4, &[0x80, 55, 0]),
+        (0, &[0x80, 59, 0]),
+        (0, &[0x80, 62, 0]),
+        (0, &four),
+        (0, &[0x90, 60, 90]),
+        (16, &[0x80, 60, 0]),
+    ];
+    let taken = read(Kind::Midi, &midi(&events), &Given::default());
+    let taken = taken.unwrap_or_else(|e| panic!("{e}"));
+    let bars: Vec<(u32, u8)> = taken
+        .heard
+        .bars
+        .iter()
+        .map(|b| (b.number, b.n_beats))
+        .collect();
+    assert_eq!(bars, [(0, 1), (1, 4)]);
+}
+
+#[test]
 fn what_cannot_be_read_is_said_with_its_place() {
     let cases: &[(Kind, &[u8], &str)] = &[
         (Kind::Lab, b"0 1 G\n1 2 banana\n", "line 2"),

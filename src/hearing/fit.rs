@@ -20,7 +20,7 @@ use super::notes::Possible;
 use super::spectrum::HOP_S;
 use crate::fretboard::{Instrument, Limits, Shape, Voicing, Wanted, voicings};
 use crate::theory::{Chord, Label};
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, HashMap};
 
 /// Weights of the fit.
 #[derive(Debug, Clone)]
@@ -68,6 +68,8 @@ impl Default for FitWeights {
     }
 }
 
+/// A shape that is so much harder than one that sounds the same is not proposed.
+const MUCH_HARDER: f64 = 6.0;
 /// Frames in which the strings of one strum are struck: 0.19 s.
 const STRUM: usize = 4;
 
@@ -252,18 +254,13 @@ fn fit_one(
         .collect();
     let is_power = chord.quality.degrees.len() == 2;
     let shapes = voicings(instrument, Wanted::chord(chord), &limits);
+    // the easiest of the shapes that sound the same comes first
+    let mut easiest: HashMap<u64, f64> = HashMap::new();
     let mut scored: Vec<(f64, f64, Shape)> = shapes
         .iter()
-        .map(|v| {
-            let mut set = 0u64;
-            for midi in instrument.sounding(&v.shape).into_iter().flatten() {
-                if let Some(p) = midi
-                    .checked_sub(LOWEST_MIDI)
-                    .filter(|p| usize::from(*p) < N_PITCHES)
-                {
-                    set |= 1 << p;
-                }
-            }
+        .map(|v| (pitch_set(instrument, &v.shape), v))
+        .filter(|(set, v)| v.rank <= *easiest.entry(*set).or_insert(v.rank) + MUCH_HARDER)
+        .map(|(set, v)| {
             let fit: f64 = (0..N_PITCHES)
                 .filter(|p| set >> p & 1 == 1)
                 .map(|p| gain[p])
@@ -284,6 +281,15 @@ fn fit_one(
         .into_iter()
         .map(|(_, fit, shape)| (shape, (fit / perfect.max(1.0)).clamp(0.0, 1.0)))
         .collect()
+}
+
+/// The pitches that a shape sounds, as bits from [`LOWEST_MIDI`].
+fn pitch_set(instrument: &Instrument, shape: &Shape) -> u64 {
+    let sounding = instrument.sounding(shape).into_iter().flatten();
+    sounding
+        .filter_map(|midi| midi.checked_sub(LOWEST_MIDI))
+        .filter(|p| usize::from(*p) < N_PITCHES)
+        .fold(0, |set, p| set | 1 << p)
 }
 
 /// How many strings a shape leaves out of one that is about as easy and otherwise the same.

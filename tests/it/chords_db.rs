@@ -21,7 +21,13 @@ const FOUND: f64 = 0.95;
 /// Share of common chords with one of the data set's shapes among our first three.
 const COMMON: f64 = 0.98;
 
+/// Shares of the chords of suffixes that the measure of ease was not fitted to:
+/// our first shape, and one of our first three, is one of the data set's.
+const FIRST: f64 = 0.62;
+const OF_THREE: f64 = 0.88;
+
 struct Fingering {
+    suffix: String,
     chord: Chord,
     title: String,
     shape: Shape,
@@ -78,6 +84,7 @@ fn fingerings() -> Vec<Fingering> {
                     .filter(|f| *f > 0)
                     .collect();
                 list.push(Fingering {
+                    suffix: suffix.into(),
                     chord: parsed.clone(),
                     title: title.clone(),
                     shape: Shape::new(frets).expect("a shape"),
@@ -320,4 +327,84 @@ fn one_of_our_first_three_shapes_is_in_the_data_set() {
     println!("not among them: {}", missing.join("; "));
     let share = 1.0 - missing.len() as f64 / n as f64;
     assert!(share >= COMMON, "{share:.4}, {COMMON} expected");
+}
+
+/// A fingering, and what is left of it from its written bass up if that is four strings or more:
+/// the data set writes inversions without their bass.
+fn as_filed(f: &Fingering) -> Vec<Shape> {
+    let guitar = Instrument::default();
+    let bass = f.chord.bass_pitch_class();
+    let mut frets = f.shape.frets().to_vec();
+    for (s, fret) in frets.iter_mut().enumerate() {
+        let midi = fret.and_then(|fret| guitar.midi(s, fret));
+        if midi.is_some_and(|m| PitchClass::new(m.into()) == bass) {
+            break;
+        }
+        *fret = None;
+    }
+    let mut all = vec![f.shape.clone()];
+    if frets.iter().flatten().count() >= 4 {
+        all.extend(Shape::new(frets));
+    }
+    all
+}
+
+/// The measure of ease was fitted to every second suffix of the data set, in
+/// order of the alphabet; the others say whether it carries over.
+#[test]
+fn usual_shapes_come_first_for_chords_it_was_not_fitted_to() {
+    let guitar = Instrument::default();
+    let all = fingerings();
+    let mut by_chord: BTreeMap<&str, Vec<&Fingering>> = BTreeMap::new();
+    for f in &all {
+        by_chord.entry(&f.title).or_default().push(f);
+    }
+    let suffixes: std::collections::BTreeSet<&str> =
+        all.iter().map(|f| f.suffix.as_str()).collect();
+    let fitted: Vec<&str> = suffixes.into_iter().step_by(2).collect();
+    // chords, first, of three; fitted to and not
+    let mut counts = [[0usize; 3]; 2];
+    for (title, theirs) in &by_chord {
+        let found = voicings(&guitar, Wanted::chord(&theirs[0].chord), &Limits::default());
+        let filed: Vec<Shape> = theirs.iter().flat_map(|f| as_filed(f)).collect();
+        // chords that they only play otherwise than they call them say nothing
+        if !found.iter().any(|v| filed.contains(&v.shape)) {
+            continue;
+        }
+        let ours = distinct(&found, 3);
+        let usual: Vec<bool> = ours.iter().map(|v| filed.contains(&v.shape)).collect();
+        let count = &mut counts[usize::from(!fitted.contains(&theirs[0].suffix.as_str()))];
+        count[0] += 1;
+        count[1] += usize::from(usual[0]);
+        count[2] += usize::from(usual.contains(&true));
+        if !usual.contains(&true) {
+            let ours: Vec<String> = ours.iter().map(|v| v.shape.text()).collect();
+            let filed: Vec<String> = filed.iter().map(Shape::text).collect();
+            println!(
+                "{title}: ours {}, theirs {}",
+                ours.join(" "),
+                filed.join(" ")
+            );
+        }
+    }
+    for (what, [n, first, three]) in ["fitted to", "not fitted to"].into_iter().zip(counts) {
+        let share = |k: usize| 100.0 * k as f64 / n as f64;
+        println!(
+            "{n} chords of suffixes {what}: {:.1}% with their shape first, {:.1}% among the first three",
+            share(first),
+            share(three)
+        );
+    }
+    let [n, first, three] = counts[1].map(|k| k as f64);
+    assert!(n > 200.0, "only {n} chords");
+    assert!(
+        first / n >= FIRST,
+        "{:.4} first, {FIRST} expected",
+        first / n
+    );
+    assert!(
+        three / n >= OF_THREE,
+        "{:.4} of three, {OF_THREE} expected",
+        three / n
+    );
 }

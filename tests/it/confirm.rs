@@ -215,6 +215,92 @@ fn sections_are_named_and_settings_made() {
 }
 
 #[test]
+fn a_section_is_named_whole_and_a_range_of_bars_becomes_one() {
+    let form = |words: &str| {
+        let desk = Desk::new();
+        let said = desk.ok("confirm", words);
+        let shown: serde_json::Value =
+            serde_json::from_str(&desk.ok("show", "--json")).expect("JSON");
+        let sections = shown["sections"].as_array().expect("sections").iter();
+        let named = sections.map(|s| {
+            let letter = s["letter"].as_str().expect("a letter");
+            let name = s["name"].as_str().unwrap_or_default();
+            format!("{letter}{name} {}-{}", s["first_bar"], s["last_bar"])
+        });
+        (said, named.collect::<Vec<_>>().join(", "))
+    };
+    // a single bar, a beat and a time name the section they are in, and say so
+    for place in ["2", "2.3", "2.5s"] {
+        let (said, sections) = form(&format!("{place} --letter C"));
+        assert!(said.starts_with("bars 1 to 4: section C\n"), "{said}");
+        assert_eq!(sections, "C 1-4, A 5-8, B 9-12", "{place}");
+    }
+    // whole sections stay what they are
+    let (said, sections) = form("1-8 --name Verse");
+    assert!(said.contains("bars 1 to 4: section 'Verse'\n"), "{said}");
+    assert!(said.contains("bars 5 to 8: section 'Verse'\n"), "{said}");
+    assert_eq!(sections, "AVerse 1-4, AVerse 5-8, B 9-12");
+    // other bars become a section of their own
+    let (said, sections) = form("3-6 --letter B");
+    assert!(said.contains("bars 3 to 6: section B\n"), "{said}");
+    assert!(said.contains("a section starts at 3\n"), "{said}");
+    assert!(said.contains("a section starts at 7\n"), "{said}");
+    assert_eq!(sections, "A 1-2, B 3-6, C 7-8, B 9-12");
+    assert_eq!(
+        form("1-2 --name Intro").1,
+        "AIntro 1-2, C 3-4, A 5-8, B 9-12"
+    );
+    assert_eq!(form("7-12 --letter A").1, "A 1-4, A 5-6, A 7-12");
+}
+
+/// The sample log with silence before bar 2 and after bar 11.
+fn with_silence_around() -> Desk {
+    let mut log = crate::log_sample::log();
+    log.heard.bars.retain(|b| (2..=11).contains(&b.number));
+    log.heard.beats.retain(|b| (2.0..22.0).contains(&b.time_s));
+    log.heard.chords[0].candidates[0].label = Label::NoChord;
+    let mut last = log.heard.chords[12].clone();
+    (last.start_s, last.candidates[0].label) = (22.0, Label::NoChord);
+    log.heard.chords[12].end_s = 22.0;
+    log.heard.chords[11].end_s = 21.5;
+    log.heard.chords[12].start_s = 21.5;
+    log.heard.chords.push(last);
+    let desk = Desk::new();
+    std::fs::write(&desk.log, takebook::songlog::write(&log)).expect("written");
+    desk
+}
+
+#[test]
+fn silence_outside_the_bars_goes_with_them_and_is_no_chord_to_decide() {
+    let desk = with_silence_around();
+    // fourteen spans, twelve of them chords of a bar
+    let shown = desk.ok("show", "");
+    assert!(shown.contains("12 of 12 chords open"), "{shown}");
+    // who takes the first and the last bar takes the silence beside them
+    let said = desk.ok("confirm", "2-11 --take-first");
+    assert!(
+        said.starts_with("before bar 2: N.C. (as proposed)\n"),
+        "{said}"
+    );
+    assert!(said.contains("; all chords are decided\n"), "{said}");
+    assert!(!desk.chords().contains('?'), "{}", desk.chords());
+    let (code, shown, _) = desk.run("show", "");
+    assert_eq!(code, 0, "{shown}");
+    assert!(shown.contains("all 12 chords are decided"), "{shown}");
+    // bars in the middle leave it alone, and it alone leaves nothing open
+    let desk = with_silence_around();
+    let said = desk.ok("confirm", "3-10 --take-first");
+    assert!(!said.contains("N.C."), "{said}");
+    let said = desk.ok("confirm", "2 --chord D/F#");
+    assert!(!said.contains("N.C."), "{said}");
+    desk.ok("confirm", "11.1 --chord C#m7b5");
+    let said = desk.ok("confirm", "11.4 --chord G");
+    assert!(said.contains("; all chords are decided\n"), "{said}");
+    assert_eq!(desk.run("show", "").0, 0);
+    assert_eq!(desk.run("check", "").0, 0);
+}
+
+#[test]
 fn one_key_for_the_whole_says_which_keys_it_takes_away() {
     let desk = Desk::new();
     desk.ok("confirm", "11 --key A");

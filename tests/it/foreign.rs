@@ -107,6 +107,65 @@ fn our_own_files_come_back_as_the_same_song() {
     }
 }
 
+/// The demo log with so many seconds of silence before its first bar, and its
+/// last chord ringing on for 1.1 s behind its last bar.
+fn late_log(dir: &Path, silence_s: f64) -> PathBuf {
+    let demo = demo_log(dir);
+    let text = std::fs::read_to_string(&demo).expect("the demo log");
+    let mut log = takebook::songlog::read(&demo, &text).expect("a log");
+    let heard = &mut log.heard;
+    let mut silence = heard.chords[0].clone();
+    silence.candidates.truncate(1);
+    silence.candidates[0].label = takebook::theory::Label::NoChord;
+    silence.shapes.clear();
+    (silence.start_s, silence.end_s) = (0.0, silence_s);
+    heard.chords.iter_mut().for_each(|c| {
+        c.start_s += silence_s;
+        c.end_s += silence_s;
+    });
+    heard.notes.clear();
+    heard.beats.iter_mut().for_each(|b| b.time_s += silence_s);
+    heard.bars.iter_mut().for_each(|b| {
+        b.start_s += silence_s;
+        b.end_s += silence_s;
+    });
+    heard
+        .key_changes
+        .iter_mut()
+        .for_each(|c| c.at_s += silence_s);
+    heard.chords.insert(0, silence);
+    heard.duration_s += silence_s + 1.1;
+    if let Some(last) = heard.chords.last_mut() {
+        last.end_s = heard.duration_s;
+    }
+    log.decided.clear();
+    let path = dir.join("late.takebook");
+    std::fs::write(&path, takebook::songlog::write(&log)).expect("written");
+    path
+}
+
+#[test]
+fn silence_before_the_first_bar_and_a_last_chord_that_rings_make_no_bars() {
+    // half a beat, an upbeat's length, bars of it, and more beats than a meter can have
+    for silence_s in [0.25, 0.5, 5.5, 30.0] {
+        let (_keep, dir) = folder();
+        let log = late_log(&dir, silence_s);
+        let original = song(&log);
+        let file = dir.join("late.mid");
+        ran(&["chart", text(&log), "-o", text(&file)], 1);
+        let back = song(&taken_in(&file));
+        let bars = |song: &Value| -> Vec<String> {
+            let all = song["bars"].as_array().expect("bars").iter();
+            all.map(|b| format!("{} {:.2}", b["n_beats"], b["start_s"].as_f64().expect("s")))
+                .collect()
+        };
+        assert_eq!(bars(&back), bars(&original), "{silence_s} s");
+        assert_eq!(labels(&back), labels(&original), "{silence_s} s");
+        assert_eq!(back["tempo_bpm"], original["tempo_bpm"], "{silence_s} s");
+        assert_eq!(back["n_open"], original["n_open"], "{silence_s} s");
+    }
+}
+
 /// Reference: music21, pretty_midi, mido and jams write; `foreign_write.py` prints what they wrote.
 #[test]
 fn what_other_libraries_write_is_read() {

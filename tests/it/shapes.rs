@@ -188,3 +188,49 @@ fn d_over_f_sharp_is_held_the_usual_way() {
     let middle = row.shapes[1].shape.text();
     assert!("2x0232".starts_with(&middle[..5]), "{middle}");
 }
+
+/// One limit of a capo, and one message, wherever a capo can be said.
+#[test]
+fn every_command_takes_a_capo_up_to_the_same_fret() {
+    let folder = tempfile::tempdir().expect("a folder for the test");
+    let log = crate::log_sample::file(folder.path());
+    let log = log.to_str().expect("a text path");
+    let highest = takebook::fretboard::HIGHEST_CAPO;
+    let run = |words: &[&str], capo: &str| {
+        let output = crate::outside::takebook()
+            .args(words)
+            .args(["--capo", capo])
+            .output()
+            .expect("takebook starts");
+        let code = output.status.code().expect("it was not killed");
+        (code, String::from_utf8_lossy(&output.stderr).into_owned())
+    };
+    for words in [
+        &["name", "x02210"][..],
+        &["imply", "D7 B7"],
+        &["shapes", "C", "--count", "1"],
+        &["chart", log, "-o", "-", "--format", "txt"],
+        &["confirm", log],
+    ] {
+        let (code, said) = run(words, &highest.to_string());
+        assert_ne!(code, 2, "{words:?}: {said}");
+        for beyond in [u32::from(highest) + 1, 300] {
+            let (code, said) = run(words, &beyond.to_string());
+            let part =
+                format!("a capo at fret {beyond} leaves too little neck (expected 0 to {highest})");
+            assert!(code == 2 && said.contains(&part), "{words:?}: {said}");
+        }
+        let (code, said) = run(words, "x");
+        assert!(
+            code == 2 && said.contains("'x' is no fret for a capo"),
+            "{words:?}: {said}"
+        );
+    }
+    for words in [&["draft", "no.wav"][..], &["listen"]] {
+        let (code, said) = run(words, "13");
+        assert!(
+            code == 2 && said.contains("a capo at fret 13"),
+            "{words:?}: {said}"
+        );
+    }
+}

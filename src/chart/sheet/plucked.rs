@@ -1,11 +1,10 @@
 //! What the hand plucks: notes of fragments and picked bars as tablature, strokes as counting.
 //!
-//! Only what was heard is shown. A pitch can be played at several places; the
-//! decided shape says which, else the place where the hand moves least.
+//! Only what was heard is shown, at one place where it can be played (`places`).
 
 use super::bars::{all_bars, beats_into};
+use super::places::places;
 use super::{Block, Measure};
-use crate::fretboard::Instrument;
 use crate::songlog::song::{Bar, Song, Span};
 
 /// A note of the tablature.
@@ -89,15 +88,10 @@ pub(super) fn tab(song: &Song, measures: &mut [Measure]) {
                 continue;
             }
             let mine = strokes_of(&[span], bar);
-            let mut pitches: Vec<u8> = mine
-                .iter()
-                .filter(|s| s.midi.len() <= STRUM)
-                .flat_map(|s| s.midi.clone())
-                .collect();
-            pitches.sort_unstable();
-            pitches.dedup();
+            let plucked = || mine.iter().filter(|s| s.midi.len() <= STRUM);
+            let pitches: Vec<&[u8]> = plucked().map(|s| &s.midi[..]).collect();
             let places = places(&song.instrument, span, &pitches, &mut near);
-            for stroke in mine.iter().filter(|s| s.midi.len() <= STRUM) {
+            for stroke in plucked() {
                 let grid = if dotted(song, bar) { 6.0 } else { 4.0 };
                 let at = (beats_into(song, bar, stroke.at_s) * grid).round() / grid;
                 let last = f64::from(bar.n_beats.max(1)) - 1.0 / grid;
@@ -125,98 +119,6 @@ pub(super) fn tab(song: &Song, measures: &mut [Measure]) {
 
 fn fragment_or(span: &Span, picked: bool) -> bool {
     span.label.chord().is_some() && (span.fragment || picked)
-}
-
-/// Pitch, string and fret of each pitch that can be played.
-///
-/// By the first shape that sounds all of them; else each pitch on a string of
-/// its own with the least reach, near the place before (`near`, a fret).
-fn places(
-    instrument: &Instrument,
-    span: &Span,
-    pitches: &[u8],
-    near: &mut Option<f64>,
-) -> Vec<(u8, usize, u8)> {
-    let by_shape = span.shapes.iter().take(4).find_map(|shape| {
-        let sounding = instrument.sounding(shape);
-        let all = pitches
-            .iter()
-            .map(|m| {
-                let string = sounding.iter().position(|s| *s == Some(*m))?;
-                Some((*m, string, shape.frets()[string]?))
-            })
-            .collect::<Option<Vec<_>>>();
-        all.filter(|_| !span.fragment || span.n_decided_shapes > 0)
-    });
-    let found = by_shape.unwrap_or_else(|| least_reach(instrument, pitches, *near));
-    let pressed: Vec<f64> = found
-        .iter()
-        .filter(|p| p.2 > 0)
-        .map(|p| f64::from(p.2))
-        .collect();
-    if !pressed.is_empty() {
-        *near = Some(pressed.iter().sum::<f64>() / pressed.len() as f64);
-    }
-    found
-}
-
-/// Pitches on strings of their own while there are enough, the hand reaching least.
-fn least_reach(instrument: &Instrument, pitches: &[u8], near: Option<f64>) -> Vec<(u8, usize, u8)> {
-    let neck = instrument
-        .highest_fret
-        .saturating_sub(instrument.capo)
-        .min(17);
-    let n = instrument.tuning.n_strings();
-    let fret_on =
-        |midi: u8, string: usize| (0..=neck).find(|f| instrument.midi(string, *f) == Some(midi));
-    // the two outermost pitches decide where the hand is; more than four are placed one by one
-    let mut rows: Vec<Vec<(u8, usize, u8)>> = vec![Vec::new()];
-    for midi in pitches.iter().take(4) {
-        let mut longer = Vec::new();
-        for row in &rows {
-            for string in 0..n {
-                if let Some(fret) = fret_on(*midi, string)
-                    && row.iter().all(|p| p.1 < string)
-                {
-                    let mut row = row.clone();
-                    row.push((*midi, string, fret));
-                    longer.push(row);
-                }
-            }
-        }
-        if !longer.is_empty() {
-            rows = longer;
-        }
-    }
-    let cost = |row: &Vec<(u8, usize, u8)>| {
-        let pressed: Vec<f64> = row
-            .iter()
-            .filter(|p| p.2 > 0)
-            .map(|p| f64::from(p.2))
-            .collect();
-        let (low, high) = pressed
-            .iter()
-            .fold((f64::MAX, 0.0f64), |(l, h), f| (l.min(*f), h.max(*f)));
-        let reach = if pressed.is_empty() { 0.0 } else { high - low };
-        let skipped = match (row.first(), row.last()) {
-            (Some(a), Some(b)) => (b.1 - a.1 + 1 - row.len()) as f64,
-            _ => 0.0,
-        };
-        let mean = pressed.iter().sum::<f64>() / pressed.len().max(1) as f64;
-        let away = near.map_or(0.15 * (mean - 5.0).abs(), |n| 0.4 * (mean - n).abs());
-        2.0 * reach + skipped + away
-    };
-    let mut best = rows
-        .into_iter()
-        .min_by(|a, b| cost(a).total_cmp(&cost(b)))
-        .unwrap_or_default();
-    for midi in pitches.iter().skip(4) {
-        let on = (0..n)
-            .rev()
-            .find_map(|string| Some((*midi, string, fret_on(*midi, string)?)));
-        best.extend(on);
-    }
-    best
 }
 
 /// Says of each section on what the hand was heard to strike, if most of its bars agree.

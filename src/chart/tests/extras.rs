@@ -99,6 +99,34 @@ fn a_picked_pattern_is_shown_once_and_counted() {
     assert_eq!(sheet.blocks[0].strokes, "picking heard on 1 & 2 & 3 & 4 &");
 }
 
+/// A tune over open basses: what is plucked one after the other may take a string
+/// again, so nothing is driven up the neck.
+#[test]
+fn a_tune_over_open_strings_stays_low() {
+    for (tuning, pattern) in [
+        ("dadgad", [38, 62, 45, 64, 38, 66, 45, 62]),
+        ("standard", [40, 64, 47, 65, 40, 67, 47, 64]),
+    ] {
+        let mut made = song("Low", 4, &[("A", &["D", "D"])]);
+        made.instrument.tuning = tuning.parse().expect("a tuning");
+        for bar in 0..2 {
+            let notes: Vec<(u8, u8)> = (0..8).zip(pattern).collect();
+            strike(&mut made, bar, &notes);
+        }
+        let sheet = sheet_of(&made, &Options::default());
+        let tab: Vec<_> = sheet.blocks[0].measures().flat_map(|m| &m.tab).collect();
+        assert_eq!(tab.len(), 8, "{tuning}");
+        for note in tab {
+            let midi = made.instrument.midi(note.string, note.fret);
+            assert!(note.fret <= 4, "{tuning}: {note:?}");
+            assert!(
+                midi.is_some_and(|m| pattern.contains(&m)),
+                "{tuning}: {note:?}"
+            );
+        }
+    }
+}
+
 #[test]
 fn a_walking_bass_and_moving_top_notes_are_shown() {
     let lines = |bars: &[&str]| {
