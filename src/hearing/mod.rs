@@ -37,6 +37,7 @@ pub mod spectrum;
 mod stacked;
 mod stage;
 mod tuning;
+mod ways;
 
 use std::sync::mpsc::SyncSender;
 use std::thread::JoinHandle;
@@ -52,6 +53,8 @@ pub use live::{Live, LiveAnswer};
 pub use notes::{Note, NoteWeights};
 pub use plucks::PluckWeights;
 pub use reading::{Given, HeardSpan, Hearing, WhichBar};
+pub use sections::Form;
+pub use ways::{Way, rank_weights};
 
 /// Takes a take's samples block by block and hears them.
 ///
