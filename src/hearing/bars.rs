@@ -19,6 +19,7 @@ mod accents;
 mod describe;
 mod hypothesis;
 mod places;
+mod repeats;
 mod rows;
 mod strokes;
 
@@ -28,6 +29,7 @@ use super::notes::Note;
 use super::pulse::Moment;
 use super::reading::Given;
 use describe::Evidence;
+use hypothesis::Hypothesis;
 use places::Fixed;
 use rows::{beat_rows, meters};
 
@@ -66,6 +68,33 @@ pub(crate) fn count(
     given: &Given,
     weights: &BeatWeights,
 ) -> Option<Count> {
+    let all = ranked(moments, notes, given, weights);
+    let best = all.first()?;
+    let other = all.iter().find(|h| h.counts_otherwise(best));
+    Some(Count {
+        other: other.map(|h| h.as_other(best.rank)),
+        ..best.as_count(given)
+    })
+}
+
+/// Every way to count, likeliest first, each with the numbers that describe it
+/// in the order of [`super::beat_numbers::RANK`].
+pub(crate) fn ways(
+    moments: &[Moment],
+    notes: &[Note],
+    given: &Given,
+    weights: &BeatWeights,
+) -> Vec<(Count, Vec<f32>)> {
+    let all = ranked(moments, notes, given, weights).into_iter();
+    all.map(|way| (way.as_count(given), way.values)).collect()
+}
+
+fn ranked(
+    moments: &[Moment],
+    notes: &[Note],
+    given: &Given,
+    weights: &BeatWeights,
+) -> Vec<Hypothesis> {
     let evidence = Evidence::new(moments, notes);
     let mut all = Vec::new();
     let fixed = Fixed::of(given);
@@ -75,22 +104,7 @@ pub(crate) fn count(
         }
     }
     all.sort_by(|a, b| b.rank.total_cmp(&a.rank));
-    let best = all.first()?;
-    let other = all.iter().find(|h| h.counts_otherwise(best));
-    Some(Count {
-        beats_s: if given.beats_s.len() == best.frames.len() {
-            given.beats_s.clone()
-        } else {
-            best.frames.iter().map(|f| *f as f64 * FINE_HOP_S).collect()
-        },
-        places: best.places.clone(),
-        per_bar: best.per_bar,
-        compound: match given.meter {
-            Some((_, value)) => value == 8,
-            None => best.is_compound(),
-        },
-        other: other.map(|h| h.as_other(best.rank)),
-    })
+    all
 }
 
 /// The same beats counted anew, with bars that start at these times (s) having

@@ -16,7 +16,7 @@ use super::plucks::{PluckWeights, read_plucks, texture};
 use super::pulse::moments;
 use super::reading::{Bar, Given, HeardSpan, Hearing, Section, WhichBar};
 use super::reasons::give_reasons;
-use super::sections::{Played, sections};
+use super::sections::{Form, Played};
 use super::stage::Front;
 use super::strums::{StrumWeights, tell_hidden};
 use crate::theory::{Chord, Degree, Key, Label, Mode, PitchClass, Quality};
@@ -239,7 +239,7 @@ pub fn interpret(sound: &Sound, given: &Given, weights: &Weights) -> Hearing {
             false => 2,
         },
     };
-    let sections = sections(&played, &weights.sections);
+    let sections = Form::sketched(&played).sections(&weights.sections);
     if given.key.is_none() {
         keys = keys_of(&spans, &grid.bars, &sections);
         spell(&mut spans, &keys);

@@ -38,6 +38,7 @@ mod stacked;
 mod stage;
 mod strums;
 mod tuning;
+mod ways;
 
 use std::sync::Arc;
 use std::sync::mpsc::{Receiver, SyncSender, sync_channel};
@@ -54,7 +55,9 @@ pub use live::{Live, LiveAnswer};
 pub use notes::{Note, NoteWeights};
 pub use plucks::PluckWeights;
 pub use reading::{Given, HeardSpan, Hearing, WhichBar};
+pub use sections::Form;
 pub use strums::StrumWeights;
+pub use ways::{Way, rank_weights};
 
 /// Takes a take's samples block by block and hears them.
 ///

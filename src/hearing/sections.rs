@@ -9,7 +9,7 @@ use super::form_search::{SLOTS, SectionWeights, Sketch, Sounding, search};
 use super::grid::median;
 use super::harmony::Keys;
 use super::notes::Note;
-use super::reading::{Bar, HeardSpan, Section};
+use super::reading::{Bar, HeardSpan, Hearing, Section};
 use crate::theory::{Chord, QUALITIES, Triad};
 
 /// What sections are found from.
@@ -22,42 +22,87 @@ pub(crate) struct Played<'a> {
     pub(crate) divisions: u8,
 }
 
-/// The sections of a take.
-pub(crate) fn sections(played: &Played<'_>, weights: &SectionWeights) -> Vec<Section> {
-    let bars = played.bars;
-    let Some(first_whole) = bars.iter().position(|b| b.number > 0) else {
-        return Vec::new();
-    };
-    let whole = &bars[first_whole..];
-    let sketches: Vec<Sketch> = whole.iter().map(|bar| sketch(bar, played)).collect();
-    let tonics: Vec<Option<u8>> = whole
-        .iter()
-        .map(|bar| played.keys.at(0.5 * (bar.start_s + bar.end_s)))
-        .map(|key| key.map(|k| k.tonic.pitch_class().index() as u8))
-        .collect();
-    let bar_s = median(whole.iter().map(|b| b.end_s - b.start_s).collect());
-    let mut pieces = search(&sketches, &tonics, bar_s, weights);
-    // the last stroke ringing on is no section
-    if let [.., before, last] = &mut pieces[..]
-        && last.end - last.start == 1
-    {
-        before.end = last.end;
-        pieces.pop();
-    }
-    pieces
-        .iter()
-        .enumerate()
-        .map(|(i, piece)| Section {
-            letter: letter_name(piece.letter),
-            // a pickup belongs to the first section
-            first_bar: if i == 0 {
-                bars[0].number
+/// The bars of a take as the search for sections sees them.
+#[derive(Debug, Clone, Default)]
+pub struct Form {
+    bars: Vec<Sketch>,
+    /// The tonic at each bar.
+    tonics: Vec<Option<u8>>,
+    /// What a bar usually lasts, s.
+    bar_s: f64,
+    /// The number of each bar, and of the pickup if there is one.
+    numbers: Vec<u32>,
+    first_number: u32,
+}
+
+impl Form {
+    /// The bars of what was heard.
+    pub fn of(heard: &Hearing) -> Self {
+        let keys = Keys {
+            first: heard.key,
+            changes: heard.key_changes.clone(),
+        };
+        Self::sketched(&Played {
+            bars: &heard.bars,
+            spans: &heard.chords,
+            notes: &heard.notes,
+            keys: &keys,
+            divisions: if heard.meter.is_some_and(|m| m.1 == 8) {
+                3
             } else {
-                whole[piece.start].number
+                2
             },
-            last_bar: whole[piece.end - 1].number,
         })
-        .collect()
+    }
+
+    pub(crate) fn sketched(played: &Played<'_>) -> Self {
+        let bars = played.bars;
+        let Some(first_whole) = bars.iter().position(|b| b.number > 0) else {
+            return Self::default();
+        };
+        let whole = &bars[first_whole..];
+        let keys = whole
+            .iter()
+            .map(|bar| played.keys.at(0.5 * (bar.start_s + bar.end_s)));
+        Self {
+            bars: whole.iter().map(|bar| sketch(bar, played)).collect(),
+            tonics: keys
+                .map(|key| key.map(|k| k.tonic.pitch_class().index() as u8))
+                .collect(),
+            bar_s: median(whole.iter().map(|b| b.end_s - b.start_s).collect()),
+            numbers: whole.iter().map(|bar| bar.number).collect(),
+            first_number: bars[0].number,
+        }
+    }
+
+    /// Its sections; none where there are no bars.
+    pub fn sections(&self, weights: &SectionWeights) -> Vec<Section> {
+        if self.bars.is_empty() {
+            return Vec::new();
+        }
+        let mut pieces = search(&self.bars, &self.tonics, self.bar_s, weights);
+        // the last stroke ringing on is no section
+        if let [.., before, last] = &mut pieces[..]
+            && last.end - last.start == 1
+        {
+            before.end = last.end;
+            pieces.pop();
+        }
+        pieces
+            .iter()
+            .enumerate()
+            .map(|(i, piece)| Section {
+                letter: letter_name(piece.letter),
+                // a pickup belongs to the first section
+                first_bar: if i == 0 {
+                    self.first_number
+                } else {
+                    self.numbers[piece.start]
+                },
+                last_bar: self.numbers[piece.end - 1],
+            })
+            .collect()
+    }
 }
 
 fn letter_name(n: usize) -> String {

@@ -22,6 +22,9 @@ pub(super) struct Evidence<'a> {
     picked: f32,
 }
 
+/// A change of harmony that clear is one (see [`crate::hearing::pulse`]).
+const CHANGED: f32 = 0.7;
+
 impl<'a> Evidence<'a> {
     pub(super) fn new(moments: &'a [Moment], notes: &[Note]) -> Self {
         let strokes = strokes(notes);
@@ -86,6 +89,14 @@ impl<'a> Evidence<'a> {
         let middle = self.middle_strokes(frames, &places, per_bar);
         let compound = if third > half + 0.2 { 1.0 } else { 0.0 };
         let accents = self.accents(frames, &places, per_bar);
+        let repeats = self.repeats(frames);
+        let bar = usize::from(per_bar);
+        let alike = |apart: usize| repeats.alike(apart);
+        let changed = |f: &usize| if change(*f) > CHANGED { 1.0 } else { 0.0 };
+        let downs = || frames.iter().zip(&places).filter(|(_, p)| **p == 1);
+        // how many bars a chord lasts, and ln of how many seconds
+        let held = downs().count() as f32 / downs().map(|(f, _)| changed(f)).sum::<f32>().max(1.0);
+        let held_s = (held * length_s * f32::from(per_bar)).max(1e-3).ln();
         let value = |name: &str| match name {
             "beat_mean" => beats / n,
             "beat_rate" => beats / seconds,
@@ -172,9 +183,33 @@ impl<'a> Evidence<'a> {
             "compound_mid_struck" => compound * middle[0],
             "compound_mid_low_note" => compound * middle[1],
             "compound_mid_full" => compound * middle[2],
+            "alike_beat" => alike(1),
+            "alike_beat_tempo" => alike(1) * tempo,
+            "alike_bar" => alike(bar),
+            "alike_bars" => alike(2 * bar),
+            "two_alike_bar" => is(2) * alike(2),
+            "two_alike_beat" => is(2) * alike(1),
+            "two_alike_bars" => is(2) * alike(4),
+            "three_alike_two" => is(3) * alike(2),
+            "four_alike_bar" => is(4) * alike(4),
+            "compound_alike_bar" => compound * alike(bar),
+            "compound_two" => compound * is(2),
+            "compound_two_tempo" => compound * is(2) * tempo,
+            "half_tempo" => half * tempo,
+            "quarter_tempo" => quarter * tempo,
+            "third_tempo" => third * tempo,
+            "quarter_share_tempo" => share(&quarters, 0.0) * tempo,
+            "half_share_tempo" => share(&halves, 0.0) * tempo,
+            "held" => held.min(4.0),
+            "held_two" => is(2) * held.min(4.0),
+            "held_s2" => held_s * held_s,
+            "full_tempo" => (1.0 - self.picked) * tempo,
+            "full_tempo2" => (1.0 - self.picked) * tempo * tempo,
+            "full_quarter_share" => (1.0 - self.picked) * share(&quarters, 0.0),
             _ => 0.0,
         };
-        let rank = RANK.iter().map(|(name, weight)| weight * value(name)).sum();
+        let values: Vec<f32> = RANK.iter().map(|(name, _)| value(name)).collect();
+        let rank = values.iter().zip(&RANK).map(|(x, (_, w))| x * w).sum();
         Hypothesis {
             frames: frames.to_vec(),
             places,
@@ -182,6 +217,7 @@ impl<'a> Evidence<'a> {
             third,
             half,
             rank,
+            values,
         }
     }
 }

@@ -1,8 +1,9 @@
 //! One way to count a take, and whether another is really another.
 
-use super::OtherWay;
 use super::rows::median_gap;
+use super::{Count, OtherWay};
 use crate::hearing::attack::FINE_HOP_S;
+use crate::hearing::reading::Given;
 
 /// Beats with their places, and what speaks for counting so.
 pub(super) struct Hypothesis {
@@ -12,6 +13,8 @@ pub(super) struct Hypothesis {
     pub(super) third: f32,
     pub(super) half: f32,
     pub(super) rank: f32,
+    /// What the rank is made of, in the order of the weights.
+    pub(super) values: Vec<f32>,
 }
 
 impl Hypothesis {
@@ -42,6 +45,24 @@ impl Hypothesis {
             .count();
         let (n, m) = (self.frames.len(), best.frames.len());
         self.per_bar != best.per_bar || n.abs_diff(m) * 10 > m || met * 4 < mine.len() * 3
+    }
+
+    /// It as the grid takes it, without another.
+    pub(super) fn as_count(&self, given: &Given) -> Count {
+        Count {
+            beats_s: if given.beats_s.len() == self.frames.len() {
+                given.beats_s.clone()
+            } else {
+                self.frames.iter().map(|f| *f as f64 * FINE_HOP_S).collect()
+            },
+            places: self.places.clone(),
+            per_bar: self.per_bar,
+            compound: match given.meter {
+                Some((_, value)) => value == 8,
+                None => self.is_compound(),
+            },
+            other: None,
+        }
     }
 
     pub(super) fn as_other(&self, best_rank: f32) -> OtherWay {
