@@ -6,7 +6,8 @@
 //! Each folder holds NAME.wav with NAME.truth.json: `beats_s` and `downbeats_s` (s) and
 //! `meter` ("6/8") for `count`; `sections` (`start`, `end` in s, `letter`) for `sections`;
 //! `capo` and `tuning_offsets` as for `estimate`. The takes of the first folders are fitted
-//! on, those of the second only graded before and after: never fit on them.
+//! on (one that is named twice counts twice), those of the second only graded before and
+//! after: never fit on them.
 //!
 //! `count`: each take's ways to count are graded, and the weights of
 //! `src/hearing/beat_numbers.rs` are moved so that good ways rank high, by gradient
@@ -301,7 +302,11 @@ fn marks(take: &Formed, weights: &SectionWeights) -> [f64; 3] {
         let at = |window_s: f64| boundary_f(&told, &take.truth, window_s, true);
         Ok([at(0.5)?.f, at(3.0)?.f, letter_f(&told, &take.truth)?.f])
     };
-    grade().unwrap_or([0.0; 3])
+    // a take in which no bars were heard has no sections
+    match sections.is_empty() {
+        true => [0.0; 3],
+        false => grade().unwrap_or_else(|e| panic!("{e}")),
+    }
 }
 
 /// What is made as large as it gets: a mean over folders.
