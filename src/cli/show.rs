@@ -85,6 +85,10 @@ fn chart(song: &Song, path: &Path, out: &mut dyn Write) -> Result<(), CliError> 
         writeln!(out, "{line}")?;
     }
     let mut drawn = String::new();
+    let before = |s: &&Span| song.bars.first().is_some_and(|b| s.start_s < b.start_s);
+    for span in in_no_bar(song).filter(before) {
+        writeln!(out, "\n{}", in_no_bar_line(span, song))?;
+    }
     for (section, name) in song.sections.iter().zip(&names) {
         writeln!(out, "\n{}", heading(section, name, song))?;
         let bars: Vec<&Bar> = song
@@ -100,8 +104,27 @@ fn chart(song: &Song, path: &Path, out: &mut dyn Write) -> Result<(), CliError> 
             writeln!(out, "{line}")?;
         }
     }
+    for span in in_no_bar(song).filter(|s| !before(s)) {
+        writeln!(out, "{}", in_no_bar_line(span, song))?;
+    }
     writeln!(out)?;
     foot(song, &drawn, path, out)
+}
+
+/// Chords before the first bar and after the last, which no line of bars shows.
+fn in_no_bar(song: &Song) -> impl Iterator<Item = &Span> {
+    song.chords().filter(|s| song.is_in_no_bar(s))
+}
+
+fn in_no_bar_line(span: &Span, song: &Song) -> String {
+    let (first, last) = (song.bars.first(), song.bars.last());
+    match (first, last) {
+        (Some(first), _) if span.start_s < first.start_s => {
+            format!("  before bar {}: {}", first.number, marked(span))
+        }
+        (_, Some(last)) => format!("  after bar {}: {}", last.number, marked(span)),
+        _ => marked(span),
+    }
 }
 
 /// The order of the sections, and how each variant differs; nothing for a single section.

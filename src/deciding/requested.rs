@@ -92,6 +92,15 @@ fn at_places(
 ) -> Result<(), DecideError> {
     edges(request, places, song, acts)?;
     acts.extend(sections::edges(request, places));
+    if request
+        .section_letter
+        .as_ref()
+        .is_some_and(|l| l.trim().is_empty())
+    {
+        return Err(DecideError::asked(
+            "a section's letter cannot be empty (say for example B; an empty name takes a name away)",
+        ));
+    }
     if request.section_letter.is_some() || request.section_name.is_some() {
         let song = after(acts, log);
         acts.extend(sections::named(request, places, &song));

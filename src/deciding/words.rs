@@ -88,6 +88,11 @@ pub fn words(act: &Act, song: &Song) -> String {
             start_s,
             end_s,
             name,
+        } if name.is_empty() => format!("{}: no name", place(*start_s, *end_s)),
+        Act::SectionName {
+            start_s,
+            end_s,
+            name,
         } => format!("{}: section '{name}'", place(*start_s, *end_s)),
         Act::SectionLetter {
             start_s,

@@ -125,11 +125,14 @@ impl Song {
     /// Whether a span is the silence before the first bar or after the last. No
     /// bar shows it, so it counts neither as a chord nor as open.
     pub fn is_outside(&self, span: &Span) -> bool {
-        span.label == Label::NoChord
-            && self
-                .bars
-                .iter()
-                .all(|b| span.end_s <= b.start_s + EDGE_S || span.start_s >= b.end_s - EDGE_S)
+        span.label == Label::NoChord && self.is_in_no_bar(span)
+    }
+
+    /// Whether a span lies before the first bar or after the last.
+    pub fn is_in_no_bar(&self, span: &Span) -> bool {
+        self.bars
+            .iter()
+            .all(|b| span.end_s <= b.start_s + EDGE_S || span.start_s >= b.end_s - EDGE_S)
     }
 
     /// The chords of the bars, no chord and unknown included.

@@ -250,6 +250,15 @@ fn a_section_is_named_whole_and_a_range_of_bars_becomes_one() {
         form("1-2 --name Intro").1,
         "AIntro 1-2, C 3-4, A 5-8, B 9-12"
     );
+    let desk = Desk::new();
+    desk.refuses(
+        "confirm",
+        "3-6 --letter _",
+        "a section's letter cannot be empty",
+    );
+    desk.ok("confirm", "A --name Verse");
+    let said = desk.ok("confirm", "2 --name _");
+    assert!(said.starts_with("bars 1 to 4: no name\n"), "{said}");
     assert_eq!(form("7-12 --letter A").1, "A 1-4, A 5-6, A 7-12");
 }
 
@@ -258,6 +267,8 @@ fn with_silence_around() -> Desk {
     let mut log = crate::log_sample::log();
     log.heard.bars.retain(|b| (2..=11).contains(&b.number));
     log.heard.beats.retain(|b| (2.0..22.0).contains(&b.time_s));
+    log.heard.sections[0].first_bar = 2;
+    log.heard.sections[2].last_bar = 11;
     log.heard.chords[0].candidates[0].label = Label::NoChord;
     let mut last = log.heard.chords[12].clone();
     (last.start_s, last.candidates[0].label) = (22.0, Label::NoChord);
@@ -298,6 +309,11 @@ fn silence_outside_the_bars_goes_with_them_and_is_no_chord_to_decide() {
     assert!(said.contains("; all chords are decided\n"), "{said}");
     assert_eq!(desk.run("show", "").0, 0);
     assert_eq!(desk.run("check", "").0, 0);
+    // a chord there is one, and is shown
+    desk.ok("confirm", "0.5s --chord D7");
+    let shown = desk.ok("show", "");
+    assert!(shown.contains("\n  before bar 2: D7\n"), "{shown}");
+    assert!(shown.contains("all 13 chords are decided"), "{shown}");
 }
 
 #[test]

@@ -60,6 +60,20 @@ fn spans_wide(shape: &Shape, hand: Option<&Hand>) -> bool {
     }
 }
 
+/// Two of the proposed shapes: the first, and the next that is not merely the first
+/// with strings left out.
+fn to_pick_from(proposed: &[Shape]) -> Vec<Shape> {
+    let Some((first, more)) = proposed.split_first() else {
+        return Vec::new();
+    };
+    let cut_down = |shape: &&Shape| {
+        let mut pairs = shape.frets().iter().zip(first.frets());
+        pairs.all(|(own, of_first)| own.is_none() || own == of_first)
+    };
+    let second = more.iter().find(|shape| !cut_down(shape));
+    std::iter::once(first).chain(second).cloned().collect()
+}
+
 /// The legend in order of first appearance, and which spans need a letter.
 pub(super) fn legend(song: &Song, print: &Printer) -> (Vec<Entry>, Variants) {
     // decided shapes of each chord first; proposals only where none is decided
@@ -97,7 +111,7 @@ pub(super) fn legend(song: &Song, print: &Printer) -> (Vec<Entry>, Variants) {
             .iter()
             .find(|s| print(s) == *symbol && !s.shapes.is_empty());
         if let Some(span) = proposed {
-            let shapes = span.shapes.iter().take(2).cloned().collect();
+            let shapes = to_pick_from(&span.shapes);
             found.push((symbol.clone(), shapes, true, Vec::new()));
         }
     }

@@ -131,3 +131,19 @@ fn a_long_song_breaks_pages_between_rows() {
         }
     }
 }
+
+#[test]
+fn a_second_proposal_is_more_than_the_first_with_strings_left_out() {
+    let made = song(
+        "x",
+        4,
+        &[("A", &["Em=022000|02200x|x79987?", "C=x32010|x3201x?"])],
+    );
+    let sheet = sheet::Sheet::new(&made, &Options::default()).expect("a sheet");
+    let boxes: Vec<Vec<String>> = sheet
+        .legend
+        .iter()
+        .map(|entry| entry.boxes.iter().map(|b| b.shape.text()).collect())
+        .collect();
+    assert_eq!(boxes, [vec!["022000", "x79987"], vec!["x32010"]]);
+}
