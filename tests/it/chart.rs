@@ -351,7 +351,7 @@ fn what_cannot_be_written_is_said_with_the_way_out() {
         (vec!["-o", "x"], "no ending"),
         (vec!["-o", "x.pdf", "--key", "Am"], "same mode"),
         (vec!["-o", "x.pdf", "--key", "H"], "not a key"),
-        (vec!["-o", "x.pdf", "--capo", "14"], "0 to 11"),
+        (vec!["-o", "x.pdf", "--capo", "14"], "0 to 12"),
         (vec!["-o", "no/such/folder/x.pdf"], "no/such/folder/x.pdf"),
     ] {
         let output = run(&log, &args);

@@ -120,7 +120,7 @@ fn plain(path: &Path) -> PathBuf {
 #[test]
 fn documents_point_at_what_is_there_in_a_clone_and_in_the_package() {
     let root = outside::root();
-    let shipped = shipped(&root);
+    let shipped = shipped(root);
     let mut n = 0;
     for (from, to) in &shipped {
         if from.extension().is_none_or(|e| e != "md") {
