@@ -60,7 +60,7 @@ pub(super) const RANK: [(&str, f32); 107] = [
     ("third_share", 0.3331),
     ("first_off", -4.7392),
     ("first_down", -0.2494),
-    ("low_beat", 1.5708),
+    ("low_beat", 1.571),
     ("low_down", 0.2450),
     ("back", 0.2797),
     ("three_mid_flux", -5.6072),

@@ -70,6 +70,8 @@ impl Default for FitWeights {
 
 /// A shape that is so much harder than one that sounds the same is not proposed.
 const MUCH_HARDER: f64 = 6.0;
+/// So many of the best shapes are held against those that leave out less.
+const AMONG: usize = 24;
 /// Frames in which the strings of one strum are struck: 0.19 s.
 const STRUM: usize = 4;
 
@@ -256,7 +258,7 @@ fn fit_one(
     let shapes = voicings(instrument, Wanted::chord(chord), &limits);
     // the easiest of the shapes that sound the same comes first
     let mut easiest: HashMap<u64, f64> = HashMap::new();
-    let mut scored: Vec<(f64, f64, Shape)> = shapes
+    let mut scored: Vec<(f64, f64, &Voicing)> = shapes
         .iter()
         .map(|v| (pitch_set(instrument, &v.shape), v))
         .filter(|(set, v)| v.rank <= *easiest.entry(*set).or_insert(v.rank) + MUCH_HARDER)
@@ -268,18 +270,29 @@ fn fit_one(
             let cost = if is_power {
                 weights.power * unusual_fifths(v.shape.frets())
             } else {
-                weights.ease * v.rank + weights.left_out * left_out(v, &shapes, weights.about)
+                weights.ease * v.rank
             };
-            (fit - cost, fit, v.shape.clone())
+            (fit - cost, fit, v)
         })
         .collect();
-    scored.sort_by(|a, b| b.0.total_cmp(&a.0).then_with(|| a.2.cmp(&b.2)));
+    let best_first = |scored: &mut Vec<(f64, f64, &Voicing)>| {
+        scored.sort_by(|a, b| b.0.total_cmp(&a.0).then_with(|| a.2.shape.cmp(&b.2.shape)));
+    };
+    best_first(&mut scored);
+    if !is_power {
+        // each is held against all shapes: only those that may come first
+        scored.truncate(AMONG);
+        for (score, _, v) in &mut scored {
+            *score -= weights.left_out * left_out(v, &shapes, weights.about);
+        }
+        best_first(&mut scored);
+    }
     scored.truncate(weights.n_shapes);
     // a shape that sounds exactly what was heard fits fully
     let perfect: f64 = gain.iter().filter(|g| **g > 0.0).sum();
     scored
         .into_iter()
-        .map(|(_, fit, shape)| (shape, (fit / perfect.max(1.0)).clamp(0.0, 1.0)))
+        .map(|(_, fit, v)| (v.shape.clone(), (fit / perfect.max(1.0)).clamp(0.0, 1.0)))
         .collect()
 }
 

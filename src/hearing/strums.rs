@@ -115,7 +115,7 @@ impl Strum {
         Self {
             struck_s: strings.iter().map(struck).collect(),
             first_s: notes.first().map_or(0.0, |p| p.time_s),
-            last_s: likely().last().map_or(0.0, |p| p.time_s),
+            last_s: likely().next_back().map_or(0.0, |p| p.time_s),
         }
     }
 
