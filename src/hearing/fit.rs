@@ -76,7 +76,7 @@ const AMONG: usize = 24;
 const STRUM: usize = 4;
 
 /// Semitones from a string to its overtones that another string's first partial may hide in.
-const OVERTONES: [usize; 3] = [12, 19, 24];
+pub(super) const OVERTONES: [usize; 3] = [12, 19, 24];
 
 /// What was heard of a chord's notes.
 #[derive(Debug, Clone, Copy)]

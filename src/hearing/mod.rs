@@ -9,6 +9,7 @@ mod causal;
 mod cells;
 mod chords;
 mod clock;
+mod doubts;
 mod error;
 mod evidence;
 mod fit;

@@ -8,6 +8,7 @@
 //! those of the judge of notes (Bayes; how much was fitted, docs/hearing.md).
 
 use super::acoustic::{Acoustic, LOWEST_MIDI, N_PITCHES};
+use super::fit::OVERTONES;
 use super::notes::Possible;
 use super::reading::HeardSpan;
 use crate::fretboard::Instrument;
@@ -39,8 +40,6 @@ const STRUM_S: f64 = 0.12;
 const EARLY_S: f64 = 0.03;
 /// A note this far outside a strum is still of it, s.
 const NEAR_S: f64 = 0.04;
-/// Semitones from a string to the overtones that another may hide in.
-const OVERTONES: [u8; 3] = [12, 19, 24];
 /// From so many strings on a shape is strummed.
 const LEAST_STRINGS: usize = 4;
 
@@ -139,7 +138,7 @@ impl Strum {
         let heard = strings.iter().zip(&self.struck_s);
         let below = heard
             .filter(|(_, struck)| struck.is_some())
-            .map(|(m, _)| midi.saturating_sub(*m));
+            .map(|(m, _)| usize::from(midi.saturating_sub(*m)));
         let mut below = below.filter(|above| OVERTONES.contains(above));
         let frame = (self.first_s / super::spectrum::HOP_S) as usize;
         let pitch = usize::from(midi.saturating_sub(LOWEST_MIDI)).min(N_PITCHES - 1);
@@ -220,9 +219,9 @@ mod tests {
     }
 
     #[test]
-    fn a_string_that_nothing_hides_is_not_made_up() {
-        // C E G C E without the second C, which lies an octave above the first: a weak
-        // prior alone is no note; and the top E of C major over G has an octave below
+    fn a_string_between_two_that_left_no_trace_is_not_made_up() {
+        // the second C of C E G C E: an octave hides it, but a place between two struck strings
+        // alone makes no note
         let notes = told(&[48, 52, 55, 64], "x32010");
         assert!(
             notes.iter().all(|(midi, p)| *midi != 60 || *p < 0.45),
