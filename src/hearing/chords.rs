@@ -23,6 +23,7 @@
 
 use super::acoustic::{N_CLASSES, NET_QUALITIES, NO_CHORD};
 use super::cells::Cells;
+use crate::fretboard::Instrument;
 use rayon::prelude::*;
 
 /// Weights of the search.
@@ -40,6 +41,12 @@ pub struct ChordWeights {
     pub lowest_sounding: f32,
     /// How much more an inversion costs where the lowest strings cannot be heard at all.
     pub masked: f32,
+    /// Log odds, mean over a stretch, above which a string in the lowest octave is taken to sound.
+    pub low_sounds: f32,
+    /// How steeply that goes from no to yes, by one of log odds.
+    pub low_slope: f32,
+    /// The most that a root which sounds under another bass takes from what speaks for that bass.
+    pub low_most: f32,
     /// Cost of a bass that is not the root: a third or fifth.
     pub inversion: f32,
     /// Extra cost of a bass that is neither root, third nor fifth.
@@ -60,6 +67,8 @@ pub struct ChordWeights {
     pub rare: f32,
     /// How much likelier bare fifths are in a take of nothing else.
     pub fifths: f32,
+    /// The guitar's lowest open string, MIDI.
+    pub lowest_open: u8,
     /// Longest segment, s.
     pub longest_s: f64,
 }
@@ -73,6 +82,9 @@ impl Default for ChordWeights {
             lowest_struck: 0.5,
             lowest_sounding: 0.15,
             masked: 4.0,
+            low_sounds: -2.2,
+            low_slope: 2.0,
+            low_most: 25.0,
             inversion: 0.8,
             far_bass: 0.6,
             on_bar: 3.0,
@@ -83,12 +95,20 @@ impl Default for ChordWeights {
             colour: 0.3,
             rare: 0.5,
             fifths: 10.0,
+            lowest_open: 40,
             longest_s: 16.0,
         }
     }
 }
 
 impl ChordWeights {
+    /// The weights for a guitar.
+    pub(crate) fn on(mut self, instrument: &Instrument) -> Self {
+        let open = (0..instrument.tuning.n_strings()).filter_map(|s| instrument.midi(s, 0));
+        self.lowest_open = open.min().unwrap_or(self.lowest_open);
+        self
+    }
+
     /// The weights for a recording whose lowest strings stand out so far, dB
     /// ([`super::low_end`]): the less, the less is read of the bass.
     pub(crate) fn hearing_bass(mut self, standing_out_db: f32) -> Self {
@@ -146,13 +166,21 @@ fn is_rare(quality: usize) -> bool {
 
 /// Every chord over every bass it may have, with its fixed prior.
 pub(crate) struct States {
-    /// Class, bass pitch class, prior.
+    /// Class, bass pitch class, prior: twelve roots of each group, then no chord.
     pub(crate) list: Vec<(usize, usize, f32)>,
+    groups: Vec<Group>,
+}
+
+/// A quality over a bass so many semitones above its root, on every root.
+struct Group {
+    quality: usize,
+    semitones: usize,
+    prior: f32,
 }
 
 impl States {
     pub(crate) fn new(weights: &ChordWeights) -> Self {
-        let mut list = Vec::new();
+        let mut groups = Vec::new();
         for quality in 0..NET_QUALITIES.len() {
             let mut prior = 0.0;
             if quality > 1 {
@@ -161,21 +189,28 @@ impl States {
             if is_rare(quality) {
                 prior -= weights.rare;
             }
-            for root in 0..12 {
-                for (i, semitones) in basses(quality).iter().enumerate() {
-                    let mut p = prior;
-                    if i > 0 {
-                        p -= weights.inversion;
-                    }
-                    if !matches!(semitones, 0 | 3 | 4 | 7) {
-                        p -= weights.far_bass;
-                    }
-                    list.push((quality * 12 + root, (root + semitones) % 12, p));
+            for (i, semitones) in basses(quality).iter().enumerate() {
+                let mut p = prior;
+                if i > 0 {
+                    p -= weights.inversion;
                 }
+                if !matches!(semitones, 0 | 3 | 4 | 7) {
+                    p -= weights.far_bass;
+                }
+                groups.push(Group {
+                    quality,
+                    semitones: *semitones,
+                    prior: p,
+                });
             }
         }
+        let on_roots = |g: &Group| {
+            let (quality, semitones, prior) = (g.quality, g.semitones, g.prior);
+            (0..12).map(move |root| (quality * 12 + root, (root + semitones) % 12, prior))
+        };
+        let mut list: Vec<_> = groups.iter().flat_map(on_roots).collect();
         list.push((NO_CHORD, 12, 0.0));
-        Self { list }
+        Self { list, groups }
     }
 }
 
@@ -212,13 +247,39 @@ pub(crate) fn score_states(
             + weights.lowest_struck * cells.lowest_struck(from, b)
             + weights.lowest_sounding * cells.lowest_sounding(from, to, b);
     }
+    let low: [f32; 12] = std::array::from_fn(|class| {
+        let odds = cells.lowest_octave(from, to, class, weights.lowest_open) - weights.low_sounds;
+        1.0 / (1.0 + (-weights.low_slope * odds).exp())
+    });
+    // by how far the bass lies above the root, then by root
+    let over: [[f32; 12]; 12] = std::array::from_fn(|semitones| {
+        std::array::from_fn(|root| {
+            let b = (root + semitones) % 12;
+            let more = (bass[b] - bass[root]).clamp(0.0, weights.low_most);
+            bass[b] - more * root_under(&low, root, b)
+        })
+    });
     out.clear();
-    out.extend(
-        states
-            .list
-            .iter()
-            .map(|(class, b, prior)| classes[*class] + bass[*b] + prior),
-    );
+    for group in &states.groups {
+        let chords = &classes[group.quality * 12..][..12];
+        let over = &over[group.semitones];
+        let mut sums = [0f32; 12];
+        for ((sum, chord), bass) in sums.iter_mut().zip(chords).zip(over) {
+            *sum = chord + bass + group.prior;
+        }
+        out.extend_from_slice(&sums);
+    }
+    out.push(classes[NO_CHORD] + bass[12]);
+}
+
+/// How surely a root sounds below another bass, by what sounds in the octave from C2 to B2:
+/// then the bass is the root's, however well another string is heard. A recording that hides
+/// the lowest strings leaves a trace of them, and where there is no string there is none.
+fn root_under(low: &[f32; 12], root: usize, bass: usize) -> f32 {
+    match bass > root {
+        true => low[root],
+        false => low[root] * (1.0 - low[bass]),
+    }
 }
 
 /// Boundaries from which on more threads are worth their start: more than live hearing has.
@@ -302,4 +363,26 @@ pub(crate) fn decode(stretches: &Stretches, states: &States, starts: &StartCosts
     }
     segments.reverse();
     segments
+}
+
+#[cfg(test)]
+mod tests {
+    use super::root_under;
+
+    #[test]
+    fn a_root_that_sounds_lowest_is_the_bass() {
+        let mut low = [0.02; 12];
+        // G2 of G B D under the B2 that is heard better
+        low[7] = 0.9;
+        assert!(root_under(&low, 7, 11) > 0.8);
+        // no G2: B2 is the bass
+        low[7] = 0.05;
+        assert!(root_under(&low, 7, 11) < 0.1);
+        // A2 sounds, but E2 under it: A minor over E
+        (low[9], low[4]) = (0.9, 0.9);
+        assert!(root_under(&low, 9, 4) < 0.2);
+        // without E2, the E that is heard lies above A2
+        low[4] = 0.05;
+        assert!(root_under(&low, 9, 4) > 0.8);
+    }
 }

@@ -118,6 +118,7 @@ pub fn interpret(sound: &Sound, given: &Given, weights: &Weights) -> Hearing {
     let chords = weights
         .chords
         .clone()
+        .on(&given.instrument)
         .hearing_bass(standing_out_db(&sound.front.spectra));
     let states = States::new(&chords);
     let stretches = |keys: &Keys, fifths: f32| {

@@ -75,7 +75,8 @@ pub struct Live {
 
 impl Live {
     /// Nothing heard yet. `look_ahead` is in frames of 46.4 ms.
-    pub fn new(given: Given, weights: Weights, look_ahead: usize) -> Self {
+    pub fn new(given: Given, mut weights: Weights, look_ahead: usize) -> Self {
+        weights.chords = weights.chords.on(&given.instrument);
         Self {
             stage: FrontStage::new(Align::End),
             net: None,
