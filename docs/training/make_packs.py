@@ -3,6 +3,7 @@
     python3 make_packs.py train OUT.xz --seeds FIRST LAST     takes rendered from seeds
     python3 make_packs.py held OUT.xz --seeds FIRST LAST      the same with the held-out guitars
     python3 make_packs.py folder OUT.xz --takes DIR           NAME.wav and NAME.truth.json
+    python3 make_packs.py takes DIR --seeds FIRST LAST        no pack, but NAME.wav and NAME.truth.json
 
 With --live, OUT-live.xz holds the same takes in the live net's spectra (windows at the frames'
 ends); its labels are the same, four frames later (see labels.py).
@@ -26,6 +27,7 @@ import time
 from pathlib import Path
 
 import numpy as np
+from scipy.io import wavfile
 
 import features
 import labels
@@ -46,6 +48,7 @@ def rendered(seed, held_out, harder=False, knocks=False):
     back = sounds.backing(rng, take, bank) if take.bass or take.drums or take.lead else None
     x, steps = process.finish(rng, take, guitar, back)
     ends = [c.time for c in take.chords[1:]] + [take.end + 9]
+    heard = [n for n in take.notes if n[1] - n[0] > 0.045]
     notes = [(n[0], min(n[1], f), n[2]) for n, f in zip(take.notes, faint) if n[1] - n[0] > 0.045]
     notes += [(n[0], n[1], n[2]) for n in take.bass + take.lead]
     spans = []
@@ -60,7 +63,20 @@ def rendered(seed, held_out, harder=False, knocks=False):
         spans.append((c.time, end, parsed, low))
     kind = sound + ("+band" if back is not None else "")
     return x, spans, notes, {"name": f"{'held' if held_out else 'take'}-{seed}", "fragment": take.fragment,
-                             "texture": take.texture, "sound": kind, "steps": "+".join(steps)}
+                             "texture": take.texture, "sound": kind, "steps": "+".join(steps), "take": take, "notes": heard}
+
+
+def write_take(folder, x, info):
+    """NAME.wav (22,050 Hz) and of its truth what `strum_rows` and `estimate` read."""
+    name, take, notes = info["name"], info["take"], info["notes"]
+    x = x / max(1.0, np.abs(x).max())
+    wavfile.write(folder / f"{name}.wav", process.RATE, (x * 32767).astype(np.int16))
+    standard = (40, 45, 50, 55, 59, 64)
+    truth = {"name": name, "category": info["texture"], "sound": [info["sound"]], "capo": 0,
+             "tuning_offsets": [o - s for o, s in zip(take.opens, standard)],
+             "backing": "band" if take.bass or take.lead else "none",
+             "notes": [[round(n[0], 4), round(n[1], 4), n[2], n[4]] for n in notes]}
+    (folder / f"{name}.truth.json").write_text(json.dumps(truth))
 
 
 def from_folder(folder):
@@ -111,7 +127,7 @@ class Pack:
 
 def main():
     ap = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    ap.add_argument("kind", choices=["train", "held", "folder"])
+    ap.add_argument("kind", choices=["train", "held", "folder", "takes"])
     ap.add_argument("out")
     ap.add_argument("--seeds", nargs=2, type=int)
     ap.add_argument("--takes")
@@ -120,6 +136,8 @@ def main():
     ap.add_argument("--harder", action="store_true", help="more fragments, other basses, and high notes that die fast")
     ap.add_argument("--knocks", action="store_true", help="with --harder: strings whose knock may be as loud as their tone")
     a = ap.parse_args()
+    if a.kind == "takes":
+        Path(a.out).mkdir(parents=True, exist_ok=True)
     began, pack, failed = time.time(), Pack(), 0
     live = Pack(True) if a.live else None
     if a.kind == "folder":
@@ -133,6 +151,9 @@ def main():
                 break
             try:
                 item = rendered(seed, a.kind == "held", a.harder, a.knocks)
+                if a.kind == "takes":
+                    write_take(Path(a.out), item[0], item[3])
+                    continue
                 pack.add(*item)
                 if live:
                     live.add(*item)
@@ -143,6 +164,8 @@ def main():
                     raise
             if seed % 20 == 0:
                 print(f"{a.out}: seed {seed}, {pack.minutes:.1f} min, {time.time() - began:.0f} s", flush=True)
+    if a.kind == "takes":
+        return
     if live:
         live.save(a.out.replace(".xz", "-live.xz"))
     size = pack.save(a.out)

@@ -19,7 +19,7 @@ use super::reading::{Bar, Given, HeardSpan, Hearing, Section, WhichBar};
 use super::reasons::give_reasons;
 use super::sections::{Form, Played};
 use super::stage::Front;
-use super::strums::{StrumWeights, tell_hidden};
+use super::strums::{Playing, StrumString, judge_strums};
 use crate::theory::{Chord, Degree, Key, Label, Mode, PitchClass, Quality};
 
 /// All weights of the musical stage; docs/hearing.md says what each was fitted on.
@@ -35,8 +35,6 @@ pub struct Weights {
     pub plucks: PluckWeights,
     /// Of the fit of shapes.
     pub fit: FitWeights,
-    /// Of what shapes tell of notes.
-    pub strums: StrumWeights,
     /// Of the search for sections.
     pub sections: SectionWeights,
     /// Of candidates: how far scores are flattened into probabilities.
@@ -51,7 +49,6 @@ impl Default for Weights {
             notes: NoteWeights::default(),
             plucks: PluckWeights::default(),
             fit: FitWeights::default(),
-            strums: StrumWeights::default(),
             sections: SectionWeights::default(),
             temperature: 4.5,
         }
@@ -105,6 +102,16 @@ fn bass_degree(quality: &Quality, semitones: i32) -> Option<Degree> {
 
 /// Reads a take's sound.
 pub fn interpret(sound: &Sound, given: &Given, weights: &Weights) -> Hearing {
+    interpret_telling(sound, given, weights, &mut |_| {})
+}
+
+/// The same; `tell` is told each string of each strum before it is judged.
+pub(crate) fn interpret_telling(
+    sound: &Sound,
+    given: &Given,
+    weights: &Weights,
+    tell: &mut dyn FnMut(&StrumString),
+) -> Hearing {
     let duration_s = sound.duration_s();
     let acoustic = &sound.acoustic;
     let mut struck = possible(sound, &weights.notes);
@@ -222,14 +229,14 @@ pub fn interpret(sound: &Sound, given: &Given, weights: &Weights) -> Hearing {
     for (span, shapes) in spans.iter_mut().zip(shapes) {
         span.shapes = shapes;
     }
-    tell_hidden(
-        &mut struck,
+    let playing = Playing {
         acoustic,
-        &spans,
-        &given.instrument,
-        weights.notes.struck,
-        &weights.strums,
-    );
+        strokes: &sound.strokes,
+        beats: &grid.beats,
+        spans: &spans,
+        instrument: &given.instrument,
+    };
+    judge_strums(&mut struck, &playing, weights.notes.struck, tell);
     let told = notes(sound, &struck, &weights.notes);
     let played = Played {
         bars: &grid.bars,

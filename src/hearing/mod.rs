@@ -34,6 +34,7 @@ mod pulse;
 mod reading;
 mod reasons;
 mod sections;
+mod small_net;
 pub mod spectrum;
 mod stacked;
 mod stage;
@@ -57,7 +58,7 @@ pub use notes::{Note, NoteWeights};
 pub use plucks::PluckWeights;
 pub use reading::{Given, HeardSpan, Hearing, WhichBar};
 pub use sections::Form;
-pub use strums::StrumWeights;
+pub use strums::{StrumString, strum_strings};
 pub use ways::{Way, rank_weights};
 
 /// Takes a take's samples block by block and hears them.

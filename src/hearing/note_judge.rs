@@ -14,6 +14,7 @@
 use super::acoustic::{Acoustic, N_PITCHES};
 use super::interpret::Sound;
 use super::note_evidence::{Candidate, HISTORY, N_EVIDENCE, Reader, STRUCK_BESIDE, candidates};
+use super::small_net::{Layers, numbers_of, sigmoid};
 use rayon::prelude::*;
 use std::ops::Range;
 use std::sync::OnceLock;
@@ -170,71 +171,25 @@ impl Grid {
     }
 }
 
-fn sigmoid(x: f32) -> f32 {
-    1.0 / (1.0 + (-x).exp())
-}
-
 /// The fitted nets.
 struct Judge {
-    first: Layers<N_EVIDENCE>,
-    second: Layers<{ N_EVIDENCE + N_JOINT }>,
+    first: Layers<N_EVIDENCE, HIDDEN>,
+    second: Layers<{ N_EVIDENCE + N_JOINT }, HIDDEN>,
 }
 
-/// Both nets as little-endian `f32`: of each first the hidden units' weights,
-/// each with its constant last, then the output's, its constant last.
+/// The first net, then the second.
 static WEIGHTS: &[u8] = include_bytes!("weights/notes.bin");
 
 impl Judge {
     fn built_in() -> &'static Self {
         static JUDGE: OnceLock<Judge> = OnceLock::new();
         JUDGE.get_or_init(|| {
-            let (four, _) = WEIGHTS.as_chunks::<4>();
-            let mut numbers = four.iter().map(|b| f32::from_le_bytes(*b));
+            let mut numbers = numbers_of(WEIGHTS);
             Judge {
                 first: Layers::read(&mut numbers),
                 second: Layers::read(&mut numbers),
             }
         })
-    }
-}
-
-/// A net of one hidden layer of rectified units, `N` numbers to a logit.
-struct Layers<const N: usize> {
-    hidden: Vec<([f32; N], f32)>,
-    out: Vec<f32>,
-    constant: f32,
-}
-
-impl<const N: usize> Layers<N> {
-    fn read(numbers: &mut impl Iterator<Item = f32>) -> Self {
-        let mut next = || numbers.next().unwrap_or_default();
-        let hidden = (0..HIDDEN)
-            .map(|_| (std::array::from_fn(|_| next()), next()))
-            .collect();
-        Self {
-            hidden,
-            out: (0..HIDDEN).map(|_| next()).collect(),
-            constant: next(),
-        }
-    }
-
-    fn logit(&self, numbers: &[f32; N]) -> f32 {
-        let mut sum = self.constant;
-        for ((weights, constant), out) in self.hidden.iter().zip(&self.out) {
-            // eight running sums, so that the compiler can use vector registers
-            let mut parts = [0f32; 8];
-            let (w, x) = (weights.chunks_exact(8), numbers.chunks_exact(8));
-            let rest = w.remainder().iter().zip(x.remainder());
-            let rest: f32 = rest.map(|(w, x)| w * x).sum();
-            for (w, x) in w.zip(x) {
-                for l in 0..8 {
-                    parts[l] += w[l] * x[l];
-                }
-            }
-            let unit = constant + rest + parts.iter().sum::<f32>();
-            sum += out * unit.max(0.0);
-        }
-        sum
     }
 }
 

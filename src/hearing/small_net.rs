@@ -1,0 +1,55 @@
+//! Small fitted nets whose weights are a file of `f32`.
+
+/// The numbers of a file of little-endian `f32`.
+pub(super) fn numbers_of(bytes: &'static [u8]) -> impl Iterator<Item = f32> {
+    let (four, _) = bytes.as_chunks::<4>();
+    four.iter().map(|b| f32::from_le_bytes(*b))
+}
+
+/// Probability of log odds.
+pub(super) fn sigmoid(x: f32) -> f32 {
+    1.0 / (1.0 + (-x).exp())
+}
+
+/// A net of one hidden layer of `H` rectified units, `N` numbers to a logit.
+pub(super) struct Layers<const N: usize, const H: usize> {
+    hidden: Vec<([f32; N], f32)>,
+    out: Vec<f32>,
+    constant: f32,
+}
+
+impl<const N: usize, const H: usize> Layers<N, H> {
+    /// Of the hidden units first the weights, each with its constant last, then the output's,
+    /// its constant last.
+    pub(super) fn read(numbers: &mut impl Iterator<Item = f32>) -> Self {
+        let mut next = || numbers.next().unwrap_or_default();
+        let hidden = (0..H)
+            .map(|_| (std::array::from_fn(|_| next()), next()))
+            .collect();
+        Self {
+            hidden,
+            out: (0..H).map(|_| next()).collect(),
+            constant: next(),
+        }
+    }
+
+    /// Log odds that it gives.
+    pub(super) fn logit(&self, numbers: &[f32; N]) -> f32 {
+        let mut sum = self.constant;
+        for ((weights, constant), out) in self.hidden.iter().zip(&self.out) {
+            // eight running sums, so that the compiler can use vector registers
+            let mut parts = [0f32; 8];
+            let (w, x) = (weights.chunks_exact(8), numbers.chunks_exact(8));
+            let rest = w.remainder().iter().zip(x.remainder());
+            let rest: f32 = rest.map(|(w, x)| w * x).sum();
+            for (w, x) in w.zip(x) {
+                for l in 0..8 {
+                    parts[l] += w[l] * x[l];
+                }
+            }
+            let unit = constant + rest + parts.iter().sum::<f32>();
+            sum += out * unit.max(0.0);
+        }
+        sum
+    }
+}
