@@ -246,8 +246,16 @@ pub(crate) fn search(
             arena.extend(best.paths);
             (first..arena.len()).map(Some).collect()
         };
-        let follow =
-            |path: &Option<usize>| following(&arena, *path, start, &table, &by_length, weights);
+        let bounds: Vec<f64> = ends.iter().map(|e| e.bound).collect();
+        let follow = |path: &Option<usize>| {
+            following(
+                (&arena, *path),
+                start,
+                &table,
+                (&by_length, &bounds),
+                weights,
+            )
+        };
         // each by itself, so that many may be looked at beside each other
         let found: Vec<Vec<Path>> = here.par_iter().with_min_len(8).map(follow).collect();
         for path in found.into_iter().flatten() {
@@ -263,13 +271,13 @@ pub(crate) fn search(
     pieces(&arena, best)
 }
 
-/// The paths that go on from one with a section that starts at a bar.
+/// The paths that go on from one with a section that starts at a bar and cost less than the
+/// bound before their end.
 fn following(
-    arena: &[Path],
-    path: Option<usize>,
+    (arena, path): (&[Path], Option<usize>),
     start: usize,
     table: &Table<'_>,
-    by_length: &[f64],
+    (by_length, bounds): (&[f64], &[f64]),
     weights: &SectionWeights,
 ) -> Vec<Path> {
     let before = Before::new(arena, path);
@@ -283,9 +291,13 @@ fn following(
             false => by_length[len],
         };
         let new = table.new[start * (LONGEST + 1) + len];
+        let so_far = before.cost - table.gain[start];
         let mut offer = |cost: f64, letter: usize, shift: u8| {
+            if so_far + cost >= bounds[end] {
+                return;
+            }
             found.push(Path {
-                cost: before.cost - table.gain[start] + cost,
+                cost: so_far + cost,
                 piece: Piece {
                     start,
                     end,
@@ -307,6 +319,10 @@ fn following(
         );
         for letter in 0..before.n_letters {
             let again = before.again(letter, len, weights);
+            // what differs only adds to it
+            if so_far + again >= bounds[end] {
+                continue;
+            }
             let found = before.nearest(letter, (start, len), table, by_length, weights);
             if let Some((total, shift)) = found.filter(|f| f.0 < 0.8 * new + weights.letter) {
                 offer(again + total, letter, shift);
