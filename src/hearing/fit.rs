@@ -84,6 +84,8 @@ pub(crate) struct Pitches {
     /// How surely each pitch (0 = MIDI 28) was heard: the strongest of its
     /// struck probabilities and of its sounding share.
     pub(crate) heard: [f32; N_PITCHES],
+    /// How much of that its sounding alone says.
+    pub(crate) ringing: [f32; N_PITCHES],
     /// The largest part of them that was struck at once, 0 to 1.
     pub(crate) together: f32,
 }
@@ -141,6 +143,7 @@ pub(crate) fn heard_notes(
     let mix = |judged: f32, alone: f32| share * judged + (1.0 - share) * alone;
     Pitches {
         heard: std::array::from_fn(|p| mix(judged.heard[p], alone.heard[p])),
+        ringing: std::array::from_fn(|p| mix(judged.ringing[p], alone.ringing[p])),
         together: mix(judged.together, alone.together),
     }
 }
@@ -167,11 +170,15 @@ impl Pitches {
         most_at_once: f32,
     ) -> Self {
         let all: f32 = struck.iter().sum();
+        let heard: [f32; N_PITCHES] = std::array::from_fn(|p| {
+            let share = sounding[p] / frames.max(1e-3);
+            (0.5 * (struck[p] + share)).max(0.9 * struck[p] * sounding[p].min(1.0))
+        });
         Self {
-            heard: std::array::from_fn(|p| {
-                let share = sounding[p] / frames.max(1e-3);
-                (0.5 * (struck[p] + share)).max(0.9 * struck[p] * sounding[p].min(1.0))
+            ringing: std::array::from_fn(|p| {
+                heard[p] - (0.5 * struck[p]).max(0.9 * struck[p] * sounding[p].min(1.0))
             }),
+            heard,
             together: most_at_once / all.max(1e-3),
         }
     }
@@ -203,7 +210,7 @@ pub(crate) fn fit_shapes(
     }
     let mut out = vec![Vec::new(); spans.len()];
     for (chord, members) in groups.values() {
-        let mut pitches = [0f64; N_PITCHES];
+        let (mut pitches, mut ringing) = ([0f64; N_PITCHES], [0f64; N_PITCHES]);
         let (mut seconds, mut together) = (0.0, 0.0);
         for i in members {
             let w = spans[*i].seconds.min(4.0);
@@ -212,12 +219,18 @@ pub(crate) fn fit_shapes(
             for (sum, p) in pitches.iter_mut().zip(&spans[*i].pitches.heard) {
                 *sum += w * f64::from(*p);
             }
+            for (sum, p) in ringing.iter_mut().zip(&spans[*i].pitches.ringing) {
+                *sum += w * f64::from(*p);
+            }
         }
         together /= f64::max(seconds, 1e-6);
         pitches
             .iter_mut()
             .for_each(|p| *p /= f64::max(seconds, 1e-6));
-        let shapes = fit_one(instrument, chord, &pitches, together, weights);
+        ringing
+            .iter_mut()
+            .for_each(|p| *p /= f64::max(seconds, 1e-6));
+        let shapes = fit_one(instrument, chord, (&pitches, &ringing), together, weights);
         for i in members {
             out[*i].clone_from(&shapes);
         }
@@ -228,7 +241,7 @@ pub(crate) fn fit_shapes(
 fn fit_one(
     instrument: &Instrument,
     chord: &Chord,
-    pitches: &[f64; N_PITCHES],
+    (heard, ringing): (&[f64; N_PITCHES], &[f64; N_PITCHES]),
     together: f64,
     weights: &FitWeights,
 ) -> Vec<(Shape, f64)> {
@@ -241,13 +254,13 @@ fn fit_one(
     let (one_by_one, strummed) = weights.together;
     let strum = ((together - one_by_one) / (strummed - one_by_one)).clamp(0.0, 1.0);
     let unheard = weights.unplucked + (1.0 - weights.unplucked) * strum;
-    let gain: Vec<f64> = pitches
-        .iter()
-        .enumerate()
-        .map(|(p, heard)| {
-            let gain = (clamp(*heard) / (1.0 - clamp(*heard))).ln();
+    let gain: Vec<f64> = (0..N_PITCHES)
+        .map(|p| {
             let below = OVERTONES.iter().filter_map(|above| p.checked_sub(*above));
-            let hidden = below.map(|low| pitches[low]).fold(0.0, f64::max);
+            let hidden = below.map(|low| heard[low]).fold(0.0, f64::max);
+            // plucked one by one, what only rings in another's overtones was not fingered
+            let own = clamp(heard[p] - (1.0 - strum) * hidden * ringing[p]);
+            let gain = (own / (1.0 - own)).ln();
             match gain < 0.0 {
                 true => unheard * (1.0 - weights.hidden * hidden) * gain,
                 false => gain,

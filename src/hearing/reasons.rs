@@ -115,6 +115,7 @@ mod tests {
         }
         let pitches = Pitches {
             heard,
+            ringing: [0.0; N_PITCHES],
             together: 1.0,
         };
         let mut span = span(&["D:maj", "D:7", "D:maj/3", "A:min", "D:5", "N"], 50);
@@ -139,6 +140,7 @@ mod tests {
         span.candidates[0].2 = "root and third".into();
         let pitches = Pitches {
             heard: [0.0; N_PITCHES],
+            ringing: [0.0; N_PITCHES],
             together: 0.0,
         };
         give_reasons(&mut span, &pitches, None);
