@@ -160,15 +160,15 @@ pub(crate) struct Cells {
     /// Of each pitch class the sum over the cells before a boundary of ln p, against chance,
     /// that the lowest string that sounds has it: `n_bounds × 12`.
     lowest_sounding: Vec<f32>,
-    /// Of each pitch class the sum over the cells before a boundary of the log odds that it
-    /// sounds in the lowest octave (C2 to B2): `n_bounds × 12`.
-    lowest_octave: Vec<f32>,
+    /// Of each of the lowest pitches the sum over the cells before a boundary of the log odds
+    /// that it sounds: `n_bounds × N_LOWEST`.
+    lowest_pitches: Vec<f32>,
 }
 
 /// Strings struck so long before and after a boundary are its stroke, s.
 const STRUM_S: (f64, f64) = (0.03, 0.10);
-/// C2, where the octave of a guitar's lowest strings begins.
-const LOWEST_OCTAVE: u8 = 36;
+/// The lowest pitches: up to B2, MIDI 47.
+pub(crate) const N_LOWEST: usize = 48 - LOWEST_MIDI as usize;
 /// Pitches that can be a bass: up to B3, MIDI 59.
 const N_LOW: usize = 60 - LOWEST_MIDI as usize;
 /// How often, by guess, the lowest string is not what was heard.
@@ -195,7 +195,7 @@ impl Cells {
             frames: vec![0.0; n],
             lowest_struck: Vec::new(),
             lowest_sounding: vec![0.0; n * 12],
-            lowest_octave: vec![0.0; n * 12],
+            lowest_pitches: vec![0.0; n * N_LOWEST],
             bounds_s,
             strength,
         };
@@ -206,8 +206,8 @@ impl Cells {
             now[..N_BASSES].copy_from_slice(&before[(k - 1) * N_BASSES..]);
             let (before, now) = cells.lowest_sounding.split_at_mut(k * 12);
             now[..12].copy_from_slice(&before[(k - 1) * 12..]);
-            let (before, low) = cells.lowest_octave.split_at_mut(k * 12);
-            low[..12].copy_from_slice(&before[(k - 1) * 12..]);
+            let (before, low) = cells.lowest_pitches.split_at_mut(k * N_LOWEST);
+            low[..N_LOWEST].copy_from_slice(&before[(k - 1) * N_LOWEST..]);
             cells.frames[k] = cells.frames[k - 1];
             for (frame, weight) in frames_in(
                 cells.bounds_s[k - 1],
@@ -231,8 +231,7 @@ impl Cells {
                 for (sum, told) in now[..12].iter_mut().zip(told) {
                     *sum += weight * told;
                 }
-                for (class, sum) in low[..12].iter_mut().enumerate() {
-                    let pitch = usize::from(LOWEST_OCTAVE - LOWEST_MIDI) + class;
+                for (pitch, sum) in low[..N_LOWEST].iter_mut().enumerate() {
                     *sum += weight * log_odds(acoustic.sounding(frame, pitch));
                 }
             }
@@ -258,20 +257,11 @@ impl Cells {
         }
     }
 
-    /// Mean log odds between two boundaries that a pitch class sounds in the lowest octave,
-    /// on a guitar whose lowest open string is `lowest_open` (MIDI).
-    pub(crate) fn lowest_octave(
-        &self,
-        from: usize,
-        to: usize,
-        class: usize,
-        lowest_open: u8,
-    ) -> f32 {
-        if usize::from(LOWEST_OCTAVE) + class < usize::from(lowest_open) {
-            return log_odds(0.0);
-        }
-        let sum = self.lowest_octave[to * 12 + class] - self.lowest_octave[from * 12 + class];
-        sum / self.frames(from, to).max(1e-3)
+    /// Mean log odds between two boundaries that each of the lowest pitches sounds.
+    pub(crate) fn lowest_pitches(&self, from: usize, to: usize) -> [f32; N_LOWEST] {
+        let frames = self.frames(from, to).max(1e-3);
+        let sum = |bound: usize, p: usize| self.lowest_pitches[bound * N_LOWEST + p];
+        std::array::from_fn(|p| (sum(to, p) - sum(from, p)) / frames)
     }
 
     /// ln p, against chance, that the lowest string struck at a boundary has a pitch

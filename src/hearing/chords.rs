@@ -21,8 +21,8 @@
 //! Markov models", ISMIR 2012. The terms and weights are ours; docs/hearing.md
 //! says what each constant was fitted on.
 
-use super::acoustic::{N_CLASSES, NET_QUALITIES, NO_CHORD};
-use super::cells::Cells;
+use super::acoustic::{LOWEST_MIDI, N_CLASSES, NET_QUALITIES, NO_CHORD};
+use super::cells::{Cells, N_LOWEST};
 use crate::fretboard::Instrument;
 use rayon::prelude::*;
 
@@ -247,16 +247,17 @@ pub(crate) fn score_states(
             + weights.lowest_struck * cells.lowest_struck(from, b)
             + weights.lowest_sounding * cells.lowest_sounding(from, to, b);
     }
-    let low: [f32; 12] = std::array::from_fn(|class| {
-        let odds = cells.lowest_octave(from, to, class, weights.lowest_open) - weights.low_sounds;
-        1.0 / (1.0 + (-weights.low_slope * odds).exp())
+    let low = cells.lowest_pitches(from, to).map(|odds| {
+        let more = odds - weights.low_sounds;
+        1.0 / (1.0 + (-weights.low_slope * more).exp())
     });
+    let under = RootsUnder::new(&low, weights.lowest_open);
     // by how far the bass lies above the root, then by root
     let over: [[f32; 12]; 12] = std::array::from_fn(|semitones| {
         std::array::from_fn(|root| {
             let b = (root + semitones) % 12;
             let more = (bass[b] - bass[root]).clamp(0.0, weights.low_most);
-            bass[b] - more * root_under(&low, root, b)
+            bass[b] - more * under.of(root, b)
         })
     });
     out.clear();
@@ -272,13 +273,34 @@ pub(crate) fn score_states(
     out.push(classes[NO_CHORD] + bass[12]);
 }
 
-/// How surely a root sounds below another bass, by what sounds in the octave from C2 to B2:
-/// then the bass is the root's, however well another string is heard. A recording that hides
+/// How surely roots sound below other basses, by what sounds of the lowest pitches.
+///
+/// Then the bass is the root's, however well another string is heard. A recording that hides
 /// the lowest strings leaves a trace of them, and where there is no string there is none.
-fn root_under(low: &[f32; 12], root: usize, bass: usize) -> f32 {
-    match bass > root {
-        true => low[root],
-        false => low[root] * (1.0 - low[bass]),
+struct RootsUnder([[f32; 12]; 12]);
+
+impl RootsUnder {
+    /// Takes how likely each pitch from [`LOWEST_MIDI`] sounds; the guitar has none under its
+    /// lowest open string (a bass player may).
+    fn new(low: &[f32; N_LOWEST], lowest_open: u8) -> Self {
+        let mut under = [[0.0f32; 12]; 12];
+        // of each class, that none of it sounds deeper
+        let mut none = [1.0f32; 12];
+        for (midi, sounds) in (LOWEST_MIDI..).zip(low) {
+            let class = usize::from(midi % 12);
+            if midi >= lowest_open {
+                for (under, none) in under[class].iter_mut().zip(&none) {
+                    *under = (none * sounds).max(*under);
+                }
+            }
+            none[class] *= 1.0 - sounds;
+        }
+        Self(under)
+    }
+
+    /// From 0 to 1.
+    fn of(&self, root: usize, bass: usize) -> f32 {
+        self.0[root][bass]
     }
 }
 
@@ -367,22 +389,28 @@ pub(crate) fn decode(stretches: &Stretches, states: &States, starts: &StartCosts
 
 #[cfg(test)]
 mod tests {
-    use super::root_under;
+    use super::*;
+
+    /// How surely a root sounds under a bass where these pitches (MIDI) sound.
+    fn under(sounding: &[u8], root: usize, bass: usize) -> f32 {
+        let mut low = [0.03; N_LOWEST];
+        for midi in sounding {
+            low[usize::from(midi - LOWEST_MIDI)] = 0.9;
+        }
+        RootsUnder::new(&low, 40).of(root, bass)
+    }
 
     #[test]
     fn a_root_that_sounds_lowest_is_the_bass() {
-        let mut low = [0.02; 12];
-        // G2 of G B D under the B2 that is heard better
-        low[7] = 0.9;
-        assert!(root_under(&low, 7, 11) > 0.8);
-        // no G2: B2 is the bass
-        low[7] = 0.05;
-        assert!(root_under(&low, 7, 11) < 0.1);
-        // A2 sounds, but E2 under it: A minor over E
-        (low[9], low[4]) = (0.9, 0.9);
-        assert!(root_under(&low, 9, 4) < 0.2);
-        // without E2, the E that is heard lies above A2
-        low[4] = 0.05;
-        assert!(root_under(&low, 9, 4) > 0.8);
+        // G2 of G B D under the B2 that is heard better; without it B2 is the bass
+        assert!(under(&[43, 47], 7, 11) > 0.8);
+        assert!(under(&[47], 7, 11) < 0.1);
+        // A2 sounds, but E2 under it: A minor over E; without E2 the E heard lies above A2
+        assert!(under(&[40, 45], 9, 4) < 0.2);
+        assert!(under(&[45], 9, 4) > 0.8);
+        // a bass player's B1 lies under the guitar's G2
+        assert!(under(&[35, 43], 7, 11) < 0.2);
+        // a guitar has no C2
+        assert!(under(&[36], 0, 4) < 0.1);
     }
 }
