@@ -16,7 +16,6 @@ use super::attack::FINE_HOP_S;
 /// Shortest and longest beat, in fine frames: 207 and 48 beats a minute.
 pub(super) const SHORTEST: usize = 25;
 pub(super) const LONGEST: usize = 108;
-const N_LENGTHS: usize = LONGEST - SHORTEST + 1;
 /// Frames whose scores are kept.
 const RING: usize = 128;
 /// How many fine frames a beat may be longer or shorter than the one before.
@@ -73,28 +72,29 @@ pub(super) fn track(
     if n < 2 * SHORTEST || low > high {
         return Vec::new();
     }
-    let prior: Vec<f32> = (SHORTEST..=LONGEST)
+    let n_lengths = high - low + 1;
+    let prior: Vec<f32> = (low..=high)
         .map(|d| {
             let bpm = 60.0 / (d as f32 * FINE_HOP_S as f32);
             let z = (bpm / weights.center_bpm).log2() / weights.width_octaves;
             -0.5 * z * z
         })
         .collect();
-    let change: Vec<f32> = (0..N_LENGTHS * WAYS)
+    let change: Vec<f32> = (0..n_lengths * WAYS)
         .map(|i| {
-            let d = (i / WAYS + SHORTEST) as f32;
+            let d = (i / WAYS + low) as f32;
             let p = d + (i % WAYS) as f32 - REACH as f32;
             weights.change * (d / p).ln().abs()
         })
         .collect();
     // scores of the last frames only; the way back of all
-    let row = |t: usize| t % RING * N_LENGTHS;
-    let mut best = vec![f32::NEG_INFINITY; RING * N_LENGTHS];
-    let mut from = vec![u8::MAX; n * N_LENGTHS];
+    let row = |t: usize| t % RING * n_lengths;
+    let mut best = vec![f32::NEG_INFINITY; RING * n_lengths];
+    let mut from = vec![u8::MAX; n * n_lengths];
     for t in 0..n {
         let here = evidence.beat[t];
-        for d in low..=high {
-            let i = d - SHORTEST;
+        for i in 0..n_lengths {
+            let d = i + low;
             let at = row(t) + i;
             let fresh = -UNEXPLAINED * t as f32;
             let mut score = here + prior[i];
@@ -106,8 +106,8 @@ pub(super) fn track(
             let thirds = 0.5 * (evidence.division[t - d / 3] + evidence.division[t - (2 * d) / 3]);
             score += weights.division * half.max(thirds - weights.third);
             let before = row(t - d);
-            let first = (i as i32 - REACH).max((low - SHORTEST) as i32);
-            let last = (i as i32 + REACH).min((high - SHORTEST) as i32);
+            let first = (i as i32 - REACH).max(0);
+            let last = (i as i32 + REACH).min(n_lengths as i32 - 1);
             let ways = WAYS * i + (first - i as i32 + REACH) as usize..;
             let before = &best[before + first as usize..=before + last as usize];
             let (mut top, mut top_from) = (f32::NEG_INFINITY, 0);
@@ -118,7 +118,7 @@ pub(super) fn track(
             }
             if top > fresh {
                 best[at] = score + top;
-                from[t * N_LENGTHS + i] = top_from as u8;
+                from[t * n_lengths + i] = top_from as u8;
             } else {
                 best[at] = score + fresh;
             }
@@ -126,23 +126,23 @@ pub(super) fn track(
     }
     let mut end = (f32::NEG_INFINITY, 0, 0);
     for t in n.saturating_sub(RING)..n {
-        for d in low..=high {
-            let s = best[row(t) + d - SHORTEST] - UNEXPLAINED * (n - 1 - t) as f32;
+        for i in 0..n_lengths {
+            let s = best[row(t) + i] - UNEXPLAINED * (n - 1 - t) as f32;
             if s > end.0 {
-                end = (s, t, d);
+                end = (s, t, i);
             }
         }
     }
-    let (_, mut t, mut d) = end;
+    let (_, mut t, mut i) = end;
     let mut frames = vec![];
     loop {
         frames.push(t);
-        let back = from[t * N_LENGTHS + d - SHORTEST];
+        let back = from[t * n_lengths + i];
         if back == u8::MAX {
             break;
         }
-        t -= d;
-        d = usize::from(back) + SHORTEST;
+        t -= i + low;
+        i = usize::from(back);
     }
     frames.reverse();
     frames
