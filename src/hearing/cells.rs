@@ -7,6 +7,7 @@
 use super::acoustic::{Acoustic, LOWEST_MIDI, N_BASSES, N_CLASSES, NO_CHORD};
 use super::attack::{Attacks, FINE_HOP_S};
 use super::notes::Possible;
+use super::small_net::log_odds;
 use super::spectrum::HOP_S;
 
 /// From the start of a stroke to the peak of its attack strength, s; the
@@ -232,7 +233,7 @@ impl Cells {
                     *sum += weight * told;
                 }
                 for (pitch, sum) in low[..N_LOWEST].iter_mut().enumerate() {
-                    *sum += weight * log_odds(acoustic.sounding(frame, pitch));
+                    *sum += weight * log_odds(acoustic.sounding(frame, pitch), 1e-3);
                 }
             }
         }
@@ -313,12 +314,6 @@ impl Cells {
     pub(crate) fn frames(&self, from: usize, to: usize) -> f32 {
         self.frames[to] - self.frames[from]
     }
-}
-
-/// Log odds of a probability, at most ±7.
-fn log_odds(p: f32) -> f32 {
-    let p = p.clamp(1e-3, 1.0 - 1e-3);
-    (p / (1.0 - p)).ln()
 }
 
 /// Of each pitch class ln p, against chance, that the lowest of the pitches has it, by how likely

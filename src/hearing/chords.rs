@@ -23,6 +23,7 @@
 
 use super::acoustic::{LOWEST_MIDI, N_CLASSES, NET_QUALITIES, NO_CHORD};
 use super::cells::{Cells, N_LOWEST};
+use super::small_net::sigmoid;
 use crate::fretboard::Instrument;
 use rayon::prelude::*;
 
@@ -67,8 +68,6 @@ pub struct ChordWeights {
     pub rare: f32,
     /// How much likelier bare fifths are in a take of nothing else.
     pub fifths: f32,
-    /// The guitar's lowest open string, MIDI.
-    pub lowest_open: u8,
     /// Longest segment, s.
     pub longest_s: f64,
 }
@@ -95,20 +94,12 @@ impl Default for ChordWeights {
             colour: 0.3,
             rare: 0.5,
             fifths: 10.0,
-            lowest_open: 40,
             longest_s: 16.0,
         }
     }
 }
 
 impl ChordWeights {
-    /// The weights for a guitar.
-    pub(crate) fn on(mut self, instrument: &Instrument) -> Self {
-        let open = (0..instrument.tuning.n_strings()).filter_map(|s| instrument.midi(s, 0));
-        self.lowest_open = open.min().unwrap_or(self.lowest_open);
-        self
-    }
-
     /// The weights for a recording whose lowest strings stand out so far, dB
     /// ([`super::low_end`]): the less, the less is read of the bass.
     pub(crate) fn hearing_bass(mut self, standing_out_db: f32) -> Self {
@@ -169,6 +160,8 @@ pub(crate) struct States {
     /// Class, bass pitch class, prior: twelve roots of each group, then no chord.
     pub(crate) list: Vec<(usize, usize, f32)>,
     groups: Vec<Group>,
+    /// The guitar's lowest open string, MIDI.
+    lowest_open: u8,
 }
 
 /// A quality over a bass so many semitones above its root, on every root.
@@ -179,7 +172,8 @@ struct Group {
 }
 
 impl States {
-    pub(crate) fn new(weights: &ChordWeights) -> Self {
+    pub(crate) fn new(weights: &ChordWeights, instrument: &Instrument) -> Self {
+        let open = (0..instrument.tuning.n_strings()).filter_map(|s| instrument.midi(s, 0));
         let mut groups = Vec::new();
         for quality in 0..NET_QUALITIES.len() {
             let mut prior = 0.0;
@@ -210,7 +204,11 @@ impl States {
         };
         let mut list: Vec<_> = groups.iter().flat_map(on_roots).collect();
         list.push((NO_CHORD, 12, 0.0));
-        Self { list, groups }
+        Self {
+            list,
+            groups,
+            lowest_open: open.min().unwrap_or(LOWEST_MIDI),
+        }
     }
 }
 
@@ -247,11 +245,10 @@ pub(crate) fn score_states(
             + weights.lowest_struck * cells.lowest_struck(from, b)
             + weights.lowest_sounding * cells.lowest_sounding(from, to, b);
     }
-    let low = cells.lowest_pitches(from, to).map(|odds| {
-        let more = odds - weights.low_sounds;
-        1.0 / (1.0 + (-weights.low_slope * more).exp())
-    });
-    let under = RootsUnder::new(&low, weights.lowest_open);
+    let low = cells
+        .lowest_pitches(from, to)
+        .map(|odds| sigmoid(weights.low_slope * (odds - weights.low_sounds)));
+    let under = RootsUnder::new(&low, states.lowest_open);
     // by how far the bass lies above the root, then by root
     let over: [[f32; 12]; 12] = std::array::from_fn(|semitones| {
         std::array::from_fn(|root| {

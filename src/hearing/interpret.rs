@@ -125,9 +125,8 @@ pub(crate) fn interpret_telling(
     let chords = weights
         .chords
         .clone()
-        .on(&given.instrument)
         .hearing_bass(standing_out_db(&sound.front.spectra));
-    let states = States::new(&chords);
+    let states = States::new(&chords, &given.instrument);
     let stretches = |keys: &Keys, fifths: f32| {
         let (mut priors, which) = keys.priors(chords.key, &cells.bounds_s);
         for prior in &mut priors {

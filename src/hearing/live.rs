@@ -75,12 +75,11 @@ pub struct Live {
 
 impl Live {
     /// Nothing heard yet. `look_ahead` is in frames of 46.4 ms.
-    pub fn new(given: Given, mut weights: Weights, look_ahead: usize) -> Self {
-        weights.chords = weights.chords.on(&given.instrument);
+    pub fn new(given: Given, weights: Weights, look_ahead: usize) -> Self {
         Self {
             stage: FrontStage::new(Align::End),
             net: None,
-            states: States::new(&weights.chords),
+            states: States::new(&weights.chords, &given.instrument),
             given,
             weights,
             look_ahead,

@@ -12,12 +12,15 @@
 
 use super::acoustic::{Acoustic, N_PITCHES};
 use super::interpret::Sound;
+use super::small_net::log_odds;
 use super::spectrum::{LONG_MARGIN, SHORT_MARGIN, Spectra};
 
 /// Peaks of the acoustic stage under this are not looked at.
 const FLOOR: f32 = 0.08;
 /// How far a level may lie under the loudest, dB.
 const DEEPEST_DB: f32 = -60.0;
+/// How near to 0 and 1 a probability may come.
+const MARGIN: f32 = 0.004;
 /// Level beyond the spectra's ends, dB.
 const SILENT_DB: f32 = -200.0;
 /// Semitones from C1, bin 0 of the spectra, to the lowest pitch (MIDI 28).
@@ -181,10 +184,10 @@ impl<'a> Reader<'a> {
             n: 0,
         };
         for o in STRUCK_AT {
-            all.add(logit(self.struck(t + o, p)) / 3.0);
+            all.add(log_odds(self.struck(t + o, p), MARGIN) / 3.0);
         }
         for o in SOUNDING_AT {
-            all.add(logit(self.sounding(t + o, p)) / 3.0);
+            all.add(log_odds(self.sounding(t + o, p), MARGIN) / 3.0);
         }
         let top = |tops: &[f32]| {
             let about = (t - 1..=t + 3).map(|f| tops[self.inside(f)]);
@@ -311,9 +314,4 @@ fn between(at: f32, level: impl Fn(usize) -> Option<f32>) -> f32 {
         (Some(a), Some(b)) => a * (1.0 - part) + b * part,
         _ => SILENT_DB,
     }
-}
-
-fn logit(p: f32) -> f32 {
-    let p = p.clamp(0.004, 0.996);
-    (p / (1.0 - p)).ln()
 }

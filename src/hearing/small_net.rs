@@ -11,6 +11,12 @@ pub(super) fn sigmoid(x: f32) -> f32 {
     1.0 / (1.0 + (-x).exp())
 }
 
+/// Log odds of a probability, which is kept `margin` away from 0 and 1.
+pub(super) fn log_odds(p: f32, margin: f32) -> f32 {
+    let p = p.clamp(margin, 1.0 - margin);
+    (p / (1.0 - p)).ln()
+}
+
 /// A net of one hidden layer of `H` rectified units, `N` numbers to a logit.
 pub(super) struct Layers<const N: usize, const H: usize> {
     hidden: Vec<([f32; N], f32)>,

@@ -14,7 +14,7 @@ use super::fit::OVERTONES;
 use super::interpret::{Sound, Weights, interpret_telling};
 use super::notes::{Possible, nearest};
 use super::reading::{Given, HeardSpan};
-use super::small_net::{Layers, numbers_of, sigmoid};
+use super::small_net::{Layers, log_odds, numbers_of, sigmoid};
 use super::spectrum::HOP_S;
 use crate::fretboard::Instrument;
 use std::sync::OnceLock;
@@ -201,7 +201,7 @@ impl<'a> Strum<'a> {
         let (half, on) = self.places(playing.beats);
         let from_top = (p.len() - 1 - string) as f32;
         [
-            self.heard[string].map_or(NO_TRACE, |_| log_odds(p[string])),
+            self.heard[string].map_or(NO_TRACE, |_| log_odds(p[string], 0.003)),
             yes(self.heard[string].is_none()),
             above.first().copied().unwrap_or(BEYOND),
             below.last().copied().unwrap_or(BEYOND),
@@ -271,12 +271,6 @@ impl<'a> Strum<'a> {
             n => times.iter().sum::<f64>() / n as f64,
         }
     }
-}
-
-/// Log odds of a probability, at most ±5.8.
-fn log_odds(p: f32) -> f32 {
-    let p = p.clamp(0.003, 0.997);
-    (p / (1.0 - p)).ln()
 }
 
 #[cfg(test)]
