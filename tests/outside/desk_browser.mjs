@@ -121,6 +121,24 @@ export async function says(page, pattern) {
   return page.textContent("#said");
 }
 
+/** Waits until what is asked of the page fits; after a decision it is drawn anew, but not at once. */
+export async function drawn(page, ask, fits) {
+  let last;
+  for (let i = 0; i < PATIENCE_MS / 50; i += 1) {
+    last = await ask();
+    if (fits(last)) return;
+    await page.waitForTimeout(50);
+  }
+  assert.fail(`the page never came to show it: ${JSON.stringify(last)}`);
+}
+
+/** Where an element lies; one that is drawn anew at this moment has no place for an instant. */
+export async function placed(locator) {
+  let box = null;
+  await drawn(locator.page(), async () => (box = await locator.boundingBox()), (found) => found !== null);
+  return box;
+}
+
 /** Chooses a bar by its number, as a pointer would; in a folded repeat by way of the card. */
 export async function chooseBar(page, number) {
   const index = await page.evaluate((n) => fetch("/api/song").then((r) => r.json()).then((s) => s.bars.findIndex((b) => b.number === n)), number);

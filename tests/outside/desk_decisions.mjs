@@ -3,7 +3,7 @@
 import assert from "node:assert/strict";
 import { execFileSync } from "node:child_process";
 import { readFileSync } from "node:fs";
-import { chooseBar, contented, does, openBrowser, openPage, ready, says, shown, startDesk } from "./desk_browser.mjs";
+import { chooseBar, contented, does, drawn, openBrowser, openPage, placed, ready, says, shown, startDesk } from "./desk_browser.mjs";
 
 const barOf = (song, number) => song.bars.find((b) => b.number === number);
 /** Chords that start in a bar. */
@@ -45,8 +45,7 @@ export async function decides({ program, log }) {
   assert.equal(now.chords.length, n + 1);
   assert.equal(startsIn(now, 6).length, 2);
   await chooseBar(page, 6);
-  await page.keyboard.press("j");
-  await page.waitForFunction((m) => document.querySelector("#open-count").textContent.includes(` of ${m} `), now.n_chords - 1);
+  await does(page, () => page.keyboard.press("j"), /^Saved/);
   assert.equal(song().chords.length, n);
 
   // a boundary by half beats, by the pointer, and by its own arrow keys
@@ -55,25 +54,36 @@ export async function decides({ program, log }) {
   await does(page, () => page.keyboard.press("]"), /^Saved/);
   const later = song().chords.find((c) => c.start_s > start + 0.05).start_s;
   assert.ok(later - start > 0.1 && later - start < 0.6, `half a beat later: ${start} to ${later}`);
-  await does(page, () => page.keyboard.press("["));
-  const line = page.locator(`.evidence .change[aria-label^="Change to"]`).last();
-  const handle = await line.boundingBox();
-  const moved = Number(await line.getAttribute("data-from"));
-  await page.mouse.move(handle.x + 12, handle.y + handle.height - 4);
+  await does(page, () => page.keyboard.press("["), /^Saved/);
+  const lines = page.locator(".evidence .change");
+  const from = () => lines.evaluateAll((all) => all.map((line) => Number(line.dataset.from)));
+  await drawn(page, from, (all) => all.some((t) => Math.abs(t - start) < 0.1));
+  const moved = (await from()).at(-1);
+  const handle = await placed(lines.last());
+  const to = { x: handle.x + 12 + 60, y: handle.y + handle.height - 4 };
+  await page.mouse.move(to.x - 60, to.y);
   await page.mouse.down();
-  await page.mouse.move(handle.x + 12 + 60, handle.y + handle.height - 4, { steps: 5 });
-  await page.mouse.up();
-  await page.waitForFunction((t) => ![...document.querySelectorAll(".change")].some((c) => Number(c.dataset.from) === t), moved);
+  await page.mouse.move(to.x - 30, to.y, { steps: 3 });
+  // another program decides meanwhile: the page is drawn anew, the change stays under the pointer
+  execFileSync(program, ["confirm", log, "7", "--candidate", "1"]);
+  await says(page, /changed elsewhere/);
+  await drawn(page, () => lines.last().getAttribute("class"), (name) => name.includes("moved"));
+  await page.mouse.move(to.x, to.y, { steps: 3 });
+  await does(page, () => page.mouse.up(), /^Saved/);
   const dragged = song().chords.map((c) => c.start_s);
   assert.ok(!dragged.includes(moved) && dragged.some((t) => t > moved + 0.1 && t < moved + 1.5), `dragged from ${moved}`);
-  await page.locator(".evidence .change").last().focus();
+  await drawn(page, from, (all) => !all.includes(moved));
+  await lines.last().focus();
   await page.keyboard.press("ArrowLeft");
   await page.keyboard.press("ArrowLeft");
-  const wanted = Number(await page.locator(".evidence .change").last().getAttribute("aria-valuenow"));
-  await page.keyboard.press("Enter");
-  await page.waitForFunction((t) => [...document.querySelectorAll(".change")].some((c) => Math.abs(Number(c.dataset.from) - t) < 0.011), wanted);
+  const wanted = Number(await lines.last().getAttribute("aria-valuenow"));
+  await does(page, () => page.keyboard.press("Enter"), /^Saved/);
+  await drawn(page, from, (all) => all.some((t) => Math.abs(t - wanted) < 0.011));
   assert.ok(song().chords.some((c) => Math.abs(c.start_s - wanted) < 0.011), `moved to ${wanted} by keys`);
-  for (let i = 0; i < 2; i += 1) await does(page, () => page.click("#undo"), /^Taken back/);
+  const held = await page.evaluate(() => document.activeElement.getAttribute("aria-valuenow"));
+  assert.ok(Math.abs(Number(held) - wanted) < 0.011, `the change moved by keys keeps the focus: ${held}`);
+  // the drag, the chord decided meanwhile, and the keys
+  for (let i = 0; i < 3; i += 1) await does(page, () => page.click("#undo"), /^Taken back/);
 
   // sections: two of four bars, the second another pass of the first
   for (const number of [5, 9]) {
@@ -112,10 +122,21 @@ export async function decides({ program, log }) {
   // a note, a title
   await chooseBar(page, 3);
   await page.keyboard.press("k");
-  await page.keyboard.type("let it ring <b>");
+  await page.keyboard.type("let it ");
+  // what is half typed stays while another program decides
+  await does(page, async () => execFileSync(program, ["confirm", log, "4", "--candidate", "1"]), /changed elsewhere/);
+  await page.waitForFunction(() => document.activeElement.id === "note-text" && document.activeElement.value === "let it ");
+  await page.keyboard.type("ring <b>");
   await does(page, () => page.keyboard.press("Enter"), /^Saved/);
+  assert.equal(await page.inputValue("#note-text"), "", "what is saved is no longer typed");
+  // what is refused stays typed too
   await page.click("#song-open");
   await page.fill("#fact-title", "Lamp & ladder");
+  await page.fill("#fact-tuning", "nonsense");
+  await page.click("#song form button[type=submit]");
+  await page.waitForFunction(() => /nonsense/.test(document.querySelector("#song [role=alert]").textContent));
+  assert.equal(await page.inputValue("#fact-title"), "Lamp & ladder");
+  await page.fill("#fact-tuning", "standard");
   await page.click("#song form button[type=submit]");
   await page.waitForFunction(() => document.querySelector("#title").textContent === "Lamp & ladder");
 
@@ -139,6 +160,8 @@ export async function decides({ program, log }) {
     return now.chords.filter((c) => c.start_s < to - 0.02 && c.end_s > from + 0.02).map((c) => [c.symbol, c.state === "open"]);
   });
   assert.deepEqual(onPage, inLog, "the chart says what the log says");
+  // the tuning that was refused is the browser's business: it prints 400 as an error
+  page.complaints = page.complaints.filter((text) => !text.includes("400"));
   contented(page, desk.origin);
 }
 

@@ -1,7 +1,7 @@
 // Hearing the take: play, seek, loop, slow at pitch, take against proposal, clicks.
 
 import assert from "node:assert/strict";
-import { chooseBar, contented, openBrowser, openPage, says, shown, startDesk } from "./desk_browser.mjs";
+import { chooseBar, contented, openBrowser, openPage, placed, says, shown, startDesk } from "./desk_browser.mjs";
 
 const at = (page) => page.evaluate(() => window.heldSound.currentTime);
 const wait = (page, ms) => page.waitForTimeout(ms);
@@ -26,7 +26,7 @@ export async function plays({ program, log }) {
   await page.waitForSelector(".playhead:not([hidden])");
 
   // seek by the evidence: a click lands where it points
-  const box = await page.locator(".evidence .heard").boundingBox();
+  const box = await placed(page.locator(".evidence .heard"));
   const line = song.bars.slice(0, 4);
   await page.mouse.click(box.x + box.width * 0.55, box.y + 80);
   await wait(page, 150);

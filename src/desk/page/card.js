@@ -3,7 +3,7 @@
 
 import { address, get } from "./api.js";
 import { chordBox, frettedWords, readShape } from "./box.js";
-import { decisions } from "./card_decisions.js";
+import { drawDecisions } from "./card_decisions.js";
 import { symbol } from "./chart.js";
 import { hearPlucked } from "./clicks.js";
 import { button, el, find, unseen } from "./dom.js";
@@ -80,7 +80,7 @@ function draw() {
   slots.shapes.replaceChildren(...shapes(chord, drawn));
   slots.sounded.replaceChildren(...soundedStrings(detail, desk.song));
   slots.repeats.replaceChildren(...repeats());
-  if (!slots.decisions.contains(document.activeElement) || held) slots.decisions.replaceChildren(...decisions());
+  drawDecisions(slots.decisions);
   if (held) (find(`[data-key="${held}"]`, find("#card")) ?? find("#card")).focus({ preventScroll: true });
 }
 

@@ -4,10 +4,26 @@ import { button, el } from "./dom.js";
 import { endingPlan, join, letterSection, markEnding, nameSection, nudge, sectionGoesOn, sectionStarts, splitAt, writeNote } from "./edits.js";
 import { beatsIn, chosen, desk, sectionOf } from "./state.js";
 
-export function decisions() {
+/** The bar that the decisions stand for. */
+let drawnFor = null;
+
+/** Draws them anew: folds stay as open as they were, and what is half typed stays typed. */
+export function drawDecisions(place) {
   const chord = chosen();
-  if (!chord) return [];
-  return [change(chord), section(), note()];
+  const isSame = drawnFor === desk.bar;
+  drawnFor = desk.bar;
+  const open = [...place.querySelectorAll("details")].map((fold) => fold.open);
+  const typed = [...place.querySelectorAll("input")].filter((input) => (isSame || input === document.activeElement) && input.value !== input.dataset.was);
+  place.replaceChildren(...(chord ? [change(chord), section(), note()] : []));
+  place.querySelectorAll("details").forEach((fold, i) => (fold.open = open[i] ?? fold.open));
+  for (const { id, value, selectionStart, selectionEnd } of typed) retype(id, value, [selectionStart, selectionEnd]);
+}
+
+function retype(id, text, selection = []) {
+  const input = document.getElementById(id);
+  if (!input) return;
+  input.value = text;
+  if (selection.length > 0) input.setSelectionRange(...selection);
 }
 
 const many = () => desk.barTo > desk.bar;
@@ -62,10 +78,13 @@ function note() {
 }
 
 function field(id, label, value, example, act) {
-  const input = el("input", { id, type: "text", value, placeholder: example, autocomplete: "off", "data-key": id });
-  const send = (event) => {
+  const input = el("input", { id, type: "text", value, placeholder: example, autocomplete: "off", "data-key": id, "data-was": value });
+  const send = async (event) => {
     event.preventDefault();
-    if (input.value.trim() !== "") act(input.value.trim());
+    const text = input.value.trim();
+    if (text === "") return;
+    input.dataset.was = input.value;
+    if (!(await act(text))) retype(id, text);
   };
   return el("form", { class: "row", onsubmit: send }, el("label", { for: id }, label), input, el("button", { type: "submit", "data-key": `${id} save`, "aria-label": `Save: ${label.toLowerCase()}` }, "Save"));
 }

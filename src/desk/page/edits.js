@@ -5,7 +5,7 @@ import { decide } from "./decide.js";
 import { moveChange, nudged } from "./evidence_changes.js";
 import { now } from "./player.js";
 import { say } from "./say.js";
-import { barByNumber, beatsIn, choose, chosen, desk, nextOpen, partOf, sectionOf, stretch } from "./state.js";
+import { barByNumber, beatsIn, choose, chordsIn, chosen, desk, nextOpen, partOf, sectionOf, stretch } from "./state.js";
 
 const here = () => {
   const bar = desk.song.bars[desk.bar];
@@ -101,12 +101,15 @@ export function join() {
   return decide(`one chord in ${here()}`, { ...place, join: true, repeats: desk.repeats });
 }
 
-/** Moves the chosen chord's start by a half beat. */
-export function nudge(way) {
+/** Moves the chosen chord's start by a half beat; it stays chosen, also where another now begins the bar. */
+export async function nudge(way) {
   const chord = chosen();
   const to = nudged(chord, way);
   if (chord.start_s < 0.02 || to === undefined) return say("The first chord starts with the take.");
-  return moveChange(chord, to);
+  const bar = desk.bar;
+  if (!(await moveChange(chord, to)) || desk.bar !== bar) return;
+  const part = chordsIn(bar).findIndex((c) => Math.abs(c.start_s - to) < 0.02);
+  if (part >= 0) choose(bar, { part, to: desk.barTo });
 }
 
 export function nameSection(name) {

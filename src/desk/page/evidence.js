@@ -5,7 +5,7 @@ import { Refused, address, get } from "./api.js";
 import { placeOf } from "./chart.js";
 import { el, find } from "./dom.js";
 import { drawEvidence } from "./evidence_drawing.js";
-import { changes } from "./evidence_changes.js";
+import { changes, startChanges, takeUp } from "./evidence_changes.js";
 import { lost } from "./link.js";
 import { isPlaying, seek } from "./player.js";
 import { desk, on } from "./state.js";
@@ -26,6 +26,7 @@ export function startEvidence() {
   on("view", show);
   // another program may have drafted the log anew
   on("elsewhere", () => answers.clear());
+  startChanges();
   new ResizeObserver(() => draw()).observe(find("#parts"));
 }
 
@@ -91,13 +92,11 @@ function draw() {
   const plan = groundPlan();
   const heard = answers.get(shown);
   if (!plan || !heard || !strip.isConnected) return;
-  const held = Number(document.activeElement?.closest?.(".change")?.getAttribute("aria-valuenow") ?? NaN);
   const picture = drawEvidence(heard, plan);
   picture.addEventListener("click", (event) => {
     const box = picture.getBoundingClientRect();
     seek(plan.at(event.clientX - box.left));
   });
-  strip.replaceChildren(picture, ...changes(plan, picture));
-  // the change that was moved keeps the focus where it is now
-  [...strip.querySelectorAll(".change")].find((c) => Math.abs(Number(c.dataset.from) - held) < 0.02)?.focus({ preventScroll: true });
+  strip.replaceChildren(picture, ...changes(plan));
+  takeUp();
 }

@@ -12,6 +12,29 @@ const CATCH_PX = 7;
 const FINE_S = 0.02;
 /** A chord stays at least so long, s. */
 const LEAST_S = 0.1;
+/** A change that starts nearer than this is the same one, s. */
+const SAME_S = 0.02;
+
+/**
+ * The change in hand, dragged or with the focus: `{from, at, line, put, follow, save}`, from
+ * where to where. The picture may be drawn anew at any time, since other programs decide too;
+ * what is in hand then goes on with the line that took its place.
+ */
+let hand = null;
+
+export function startChanges() {
+  const leave = (event) => {
+    if (!event.target.closest?.(".change")) hand = null;
+  };
+  document.addEventListener("focusin", leave);
+  document.addEventListener("pointerdown", leave);
+}
+
+/** Once the lines stand on the page: the one in hand has the focus; if it is gone, nothing is in hand. */
+export function takeUp() {
+  if (hand?.line.isConnected) hand.line.focus({ preventScroll: true });
+  else hand = null;
+}
 
 /** The lines, as sliders. */
 export function changes(plan) {
@@ -40,30 +63,30 @@ function change(chord, plan) {
     line.setAttribute("aria-valuenow", at.toFixed(2));
     line.setAttribute("aria-valuetext", `${clock(at)}, ${beatWords(at)}`);
     line.classList.toggle("moved", at !== chord.start_s);
+    if (hand?.line === line) hand.at = at;
+  };
+  const follow = (move) => {
+    const x = move.clientX - line.parentElement.getBoundingClientRect().left;
+    const near = half.find((t) => Math.abs(plan.x(t) - x) < CATCH_PX);
+    put(near !== undefined && !move.shiftKey ? near : plan.at(x));
   };
   const save = () => {
     if (Math.abs(at - chord.start_s) < 0.005) return put(chord.start_s);
-    moveChange(chord, at).then((saved) => saved || put(chord.start_s));
+    // refused, it goes back: this line, or the one that took its place
+    moveChange(chord, at).then((saved) => saved || (hand?.put ?? put)(chord.start_s));
   };
-  put(at);
+  const own = { from: chord.start_s, at, line, put, follow, save };
+  const wasHand = isInHand(chord.start_s);
+  put(wasHand === "still" ? hand.at : at);
+  if (wasHand) hand = { ...own, at };
+  const take = () => hand?.line === line || (hand = { ...own, at });
+  line.addEventListener("focus", take);
   line.addEventListener("pointerdown", (event) => {
     line.setPointerCapture(event.pointerId);
-    const left = line.parentElement.getBoundingClientRect().left;
-    const follow = (move) => {
-      const x = move.clientX - left;
-      const near = half.find((t) => Math.abs(plan.x(t) - x) < CATCH_PX);
-      put(near !== undefined && !move.shiftKey ? near : plan.at(x));
-    };
-    line.addEventListener("pointermove", follow);
-    const end = (kept) => () => {
-      line.removeEventListener("pointermove", follow);
-      if (kept) save();
-      else put(chord.start_s);
-    };
-    line.addEventListener("pointerup", end(true), { once: true });
-    line.addEventListener("pointercancel", end(false), { once: true });
     event.preventDefault();
     line.focus({ preventScroll: true });
+    take();
+    drag();
   });
   line.addEventListener("keydown", (event) => {
     const way = { ArrowLeft: -1, ArrowRight: 1, ArrowDown: -1, ArrowUp: 1 }[event.key];
@@ -77,6 +100,28 @@ function change(chord, plan) {
     event.stopPropagation();
   });
   return line;
+}
+
+/** Whether the change at a moment is the one in hand: "still" where it was, or "saved" where it went to. */
+function isInHand(from) {
+  if (hand === null) return null;
+  if (Math.abs(from - hand.from) < SAME_S) return "still";
+  return Math.abs(from - hand.at) < SAME_S ? "saved" : null;
+}
+
+/** What is in hand follows the pointer until it is let go. */
+function drag() {
+  const listening = new AbortController();
+  const until = { signal: listening.signal };
+  const end = (kept) => () => {
+    listening.abort();
+    if (kept) hand?.save();
+    else hand?.put(hand.from);
+  };
+  // drawn anew, the line that was pressed hears no more of the pointer
+  window.addEventListener("pointermove", (move) => hand?.line.isConnected && hand.follow(move), until);
+  window.addEventListener("pointerup", end(true), until);
+  window.addEventListener("pointercancel", end(false), until);
 }
 
 /** Moves a chord's start. */

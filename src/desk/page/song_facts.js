@@ -23,12 +23,14 @@ function show() {
   const before = Object.fromEntries(Object.entries(fields).map(([name, input]) => [name, input.value]));
   const words = { title: "Title", key: "Key", meter: "Meter", tempo_bpm: "Beats a minute", capo: "Capo", tuning: "Tuning", note: "Note" };
   const dialog = find("#song");
+  const refused = el("p", { role: "alert" });
   const save = async (event) => {
     event.preventDefault();
     const changed = Object.entries(fields).filter(([name, input]) => input.value !== before[name] && input.value.trim() !== "");
     const acts = Object.fromEntries(changed.map(([name, i]) => [name, name === "tempo_bpm" || name === "capo" ? Number(i.value) : i.value.trim()]));
-    dialog.close();
-    if (changed.length > 0) await aboutTake(acts);
+    if (changed.length === 0 || (await aboutTake(acts))) dialog.close();
+    // what was typed stays, with the reason beside it
+    else refused.textContent = find("#said").textContent;
   };
   dialog.replaceChildren(
     el("h2", { id: "song-title" }, "The whole take"),
@@ -39,6 +41,7 @@ function show() {
         input.id = `fact-${name}`;
         return el("div", { class: "row" }, el("label", { for: input.id }, words[name]), input);
       }),
+      refused,
       el("div", { class: "row" }, el("button", { type: "submit", class: "main" }, "Save"), button("Leave as it is", () => dialog.close())),
     ),
   );
