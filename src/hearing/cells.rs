@@ -2,9 +2,11 @@
 //!
 //! A chord changes when strings are struck, or when the sound stops. Cells run
 //! from one such moment to the next; the decoder joins cells to chords, so a
-//! boundary lies on a real attack and not on a frame.
+//! boundary lies on a real attack and not on a frame. A string struck softly
+//! under a chord that rings is no attack of its own, but is heard as a note; so
+//! notes cut as well.
 
-use super::acoustic::{Acoustic, LOWEST_MIDI, N_BASSES, N_CLASSES, NO_CHORD};
+use super::acoustic::{Acoustic, LOWEST_MIDI, N_BASSES, N_CLASSES, N_PITCHES, NO_CHORD};
 use super::attack::{Attacks, FINE_HOP_S};
 use super::notes::Possible;
 use super::small_net::log_odds;
@@ -112,12 +114,27 @@ fn rise(flux: &[f32], mut peak: usize) -> f64 {
     }
 }
 
-/// Strokes, and among them the moments where the sound stops: where silence begins that lasts.
-pub(crate) fn cuts(strokes: &[Stroke], acoustic: &Acoustic) -> Vec<Stroke> {
+/// Strokes, and among them the moments where a note is struck without one, and where the
+/// sound stops: where silence begins that lasts. `struck` in order of time.
+pub(crate) fn cuts(
+    strokes: &[Stroke],
+    struck: impl Iterator<Item = f64>,
+    acoustic: &Acoustic,
+) -> Vec<Stroke> {
     /// Frames that silence lasts: 0.5 s.
     const LASTS: usize = 11;
-    /// A stop so near a stroke is that stroke's, s.
+    /// A note or a stop so near a stroke is that stroke's, s.
     const NEAR_S: f64 = 0.1;
+    let apart = |time_s: f64| {
+        let after = strokes.partition_point(|s| s.time_s < time_s - NEAR_S);
+        strokes
+            .get(after)
+            .is_none_or(|s| s.time_s > time_s + NEAR_S)
+    };
+    let without = |time_s| Stroke {
+        time_s,
+        strength: 0.0,
+    };
     let silent: Vec<bool> = (0..acoustic.n_frames())
         .map(|t| acoustic.ln_chord(t, NO_CHORD) > 0.5f32.ln())
         .collect();
@@ -126,17 +143,17 @@ pub(crate) fn cuts(strokes: &[Stroke], acoustic: &Acoustic) -> Vec<Stroke> {
     for run in silent.chunk_by(|a, b| a == b) {
         // a frame's span begins half a frame before its center
         let time_s = (start as f64 - 0.5) * HOP_S;
-        let after = strokes.partition_point(|s| s.time_s < time_s - NEAR_S);
-        let apart = strokes
-            .get(after)
-            .is_none_or(|s| s.time_s > time_s + NEAR_S);
-        if run[0] && start > 0 && run.len() >= LASTS && apart {
-            all.push(Stroke {
-                time_s,
-                strength: 0.0,
-            });
+        if run[0] && start > 0 && run.len() >= LASTS && apart(time_s) {
+            all.push(without(time_s));
         }
         start += run.len();
+    }
+    let mut last_s = f64::NEG_INFINITY;
+    for time_s in struck.filter(|time_s| apart(*time_s)) {
+        if time_s > last_s + NEAR_S {
+            all.push(without(time_s));
+            last_s = time_s;
+        }
     }
     all.sort_by(|a, b| a.time_s.total_cmp(&b.time_s));
     all
@@ -172,6 +189,13 @@ const STRUM_S: (f64, f64) = (0.03, 0.10);
 pub(crate) const N_LOWEST: usize = 48 - LOWEST_MIDI as usize;
 /// Pitches that can be a bass: up to B3, MIDI 59.
 const N_LOW: usize = 60 - LOWEST_MIDI as usize;
+/// A full hand has so many strings.
+const FULL: usize = 3;
+/// A full hand this long after a low string belongs to it, s.
+const SOON_S: f64 = 1.2;
+/// So much of the evidence for chords counts where a low string alone comes before a full
+/// hand: it tells the bass of what comes, while the chord before may still ring.
+const INTRODUCES: f32 = 0.3;
 /// How often, by guess, the lowest string is not what was heard.
 const DOUBT: f32 = 0.2;
 
@@ -240,21 +264,37 @@ impl Cells {
         cells
     }
 
-    /// Hears which string was the lowest struck at each boundary; `struck` in order of time.
-    pub(crate) fn hear_lowest(&mut self, struck: &[Possible]) {
-        self.lowest_struck.clear();
-        for bound in &self.bounds_s {
-            let first = struck.partition_point(|p| p.time_s < bound - STRUM_S.0);
-            let here = struck[first..]
-                .iter()
-                .take_while(|p| p.time_s <= bound + STRUM_S.1);
-            let mut most = [0f32; N_LOW];
-            for p in here {
-                if let Some(most) = most.get_mut(p.pitch) {
-                    *most = most.max(p.probability);
+    /// Hears the strings struck at each boundary: which of them is the lowest, and where a low
+    /// one alone comes before a full hand; `struck` in order of time, `least` the least
+    /// probability of a note.
+    pub(crate) fn hear_strings(&mut self, struck: &[Possible], least: f32) {
+        let hands: Vec<[f32; N_PITCHES]> = self.bounds_s.iter().map(|t| hand(struck, *t)).collect();
+        self.lowest_struck = hands.iter().flat_map(|h| lowest(|p| h[p])).collect();
+        let strings: Vec<(usize, bool)> = hands
+            .iter()
+            .map(|h| {
+                let (low, high) = h.split_at(N_LOW);
+                let n = |of: &[f32]| of.iter().filter(|p| **p >= least).count();
+                (n(h), n(low) == 1 && n(high) == 0)
+            })
+            .collect();
+        self.discount(&introducing(&self.bounds_s, &strings));
+    }
+
+    /// Takes less of the evidence for chords from these cells.
+    fn discount(&mut self, cells: &[bool]) {
+        let mut less = [0f32; N_CLASSES];
+        for k in 1..self.n_bounds() {
+            let (before, now) = self.chords.split_at_mut(k * N_CLASSES);
+            let before = &before[(k - 1) * N_CLASSES..];
+            for ((less, before), now) in less.iter_mut().zip(before).zip(now) {
+                // what lies before is discounted already, what is now is not
+                let own = *now - *less - before;
+                if cells[k - 1] {
+                    *less += (1.0 - INTRODUCES) * own;
                 }
+                *now -= *less;
             }
-            self.lowest_struck.extend(lowest(|pitch| most[pitch]));
         }
     }
 
@@ -316,6 +356,34 @@ impl Cells {
     }
 }
 
+/// How likely each pitch is struck at a boundary.
+fn hand(struck: &[Possible], bound_s: f64) -> [f32; N_PITCHES] {
+    let first = struck.partition_point(|p| p.time_s < bound_s - STRUM_S.0);
+    let mut most = [0f32; N_PITCHES];
+    for p in struck[first..]
+        .iter()
+        .take_while(|p| p.time_s <= bound_s + STRUM_S.1)
+    {
+        most[p.pitch] = most[p.pitch].max(p.probability);
+    }
+    most
+}
+
+/// Which cells a low string alone begins that comes before a full hand; `strings` are the
+/// strings struck at each boundary, and whether they are one low string alone.
+fn introducing(bounds_s: &[f64], strings: &[(usize, bool)]) -> Vec<bool> {
+    let mut cells = vec![false; bounds_s.len()];
+    let played: Vec<usize> = (0..strings.len()).filter(|k| strings[*k].0 > 0).collect();
+    for pair in played.windows(2) {
+        let (alone, full) = (pair[0], pair[1]);
+        let soon = bounds_s[full] - bounds_s[alone] < SOON_S;
+        if strings[alone].1 && strings[full].0 >= FULL && soon {
+            cells[alone..full].fill(true);
+        }
+    }
+    cells
+}
+
 /// Of each pitch class ln p, against chance, that the lowest of the pitches has it, by how likely
 /// each pitch (0 = MIDI 28) is there.
 fn lowest(likely: impl Fn(usize) -> f32) -> [f32; 12] {
@@ -347,7 +415,21 @@ pub(crate) fn frames_in(
 
 #[cfg(test)]
 mod tests {
-    use super::lowest;
+    use super::{Stroke, cuts, introducing, lowest};
+    use crate::hearing::acoustic::Acoustic;
+
+    #[test]
+    fn a_note_cuts_where_there_is_no_stroke() {
+        let stroke = |time_s| Stroke {
+            time_s,
+            strength: 1.0,
+        };
+        // one of the stroke at 1 s, two strings under what rings, one of the stroke at 2 s
+        let notes = [1.05, 1.5, 1.52, 1.95].into_iter();
+        let all = cuts(&[stroke(1.0), stroke(2.0)], notes, &Acoustic::default());
+        let times: Vec<f64> = all.iter().map(|s| s.time_s).collect();
+        assert_eq!(times, [1.0, 1.5, 2.0]);
+    }
 
     #[test]
     fn the_lowest_that_is_there_tells_and_what_lies_above_it_does_not() {
@@ -362,5 +444,27 @@ mod tests {
         assert!(f < 0.0 && e < 0.0 && told[0] < -1.0, "{told:?}");
         // nothing heard: nothing told
         assert!(lowest(|_| 0.0).iter().all(|t| t.abs() < 1e-5));
+    }
+
+    #[test]
+    fn a_bass_alone_belongs_to_the_full_hand_that_follows_soon() {
+        let bounds_s = [0.0, 0.5, 0.6, 1.0, 1.5, 2.0, 4.0];
+        // a bass, a cut without strings, a full hand, a bass, another bass, a full hand too late
+        let strings = [
+            (1, true),
+            (0, false),
+            (4, false),
+            (1, true),
+            (1, true),
+            (1, true),
+            (5, false),
+        ];
+        let told = introducing(&bounds_s, &strings);
+        assert_eq!(told, [true, true, false, false, false, false, false]);
+        // one high string alone introduces nothing
+        assert_eq!(
+            introducing(&[0.0, 0.5], &[(1, false), (4, false)]),
+            [false; 2]
+        );
     }
 }

@@ -120,8 +120,11 @@ pub(crate) fn interpret_telling(
     if heard.is_empty() {
         return nothing(sound);
     }
-    let mut cells = Cells::new(acoustic, &cuts(&sound.strokes, acoustic), duration_s);
-    cells.hear_lowest(&struck);
+    let least = weights.notes.struck;
+    let sure = struck.iter().filter(|p| p.probability >= least);
+    let cuts = cuts(&sound.strokes, sure.map(|p| p.time_s), acoustic);
+    let mut cells = Cells::new(acoustic, &cuts, duration_s);
+    cells.hear_strings(&struck, least);
     let chords = weights
         .chords
         .clone()
@@ -235,7 +238,7 @@ pub(crate) fn interpret_telling(
         spans: &spans,
         instrument: &given.instrument,
     };
-    judge_strums(&mut struck, &playing, weights.notes.struck, tell);
+    judge_strums(&mut struck, &playing, least, tell);
     let told = notes(sound, &struck, &weights.notes);
     let played = Played {
         bars: &grid.bars,
