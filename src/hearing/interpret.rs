@@ -1,6 +1,6 @@
 //! The musical stage: from what sounds to what it means.
 
-use super::acoustic::{Acoustic, LOWEST_MIDI, N_PITCHES, NET_QUALITIES, NO_CHORD};
+use super::acoustic::{Acoustic, LOWEST_MIDI, N_PITCHES};
 use super::bars::{Count, count, recount};
 use super::beats::BeatWeights;
 use super::cells::{Cells, Stroke, cuts, frames_in};
@@ -11,16 +11,18 @@ use super::fit::{FitWeights, Heard, fit_shapes, heard_notes};
 use super::form_search::SectionWeights;
 use super::grid::Grid;
 use super::harmony::{Keys, favor_fifths, share_of_fifths, triad_of, triad_of_label};
+use super::labels::candidates;
 use super::low_end::standing_out_db;
 use super::notes::{Note, NoteWeights, notes, possible};
-use super::plucks::{PluckWeights, read_plucks, texture};
+use super::plucks::PluckWeights;
 use super::pulse::moments;
 use super::reading::{Bar, Given, HeardSpan, Hearing, Section, WhichBar};
 use super::reasons::give_reasons;
 use super::sections::{Form, Played};
+use super::sparse::{silence, with_plucks};
 use super::stage::Front;
 use super::strums::{Playing, StrumString, judge_strums};
-use crate::theory::{Chord, Degree, Key, Label, Mode, PitchClass, Quality};
+use crate::theory::Label;
 
 /// All weights of the musical stage; docs/hearing.md says what each was fitted on.
 #[derive(Debug, Clone)]
@@ -67,37 +69,6 @@ impl Sound {
     pub fn duration_s(&self) -> f64 {
         self.front.n_samples as f64 / f64::from(super::spectrum::RATE)
     }
-}
-
-/// Chord, bass and key names of the net's classes.
-fn label_of(class: usize, bass: usize, key: Option<Key>) -> Label {
-    if class == NO_CHORD {
-        return Label::NoChord;
-    }
-    let root = PitchClass::new((class % 12) as i32);
-    let key = key.unwrap_or(Key::usual(PitchClass::new(0), Mode::Major));
-    let Some(quality) = Quality::by_harte(NET_QUALITIES[class / 12]) else {
-        return Label::Unknown;
-    };
-    let chord = Chord::new(key.spell_root(root), quality);
-    let semitones = PitchClass::new(bass as i32).above(root);
-    Label::Chord(match bass_degree(quality, semitones) {
-        Some(degree) => chord.over(degree),
-        None => chord,
-    })
-}
-
-/// The degree of a bass so many semitones above the root: the chord's own if it has one.
-fn bass_degree(quality: &Quality, semitones: i32) -> Option<Degree> {
-    if semitones == 0 {
-        return None;
-    }
-    let own = quality
-        .degrees
-        .iter()
-        .find(|d| d.semitones().rem_euclid(12) == semitones)
-        .map(|d| Degree::new((d.number() - 1) % 7 + 1, d.alter()));
-    Some(own.unwrap_or(Degree::plain(semitones)))
 }
 
 /// Reads a take's sound.
@@ -351,160 +322,6 @@ fn nothing(sound: &Sound) -> Hearing {
         notes: Vec::new(),
         warnings: Vec::new(),
     }
-}
-
-/// Replaces stretches where only a few notes sound at a time by what their plucks imply.
-fn with_plucks(
-    spans: Vec<HeardSpan>,
-    sound: &Sound,
-    notes: &[Note],
-    grid: &Grid,
-    keys: &Keys,
-    weights: &PluckWeights,
-) -> Vec<HeardSpan> {
-    let textures: Vec<(f64, f64)> = spans
-        .iter()
-        .map(|s| texture(notes, s.start_s, s.end_s))
-        .collect();
-    let sparse: Vec<bool> = (0..spans.len())
-        .map(|i| {
-            // a stretch is judged with its neighbors, whole chords among them apart
-            let few = |k: &usize| textures[*k].0 < weights.whole_chord;
-            let (mut sounding, mut seconds) = (0.0, 1e-9);
-            for k in (i.saturating_sub(2)..(i + 3).min(spans.len())).filter(few) {
-                let length = (spans[k].end_s - spans[k].start_s).min(4.0);
-                if spans[k].candidates[0].0 != Label::NoChord {
-                    sounding += length * textures[k].0;
-                    seconds += length;
-                }
-            }
-            spans[i].candidates[0].0 == Label::NoChord
-                || (few(&i)
-                    && sounding / seconds < weights.most_sounding
-                    && textures[i].1 < weights.most_together)
-        })
-        .collect();
-    let mut out: Vec<HeardSpan> = Vec::new();
-    let mut i = 0;
-    while i < spans.len() {
-        if !sparse[i] {
-            out.push(spans[i].clone());
-            i += 1;
-            continue;
-        }
-        let mut end = i;
-        // a row is read in one key
-        let key = keys.at(spans[i].start_s);
-        let goes_on = |k: usize| sparse[k] && keys.at(spans[k].start_s) == key;
-        while end + 1 < spans.len() && goes_on(end + 1) {
-            end += 1;
-        }
-        let run = &spans[i..=end];
-        let sounding = |s: &&HeardSpan| s.candidates[0].0 != Label::NoChord;
-        let first = run.iter().find(sounding).map(|s| s.start_s);
-        let last = run.iter().rfind(sounding).map(|s| s.end_s);
-        // bare fifths throughout are power chords, not fragments
-        let seconds = |keep: &dyn Fn(&HeardSpan) -> bool| -> f64 {
-            let kept = run.iter().filter(|s| keep(s));
-            kept.map(|s| s.end_s - s.start_s).sum()
-        };
-        let is_power = |s: &HeardSpan| {
-            let chord = s.candidates[0].0.chord();
-            chord.is_some_and(|c| c.quality.harte == "5")
-        };
-        let power = seconds(&is_power) > 0.6 * seconds(&|s| sounding(&s));
-        let read = match first.zip(last) {
-            Some((a, b)) if b - a >= weights.shortest_s && !power => {
-                read_plucks(&sound.acoustic, notes, grid, key, (a, b), weights)
-            }
-            _ => Vec::new(),
-        };
-        if read.is_empty() {
-            out.extend(run.iter().cloned());
-        } else {
-            // silence before, between and after the plucks stays silence
-            let (from, to) = (run[0].start_s, run[run.len() - 1].end_s);
-            let (begin, stop) = (read[0].start_s, read[read.len() - 1].end_s);
-            out.extend(silence(from, begin));
-            for implied in read {
-                out.push(HeardSpan {
-                    // a pluck may begin a little before the stroke that cut it off
-                    start_s: implied.start_s.max(from),
-                    end_s: implied.end_s,
-                    candidates: implied.candidates,
-                    shapes: Vec::new(),
-                    bass_midi: None,
-                    chroma: [0.0; 12],
-                    fragment: true,
-                });
-            }
-            out.extend(silence(stop, to));
-        }
-        i = end + 1;
-    }
-    out
-}
-
-fn silence(start_s: f64, end_s: f64) -> Option<HeardSpan> {
-    (end_s - start_s > 1e-6).then(|| HeardSpan {
-        start_s,
-        end_s,
-        candidates: vec![(Label::NoChord, 0.9, "no strings heard".into())],
-        shapes: Vec::new(),
-        bass_midi: None,
-        chroma: [0.0; 12],
-        fragment: false,
-    })
-}
-
-/// The best labels of one stretch with their probabilities.
-pub(crate) fn candidates(
-    states: &States,
-    scores: &[f32],
-    key: Option<Key>,
-    temperature: f32,
-) -> Vec<(Label, f64, String)> {
-    const N: usize = 6;
-    let top = scores.iter().copied().fold(f32::MIN, f32::max);
-    let mut weighted: Vec<(f32, usize)> = scores
-        .iter()
-        .enumerate()
-        .map(|(i, s)| (((s - top) / temperature.max(1e-3)).exp(), i))
-        .collect();
-    let total: f32 = weighted.iter().map(|w| w.0).sum();
-    weighted.sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.cmp(&b.1)));
-    let three = three_chords(weighted.iter().map(|(_, i)| states.list[*i].0));
-    let (first, rest): (Vec<_>, Vec<_>) = (0..weighted.len()).partition(|k| three.contains(k));
-    first
-        .into_iter()
-        .chain(rest)
-        .take(N)
-        .map(|k| {
-            let (w, i) = weighted[k];
-            let (class, bass, _) = states.list[i];
-            (
-                label_of(class, bass, key),
-                f64::from(w / total),
-                String::new(),
-            )
-        })
-        .collect()
-}
-
-/// Places of the first three different classes: a chord over another bass is one
-/// more candidate, but does not take the place of another chord.
-fn three_chords(classes: impl Iterator<Item = usize>) -> Vec<usize> {
-    let (mut places, mut seen) = (Vec::new(), Vec::new());
-    for (place, class) in classes.enumerate() {
-        if places.len() == 3 {
-            break;
-        }
-        if !seen.contains(&class) {
-            seen.push(class);
-            places.push(place);
-        }
-    }
-    places
 }
 
 fn lowest(notes: &[Note], start_s: f64, end_s: f64) -> Option<u8> {

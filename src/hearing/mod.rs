@@ -20,6 +20,7 @@ mod grid;
 mod halves;
 mod harmony;
 mod interpret;
+mod labels;
 mod live;
 mod low_end;
 #[cfg(test)]
@@ -35,6 +36,7 @@ mod reading;
 mod reasons;
 mod sections;
 mod small_net;
+mod sparse;
 pub mod spectrum;
 mod stacked;
 mod stage;
