@@ -175,6 +175,9 @@ pub(crate) struct Cells {
     /// Of each pitch class ln p, against chance, that the lowest string struck at a boundary
     /// has it: `n_bounds × 12`; empty where no strings were judged.
     lowest_struck: Vec<f32>,
+    /// How likely a low string of each pitch class is struck at a boundary; empty where no
+    /// strings were judged.
+    low_struck: Vec<[f32; 12]>,
     /// Of each pitch class the sum over the cells before a boundary of ln p, against chance,
     /// that the lowest string that sounds has it: `n_bounds × 12`.
     lowest_sounding: Vec<f32>,
@@ -219,6 +222,7 @@ impl Cells {
             basses: vec![0.0; n * N_BASSES],
             frames: vec![0.0; n],
             lowest_struck: Vec::new(),
+            low_struck: Vec::new(),
             lowest_sounding: vec![0.0; n * 12],
             lowest_pitches: vec![0.0; n * N_LOWEST],
             bounds_s,
@@ -269,6 +273,7 @@ impl Cells {
     /// probability of a note.
     pub(crate) fn hear_strings(&mut self, struck: &[Possible], least: f32) {
         let hands: Vec<[f32; N_PITCHES]> = self.bounds_s.iter().map(|t| hand(struck, *t)).collect();
+        self.low_struck = hands.iter().map(low_classes).collect();
         self.lowest_struck = hands.iter().flat_map(|h| lowest(|p| h[p])).collect();
         let strings: Vec<(usize, bool)> = hands
             .iter()
@@ -314,6 +319,13 @@ impl Cells {
         }
         .copied()
         .unwrap_or(0.0)
+    }
+
+    /// How likely a low string of each pitch class is struck at any of the boundaries from one
+    /// to before another; 0 where nothing is known.
+    pub(crate) fn low_struck(&self, from: usize, to: usize) -> [f32; 12] {
+        let at = self.low_struck.get(from..to).unwrap_or_default();
+        std::array::from_fn(|class| at.iter().map(|of| of[class]).fold(0.0, f32::max))
     }
 
     /// Sum between two boundaries of ln p, against chance, that the lowest string that sounds has
@@ -367,6 +379,15 @@ fn hand(struck: &[Possible], bound_s: f64) -> [f32; N_PITCHES] {
         most[p.pitch] = most[p.pitch].max(p.probability);
     }
     most
+}
+
+/// How likely a low string of each pitch class is among these.
+fn low_classes(hand: &[f32; N_PITCHES]) -> [f32; 12] {
+    let mut classes = [0f32; 12];
+    for (midi, p) in (usize::from(LOWEST_MIDI)..).zip(&hand[..N_LOW]) {
+        classes[midi % 12] = classes[midi % 12].max(*p);
+    }
+    classes
 }
 
 /// Which cells a low string alone begins that comes before a full hand; `strings` are the

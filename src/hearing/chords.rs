@@ -22,7 +22,8 @@
 //! says what each constant was fitted on.
 
 use super::acoustic::{LOWEST_MIDI, N_CLASSES, NET_QUALITIES, NO_CHORD};
-use super::cells::{Cells, N_LOWEST};
+use super::basses::{RingsOver, RootsUnder};
+use super::cells::Cells;
 use super::small_net::sigmoid;
 use crate::fretboard::Instrument;
 use rayon::prelude::*;
@@ -249,12 +250,17 @@ pub(crate) fn score_states(
         .lowest_pitches(from, to)
         .map(|odds| sigmoid(weights.low_slope * (odds - weights.low_sounds)));
     let under = RootsUnder::new(&low, states.lowest_open);
+    let left = RingsOver::new(cells, from, start);
     // by how far the bass lies above the root, then by root
     let over: [[f32; 12]; 12] = std::array::from_fn(|semitones| {
         std::array::from_fn(|root| {
+            let more = |b: usize| (bass[b] - bass[root]).clamp(0.0, weights.low_most);
+            if semitones == 0 {
+                let takes = (0..12).map(|b| more(b) * left.of(root, b));
+                return bass[root] + takes.fold(0.0, f32::max);
+            }
             let b = (root + semitones) % 12;
-            let more = (bass[b] - bass[root]).clamp(0.0, weights.low_most);
-            bass[b] - more * under.of(root, b)
+            bass[b] - more(b) * under.of(root, b)
         })
     });
     out.clear();
@@ -268,37 +274,6 @@ pub(crate) fn score_states(
         out.extend_from_slice(&sums);
     }
     out.push(classes[NO_CHORD] + bass[12]);
-}
-
-/// How surely roots sound below other basses, by what sounds of the lowest pitches.
-///
-/// Then the bass is the root's, however well another string is heard. A recording that hides
-/// the lowest strings leaves a trace of them, and where there is no string there is none.
-struct RootsUnder([[f32; 12]; 12]);
-
-impl RootsUnder {
-    /// Takes how likely each pitch from [`LOWEST_MIDI`] sounds; the guitar has none under its
-    /// lowest open string (a bass player may).
-    fn new(low: &[f32; N_LOWEST], lowest_open: u8) -> Self {
-        let mut under = [[0.0f32; 12]; 12];
-        // of each class, that none of it sounds deeper
-        let mut none = [1.0f32; 12];
-        for (midi, sounds) in (LOWEST_MIDI..).zip(low) {
-            let class = usize::from(midi % 12);
-            if midi >= lowest_open {
-                for (under, none) in under[class].iter_mut().zip(&none) {
-                    *under = (none * sounds).max(*under);
-                }
-            }
-            none[class] *= 1.0 - sounds;
-        }
-        Self(under)
-    }
-
-    /// From 0 to 1.
-    fn of(&self, root: usize, bass: usize) -> f32 {
-        self.0[root][bass]
-    }
 }
 
 /// Boundaries from which on more threads are worth their start: more than live hearing has.
@@ -382,32 +357,4 @@ pub(crate) fn decode(stretches: &Stretches, states: &States, starts: &StartCosts
     }
     segments.reverse();
     segments
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    /// How surely a root sounds under a bass where these pitches (MIDI) sound.
-    fn under(sounding: &[u8], root: usize, bass: usize) -> f32 {
-        let mut low = [0.03; N_LOWEST];
-        for midi in sounding {
-            low[usize::from(midi - LOWEST_MIDI)] = 0.9;
-        }
-        RootsUnder::new(&low, 40).of(root, bass)
-    }
-
-    #[test]
-    fn a_root_that_sounds_lowest_is_the_bass() {
-        // G2 of G B D under the B2 that is heard better; without it B2 is the bass
-        assert!(under(&[43, 47], 7, 11) > 0.8);
-        assert!(under(&[47], 7, 11) < 0.1);
-        // A2 sounds, but E2 under it: A minor over E; without E2 the E heard lies above A2
-        assert!(under(&[40, 45], 9, 4) < 0.2);
-        assert!(under(&[45], 9, 4) > 0.8);
-        // a bass player's B1 lies under the guitar's G2
-        assert!(under(&[35, 43], 7, 11) < 0.2);
-        // a guitar has no C2
-        assert!(under(&[36], 0, 4) < 0.1);
-    }
 }

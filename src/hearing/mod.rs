@@ -3,6 +3,7 @@
 mod acoustic;
 mod attack;
 mod bars;
+mod basses;
 mod beat_numbers;
 mod beats;
 mod causal;
