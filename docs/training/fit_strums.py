@@ -5,7 +5,7 @@
 Three nets of one hidden layer, fitted by cross-entropy with different seeds, are written as one
 (their mean, hidden units side by side), as little-endian f32.  Prints precision, recall and F of
 the strings of strums as the net says them, beside what was heard before.  The same numbers every
-time on one machine; half a minute.
+time on one machine; two minutes.
 """
 import argparse
 from pathlib import Path

@@ -18,6 +18,7 @@ mod form_rows;
 mod form_search;
 mod form_table;
 mod grid;
+mod habits;
 mod halves;
 mod harmony;
 mod interpret;

@@ -5,12 +5,14 @@
 //! part in what others do. What a hand does says more: a pick strikes strings that lie
 //! side by side, on the beat mostly all of the shape and between beats mostly its upper ones
 //! (alternate strumming: common practice, no source). So each string of a shape is judged
-//! anew by what was heard of it, of its neighbors and of when the strum falls, with a small
-//! net that `docs/training/fit_strums.py` fits (docs/hearing.md: on what, with which figures).
+//! anew by what was heard of it, of its neighbors, of when the strum falls and of what the hand
+//! does there in the other bars ([`super::habits`]), with a small net that
+//! `docs/training/fit_strums.py` fits (docs/hearing.md: on what, with which figures).
 
 use super::acoustic::{Acoustic, LOWEST_MIDI, N_PITCHES};
 use super::cells::Stroke;
 use super::fit::OVERTONES;
+use super::habits::Habits;
 use super::interpret::{Sound, Weights, interpret_telling};
 use super::notes::{Possible, nearest};
 use super::reading::{Given, HeardSpan};
@@ -33,9 +35,11 @@ const STROKE_S: f64 = 0.06;
 const BEFORE_BEAT_S: f64 = 0.02;
 /// How far from a place in the beat a strum is hardly of it, in beats.
 const PLACE: f64 = 0.1;
+/// Log odds of a string that left no trace.
+const NO_TRACE: f32 = -6.0;
 
 /// How many numbers speak for a string of a strum.
-pub(crate) const N_NUMBERS: usize = 14;
+pub(crate) const N_NUMBERS: usize = 17;
 /// Hidden units of the net.
 const HIDDEN: usize = 48;
 
@@ -88,20 +92,58 @@ pub(crate) fn judge_strums(
     least: f32,
     tell: &mut dyn FnMut(&StrumString),
 ) {
-    let mut added = Vec::new();
-    for span in playing.spans.iter().filter(|s| !s.fragment) {
-        let Some((shape, _)) = span.shapes.first() else {
-            continue;
-        };
-        let strings: Vec<u8> = playing
-            .instrument
-            .sounding(shape)
-            .into_iter()
-            .flatten()
-            .collect();
-        if strings.len() < LEAST_STRINGS {
-            continue;
+    let shapes: Vec<Vec<u8>> = playing.spans.iter().map(|s| playing.strummed(s)).collect();
+    let strums = strums(possible, playing.spans, &shapes, least);
+    let mut habits = Habits::new(playing.beats);
+    for strum in &strums {
+        let place = strum.place(playing.beats);
+        for string in 0..strum.midi.len() {
+            habits.add(place, strum.strings_above(string), strum.odds(string));
         }
+    }
+    let mut added = Vec::new();
+    for strum in &strums {
+        for string in 0..strum.midi.len() {
+            let told = strum.string(string, playing, &habits);
+            tell(&told);
+            let probability = sigmoid(judge().logit(&told.numbers));
+            match strum.heard[string] {
+                Some(k) => possible[k].probability = probability,
+                None if probability >= least => {
+                    let time_s = strum.time_of(string);
+                    added.extend(Possible::at(time_s, told.midi, probability));
+                }
+                None => {}
+            }
+        }
+    }
+    possible.extend(added);
+    possible.sort_by(|a, b| a.time_s.total_cmp(&b.time_s));
+}
+
+impl Playing<'_> {
+    /// Pitches of the strings that a stretch is strummed on, lowest first, MIDI; none where
+    /// it is not.
+    fn strummed(&self, span: &HeardSpan) -> Vec<u8> {
+        let shape = span.shapes.first().filter(|_| !span.fragment);
+        let strings = shape.map(|(shape, _)| self.instrument.sounding(shape));
+        let strings: Vec<u8> = strings.into_iter().flatten().flatten().collect();
+        match strings.len() >= LEAST_STRINGS {
+            true => strings,
+            false => Vec::new(),
+        }
+    }
+}
+
+/// The strums of all stretches, by the strings of their shapes.
+fn strums<'a>(
+    possible: &[Possible],
+    spans: &[HeardSpan],
+    shapes: &'a [Vec<u8>],
+    least: f32,
+) -> Vec<Strum<'a>> {
+    let mut strums = Vec::new();
+    for (span, strings) in spans.iter().zip(shapes).filter(|(_, s)| !s.is_empty()) {
         let mut from = possible.partition_point(|p| p.time_s < span.start_s - EARLY_S);
         let end = possible.partition_point(|p| p.time_s < span.end_s - EARLY_S);
         while from < end {
@@ -112,25 +154,11 @@ pub(crate) fn judge_strums(
             let first_s = possible[from].time_s;
             let past = from + possible[from..].partition_point(|p| p.time_s < first_s + STRUM_S);
             let around = possible.partition_point(|p| p.time_s < first_s - NEAR_S);
-            let strum = Strum::new(possible, (around, from, past), &strings, least);
-            for string in 0..strings.len() {
-                let told = strum.string(string, playing);
-                tell(&told);
-                let probability = sigmoid(judge().logit(&told.numbers));
-                match strum.heard[string] {
-                    Some(k) => possible[k].probability = probability,
-                    None if probability >= least => {
-                        let time_s = strum.time_of(string);
-                        added.extend(Possible::at(time_s, told.midi, probability));
-                    }
-                    None => {}
-                }
-            }
+            strums.push(Strum::new(possible, (around, from, past), strings, least));
             from = past;
         }
     }
-    possible.extend(added);
-    possible.sort_by(|a, b| a.time_s.total_cmp(&b.time_s));
+    strums
 }
 
 /// One strum across a shape.
@@ -181,27 +209,37 @@ impl<'a> Strum<'a> {
         }
     }
 
-    fn string(&self, string: usize, playing: &Playing<'_>) -> StrumString {
+    fn string(&self, string: usize, playing: &Playing<'_>, habits: &Habits) -> StrumString {
         StrumString {
             strum_s: (self.first_s, self.last_s),
             time_s: self.time_s[string],
             midi: self.midi[string],
-            numbers: self.numbers(string, playing),
+            numbers: self.numbers(string, playing, habits),
         }
     }
 
+    /// Log odds that a string was struck, by what was heard of it alone.
+    fn odds(&self, string: usize) -> f32 {
+        self.heard[string].map_or(NO_TRACE, |_| log_odds(self.likely[string], 0.003))
+    }
+
+    /// Strings of the shape above this one.
+    fn strings_above(&self, string: usize) -> usize {
+        self.midi.len() - 1 - string
+    }
+
     /// What speaks for a string.
-    fn numbers(&self, string: usize, playing: &Playing<'_>) -> [f32; N_NUMBERS] {
-        const NO_TRACE: f32 = -6.0;
+    fn numbers(&self, string: usize, playing: &Playing<'_>, habits: &Habits) -> [f32; N_NUMBERS] {
         const BEYOND: f32 = 0.5;
         let p = &self.likely;
         let yes = |is: bool| f32::from(u8::from(is));
         let most = |of: &[f32]| of.iter().copied().fold(0.0, f32::max);
         let (below, above) = (&p[..string], &p[string + 1..]);
         let (half, on) = self.places(playing.beats);
-        let from_top = (p.len() - 1 - string) as f32;
+        let (from_top, odds) = (self.strings_above(string), self.odds(string));
+        let habit = habits.of(self.place(playing.beats), from_top, odds);
         [
-            self.heard[string].map_or(NO_TRACE, |_| log_odds(p[string], 0.003)),
+            odds,
             yes(self.heard[string].is_none()),
             above.first().copied().unwrap_or(BEYOND),
             below.last().copied().unwrap_or(BEYOND),
@@ -212,28 +250,39 @@ impl<'a> Strum<'a> {
             self.rang(string, playing.acoustic),
             half,
             on,
-            from_top,
+            from_top as f32,
             nearest(playing.strokes, self.first_s)
                 .filter(|s| (s.time_s - self.first_s).abs() < STROKE_S)
                 .map_or(0.0, |s| s.strength),
             yes(self.is_overtone(string)),
+            habit.here,
+            habit.strums,
+            habit.anywhere,
         ]
+    }
+
+    /// The beat (its place in the bar, from 0) that the strum falls on or after, and how far
+    /// after it, in beats; none where there are no beats around.
+    fn beat(&self, beats: &[(f64, u8)]) -> Option<(f64, f64)> {
+        let next = beats.partition_point(|b| b.0 <= self.first_s + BEFORE_BEAT_S);
+        let (before, number) = beats[next.checked_sub(1)?];
+        let (after, _) = beats.get(next)?;
+        let part = (self.first_s - before) / (after - before).max(1e-3);
+        Some((f64::from(number) - 1.0, part))
+    }
+
+    /// Where in the bar the strum falls, in beats.
+    fn place(&self, beats: &[(f64, u8)]) -> Option<f64> {
+        self.beat(beats).map(|(beat, part)| beat + part)
     }
 
     /// How nearly the strum falls half way between two beats, and on one.
     fn places(&self, beats: &[(f64, u8)]) -> (f32, f32) {
-        let next = beats.partition_point(|b| b.0 <= self.first_s + BEFORE_BEAT_S);
-        let (Some((before, _)), Some((after, _))) =
-            (next.checked_sub(1).map(|k| beats[k]), beats.get(next))
-        else {
+        let Some((_, part)) = self.beat(beats) else {
             return (0.0, 0.0);
         };
-        let place = (self.first_s - before) / (after - before).max(1e-3);
         let near = |off: f64| (-(off / PLACE).powi(2)).exp() as f32;
-        (
-            near(place - 0.5),
-            near(place.abs().min((1.0 - place).abs())),
-        )
+        (near(part - 0.5), near(part.abs().min((1.0 - part).abs())))
     }
 
     /// How much a string sounded before the strum.
@@ -282,22 +331,26 @@ mod tests {
     /// The open G major shape in standard tuning, lowest string first.
     const G: [u8; 6] = [43, 47, 50, 55, 59, 67];
 
-    /// What is told of the open G of strings struck with these probabilities, the first at 1 s
-    /// (none where a string leaves no trace), with beats where they are said to be.
-    fn told(heard: &[Option<f32>; 6], beats: &[(f64, u8)]) -> Vec<(u8, f32)> {
-        let string = |(i, (p, m)): (usize, (&Option<f32>, &u8))| {
-            Possible::at(1.0 + 0.01 * i as f64, *m, (*p)?)
-        };
-        let mut possible: Vec<Possible> = heard
-            .iter()
-            .zip(&G)
-            .enumerate()
-            .filter_map(string)
+    /// A strum: how likely each string was struck; none where it leaves no trace.
+    type Heard = [Option<f32>; 6];
+
+    /// What is told of the first of some strums on the open G, one every other beat, the first
+    /// at 1 s; the bars, of four beats in 2 s, start at `beats_s`.
+    fn told(strums: &[Heard], beats_s: f64) -> Vec<(u8, f32)> {
+        let mut possible: Vec<Possible> = Vec::new();
+        for (nth, heard) in strums.iter().enumerate() {
+            for (i, (p, m)) in heard.iter().zip(&G).enumerate() {
+                let time_s = 1.0 + nth as f64 + 0.01 * i as f64;
+                possible.extend(p.and_then(|p| Possible::at(time_s, *m, p)));
+            }
+        }
+        let beats: Vec<(f64, u8)> = (0..2 * strums.len() + 8)
+            .map(|i| (beats_s + 0.5 * i as f64, (i % 4) as u8 + 1))
             .collect();
         let shape: Shape = "320003".parse().unwrap_or_else(|e| panic!("{e}"));
         let span = HeardSpan {
             start_s: 1.0,
-            end_s: 3.0,
+            end_s: 1.0 + strums.len() as f64,
             candidates: vec![(Label::Unknown, 1.0, String::new())],
             shapes: vec![(shape, 1.0)],
             bass_midi: None,
@@ -307,16 +360,27 @@ mod tests {
         let playing = Playing {
             acoustic: &Acoustic::default(),
             strokes: &[],
-            beats,
+            beats: &beats,
             spans: &[span],
             instrument: &Instrument::default(),
         };
         judge_strums(&mut possible, &playing, 0.45, &mut |_| {});
-        possible.iter().map(|p| (p.midi(), p.probability)).collect()
+        let first = possible.iter().filter(|p| p.time_s < 1.5);
+        first.map(|p| (p.midi(), p.probability)).collect()
     }
 
-    const ON: [(f64, u8); 2] = [(1.0, 1), (1.5, 2)];
-    const BETWEEN: [(f64, u8); 2] = [(0.75, 1), (1.25, 2)];
+    /// Where the beats start for a strum on one, or between two.
+    const ON_S: f64 = 1.0;
+    const BETWEEN_S: f64 = 0.75;
+    /// The upper strings surely, the lower ones hardly known.
+    const FAINT_BELOW: Heard = [
+        Some(0.5),
+        Some(0.5),
+        Some(0.6),
+        Some(0.95),
+        Some(0.95),
+        Some(0.95),
+    ];
 
     #[test]
     fn the_weights_are_of_the_nets_size() {
@@ -327,33 +391,43 @@ mod tests {
     fn a_faint_string_between_two_that_are_struck_is_told() {
         let mut heard = [Some(0.95); 6];
         heard[2] = Some(0.35);
-        let notes = told(&heard, &ON);
+        let notes = told(&[heard; 4], ON_S);
         assert!(notes[2].1 > 0.5, "{notes:?}");
     }
 
     #[test]
     fn a_faint_low_string_is_told_on_the_beat_rather_than_between_beats() {
-        let heard = [
-            Some(0.5),
-            Some(0.5),
-            Some(0.6),
-            Some(0.95),
-            Some(0.95),
-            Some(0.95),
-        ];
-        let (on, between) = (told(&heard, &ON), told(&heard, &BETWEEN));
-        assert!(on[0].1 > between[0].1 + 0.2, "{on:?} {between:?}");
-        assert!(between[0].1 < 0.45, "{between:?}");
+        let strums = [FAINT_BELOW; 4];
+        let (on, between) = (told(&strums, ON_S), told(&strums, BETWEEN_S));
+        assert!(on[0].1 > between[0].1 + 0.15, "{on:?} {between:?}");
+    }
+
+    #[test]
+    fn a_faint_low_string_is_told_where_the_hand_strikes_it_in_other_bars() {
+        let full = [Some(0.95); 6];
+        let [low, high] = [Some(0.1), Some(0.95)];
+        let upper = [low, low, low, high, high, high];
+        // on one all strings, on three the upper ones
+        let mut strums = [full, upper].repeat(6);
+        strums[0] = FAINT_BELOW;
+        let on_one = told(&strums, 1.0);
+        let mut strums = [upper, full].repeat(6);
+        strums[0] = FAINT_BELOW;
+        let on_three = told(&strums, 0.0);
+        let lower = |notes: &[(u8, f32)]| notes[..3].iter().map(|n| n.1).sum::<f32>() / 3.0;
+        assert!(
+            lower(&on_one) > lower(&on_three) + 0.15,
+            "{on_one:?} {on_three:?}"
+        );
     }
 
     #[test]
     fn strings_without_a_trace_at_the_edge_are_not_made_up() {
-        let low = told(
-            &[None, None, None, Some(0.9), Some(0.9), Some(0.9)],
-            &BETWEEN,
-        );
+        let upper = [None, None, None, Some(0.9), Some(0.9), Some(0.9)];
+        let low = told(&[upper; 4], BETWEEN_S);
         assert_eq!(low.len(), 3, "{low:?}");
-        let high = told(&[Some(0.9), Some(0.9), Some(0.9), None, None, None], &ON);
+        let lower = [Some(0.9), Some(0.9), Some(0.9), None, None, None];
+        let high = told(&[lower; 4], ON_S);
         assert_eq!(high.len(), 3, "{high:?}");
     }
 }
