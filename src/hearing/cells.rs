@@ -436,8 +436,9 @@ pub(crate) fn frames_in(
 
 #[cfg(test)]
 mod tests {
-    use super::{Stroke, cuts, introducing, lowest};
-    use crate::hearing::acoustic::Acoustic;
+    use super::{Cells, INTRODUCES, Stroke, cuts, introducing, lowest};
+    use crate::hearing::acoustic::{Acoustic, N_CLASSES};
+    use approx::assert_abs_diff_eq;
 
     #[test]
     fn a_note_cuts_where_there_is_no_stroke() {
@@ -465,6 +466,27 @@ mod tests {
         assert!(f < 0.0 && e < 0.0 && told[0] < -1.0, "{told:?}");
         // nothing heard: nothing told
         assert!(lowest(|_| 0.0).iter().all(|t| t.abs() < 1e-5));
+    }
+
+    #[test]
+    fn less_of_the_evidence_is_taken_from_the_cells_asked_for_only() {
+        let stroke = |time_s| Stroke {
+            time_s,
+            strength: 1.0,
+        };
+        let strokes = [1.0, 2.0, 3.0].map(stroke);
+        let mut cells = Cells::new(&Acoustic::default(), &strokes, 4.0);
+        // each cell says -10, -20, -30, -40 of every chord
+        cells.chords = [0.0, -10.0, -30.0, -60.0, -100.0]
+            .iter()
+            .flat_map(|sum| [*sum; N_CLASSES])
+            .collect();
+        cells.discount(&[false, true, true, false, false]);
+        let told = [0, 1, 2, 3].map(|k| cells.chord(k, k + 1, 7));
+        let expected = [-10.0, -20.0 * INTRODUCES, -30.0 * INTRODUCES, -40.0];
+        for (told, expected) in told.iter().zip(expected) {
+            assert_abs_diff_eq!(*told, expected, epsilon = 1e-4);
+        }
     }
 
     #[test]

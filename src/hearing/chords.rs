@@ -47,7 +47,8 @@ pub struct ChordWeights {
     pub low_sounds: f32,
     /// How steeply that goes from no to yes, by one of log odds.
     pub low_slope: f32,
-    /// The most that a root which sounds under another bass takes from what speaks for that bass.
+    /// The most that a root which sounds under another bass takes from what speaks for that
+    /// bass, or that it gains where the other only rings over.
     pub low_most: f32,
     /// Cost of a bass that is not the root: a third or fifth.
     pub inversion: f32,

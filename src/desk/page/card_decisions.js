@@ -83,8 +83,12 @@ function field(id, label, value, example, act) {
     event.preventDefault();
     const text = input.value.trim();
     if (text === "") return;
+    const bar = desk.bar;
+    // what is sent is typed no longer, unless it is refused and its bar still chosen
     input.dataset.was = input.value;
-    if (!(await act(text))) retype(id, text);
+    if (await act(text)) return;
+    input.dataset.was = value;
+    if (desk.bar === bar) retype(id, text);
   };
   return el("form", { class: "row", onsubmit: send }, el("label", { for: id }, label), input, el("button", { type: "submit", "data-key": `${id} save`, "aria-label": `Save: ${label.toLowerCase()}` }, "Save"));
 }

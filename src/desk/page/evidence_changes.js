@@ -73,7 +73,7 @@ function change(chord, plan) {
   const save = () => {
     if (Math.abs(at - chord.start_s) < 0.005) return put(chord.start_s);
     // refused, it goes back: this line, or the one that took its place
-    moveChange(chord, at).then((saved) => saved || (hand?.put ?? put)(chord.start_s));
+    moveChange(chord, at).then((saved) => saved || (isInHand(chord.start_s) === "still" ? hand.put : put)(chord.start_s));
   };
   const own = { from: chord.start_s, at, line, put, follow, save };
   const wasHand = isInHand(chord.start_s);
