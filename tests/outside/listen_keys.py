@@ -9,6 +9,7 @@ import fcntl
 import os
 import pty
 import select
+import signal
 import struct
 import sys
 import termios
@@ -21,16 +22,21 @@ BLOCK = 4800 * 8
 
 
 def feed():
-    with open(raw, "rb") as sound, open(pipe, "wb", buffering=0) as out:
+    # a device is opened, closed and opened again: a block that falls between, as on a busy
+    # machine, is delivered once more
+    out = open(pipe, "wb", buffering=0)
+    with open(raw, "rb") as sound:
         start, n = time.monotonic(), 0
-        try:
-            while block := sound.read(BLOCK):
-                out.write(block)
-                n += 1
-                time.sleep(max(0.0, start + n / 10 - time.monotonic()))
-            time.sleep(2)
-        except BrokenPipeError:
-            pass
+        while block := sound.read(BLOCK):
+            while True:
+                try:
+                    out.write(block)
+                    break
+                except BrokenPipeError:
+                    out = open(pipe, "wb", buffering=0)
+            n += 1
+            time.sleep(max(0.0, start + n / 10 - time.monotonic()))
+    time.sleep(2)
 
 
 child, terminal = pty.fork()
@@ -50,6 +56,8 @@ while time.monotonic() < start + 60:
         if not some:
             break
         sys.stdout.buffer.write(some)
+else:
+    os.kill(child, signal.SIGKILL)  # it did not end by its keys: said by its exit status
 _, status = os.waitpid(child, 0)
 sys.stdout.buffer.flush()
 sys.exit(os.waitstatus_to_exitcode(status))
