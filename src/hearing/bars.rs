@@ -31,6 +31,7 @@ use super::reading::Given;
 use describe::Evidence;
 use hypothesis::Hypothesis;
 use places::Fixed;
+use rayon::prelude::*;
 use rows::{beat_rows, meters};
 
 /// Beats with their places in bars of a meter.
@@ -96,13 +97,13 @@ fn ranked(
     weights: &BeatWeights,
 ) -> Vec<Hypothesis> {
     let evidence = Evidence::new(moments, notes);
-    let mut all = Vec::new();
     let fixed = Fixed::of(given);
-    for frames in beat_rows(&evidence, given, weights) {
-        for per_bar in meters(given) {
-            all.push(evidence.describe(&frames, per_bar, &fixed));
-        }
-    }
+    let (rows, meters) = (beat_rows(&evidence, given, weights), meters(given));
+    let mut all: Vec<Hypothesis> = rows
+        .par_iter()
+        .flat_map_iter(|frames| meters.iter().map(move |per_bar| (frames, *per_bar)))
+        .map(|(frames, per_bar)| evidence.describe(frames, per_bar, &fixed))
+        .collect();
     all.sort_by(|a, b| b.rank.total_cmp(&a.rank));
     all
 }

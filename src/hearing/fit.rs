@@ -20,6 +20,7 @@ use super::notes::Possible;
 use super::spectrum::HOP_S;
 use crate::fretboard::{Instrument, Limits, Shape, Voicing, Wanted, voicings};
 use crate::theory::{Chord, Label};
+use rayon::prelude::*;
 use std::collections::{BTreeMap, HashMap};
 
 /// Weights of the fit.
@@ -208,8 +209,8 @@ pub(crate) fn fit_shapes(
                 .push(i);
         }
     }
-    let mut out = vec![Vec::new(); spans.len()];
-    for (chord, members) in groups.values() {
+    let groups: Vec<(&Chord, Vec<usize>)> = groups.into_values().collect();
+    let fit_group = |(chord, members): &(&Chord, Vec<usize>)| {
         let (mut pitches, mut ringing) = ([0f64; N_PITCHES], [0f64; N_PITCHES]);
         let (mut seconds, mut together) = (0.0, 0.0);
         for i in members {
@@ -230,7 +231,11 @@ pub(crate) fn fit_shapes(
         ringing
             .iter_mut()
             .for_each(|p| *p /= f64::max(seconds, 1e-6));
-        let shapes = fit_one(instrument, chord, (&pitches, &ringing), together, weights);
+        fit_one(instrument, chord, (&pitches, &ringing), together, weights)
+    };
+    let fitted: Vec<_> = groups.par_iter().map(fit_group).collect();
+    let mut out = vec![Vec::new(); spans.len()];
+    for ((_, members), shapes) in groups.iter().zip(fitted) {
         for i in members {
             out[*i].clone_from(&shapes);
         }
@@ -295,8 +300,9 @@ fn fit_one(
     if !is_power {
         // each is held against all shapes: only those that may come first
         scored.truncate(AMONG);
+        let outlines: Vec<Outline> = shapes.iter().map(Outline::of).collect();
         for (score, _, v) in &mut scored {
-            *score -= weights.left_out * left_out(v, &shapes, weights.about);
+            *score -= weights.left_out * Outline::of(v).left_out(&outlines, weights.about);
         }
         best_first(&mut scored);
     }
@@ -318,16 +324,43 @@ fn pitch_set(instrument: &Instrument, shape: &Shape) -> u64 {
         .fold(0, |set, p| set | 1 << p)
 }
 
-/// How many strings a shape leaves out of one that is about as easy and otherwise the same.
-fn left_out(shape: &Voicing, all: &[Voicing], about: f64) -> f64 {
-    let frets = shape.shape.frets();
-    let whole = |other: &&Voicing| {
-        let mut pairs = frets.iter().zip(other.shape.frets());
-        other.hand.effort <= shape.hand.effort + about && pairs.all(|(a, b)| a.is_none() || a == b)
-    };
-    let n = |v: &Voicing| v.shape.frets().iter().flatten().count();
-    let most = all.iter().filter(whole).map(n).max().unwrap_or(0);
-    most.saturating_sub(n(shape)) as f64
+/// A shape as it is held against thousands of others.
+struct Outline {
+    /// A byte for each string: its fret, 255 where it is silent.
+    frets: u64,
+    /// 255 for each string that sounds.
+    sounding: u64,
+    effort: f64,
+}
+
+impl Outline {
+    fn of(voicing: &Voicing) -> Self {
+        let bytes = |of: fn(&Option<u8>) -> u8| {
+            let mut bytes = [0; 8];
+            for (byte, fret) in bytes.iter_mut().zip(voicing.shape.frets()) {
+                *byte = of(fret);
+            }
+            u64::from_le_bytes(bytes)
+        };
+        Self {
+            frets: bytes(|fret| fret.unwrap_or(u8::MAX)),
+            sounding: bytes(|fret| if fret.is_some() { u8::MAX } else { 0 }),
+            effort: voicing.hand.effort,
+        }
+    }
+
+    fn n_strings(&self) -> u32 {
+        self.sounding.count_ones() / u8::BITS
+    }
+
+    /// How many strings it leaves out of a shape that is about as easy and otherwise the same.
+    fn left_out(&self, all: &[Self], about: f64) -> f64 {
+        let whole = |other: &&Self| {
+            (other.frets ^ self.frets) & self.sounding == 0 && other.effort <= self.effort + about
+        };
+        let most = all.iter().filter(whole).map(Self::n_strings).max();
+        most.unwrap_or(0).saturating_sub(self.n_strings()).into()
+    }
 }
 
 /// How far a shape of bare fifths is from its usual forms: two or three

@@ -23,6 +23,7 @@ use super::sparse::{silence, with_plucks};
 use super::stage::Front;
 use super::strums::{Playing, StrumString, judge_strums};
 use crate::theory::Label;
+use rayon::prelude::*;
 
 /// All weights of the musical stage; docs/hearing.md says what each was fitted on.
 #[derive(Debug, Clone)]
@@ -142,29 +143,22 @@ pub(crate) fn interpret_telling(
     let segments = decode(&with_keys, &states, &starts);
     drop(with_keys);
 
-    let mut scores = Vec::new();
-    let mut spans = Vec::new();
-    for segment in &segments {
-        let start_s = cells.bounds_s[segment.from];
-        score_states(
-            &cells,
-            segment.from,
-            segment.to,
-            &states,
-            &chords,
-            &priors[which[segment.from]],
-            &mut scores,
-        );
-        spans.push(HeardSpan {
+    let span = |scores: &mut Vec<f32>, segment: &Segment| {
+        let Segment { from, to, .. } = *segment;
+        let start_s = cells.bounds_s[from];
+        let prior = &priors[which[from]];
+        score_states(&cells, from, to, &states, &chords, prior, scores);
+        HeardSpan {
             start_s,
-            end_s: cells.bounds_s[segment.to],
-            candidates: candidates(&states, &scores, keys.at(start_s), weights.temperature),
+            end_s: cells.bounds_s[to],
+            candidates: candidates(&states, scores, keys.at(start_s), weights.temperature),
             shapes: Vec::new(),
             bass_midi: None,
             chroma: [0.0; 12],
             fragment: false,
-        });
-    }
+        }
+    };
+    let spans = segments.par_iter().map_init(Vec::new, span).collect();
     let mut spans = with_plucks(spans, sound, &heard, &grid, &keys, &weights.plucks);
     let sounding = || spans.iter().filter(|s| s.candidates[0].0 != Label::NoChord);
     if let (true, Some(first), Some(last)) = (
@@ -185,7 +179,7 @@ pub(crate) fn interpret_telling(
         span.chroma = chroma(acoustic, span.start_s, span.end_s);
     }
     let pitches: Vec<_> = spans
-        .iter()
+        .par_iter()
         .map(|s| heard_notes(acoustic, &struck, (s.start_s, s.end_s), &weights.fit))
         .collect();
     let to_fit: Vec<Heard<'_>> = spans

@@ -67,8 +67,8 @@ pub use ways::{Way, rank_weights};
 
 /// Takes a take's samples block by block and hears them.
 ///
-/// Where rayon's pool has more than one thread, the spectra and the attacks are each made on
-/// a thread of their own while the caller decodes what comes next.
+/// Where rayon's pool has more than one thread, the spectra are made on two threads of their
+/// own and the attacks on another, while the caller decodes what comes next.
 pub struct Listener {
     front: Running,
     /// Samples not handed on yet.
@@ -77,10 +77,10 @@ pub struct Listener {
 
 enum Running {
     Here(Box<stage::FrontStage>),
-    Beside(Beside<stage::Tones>, Beside<stage::Onsets>),
+    Beside([Beside<stage::Tones>; 2], Beside<stage::Onsets>),
 }
 
-/// Half of the front on a thread of its own.
+/// A part of the front on a thread of its own.
 struct Beside<T> {
     sender: SyncSender<Arc<Vec<f32>>>,
     work: JoinHandle<T>,
@@ -127,10 +127,14 @@ impl Listener {
                 waiting: Vec::new(),
             };
         }
-        let tones = Beside::start(move |blocks| {
-            let mut tones = stage::Tones::new(align);
-            blocks.iter().for_each(|block| tones.push(&block));
-            tones
+        let kernels = Arc::new(spectrum::Kernels::new(align));
+        let tones = [0, 1].map(stage::Part::Turn).map(|part| {
+            let kernels = Arc::clone(&kernels);
+            Beside::start(move |blocks| {
+                let mut tones = stage::Tones::new(&kernels, part);
+                blocks.iter().for_each(|block| tones.push(&block));
+                tones
+            })
         });
         let onsets = Beside::start(|blocks| {
             let mut onsets = stage::Onsets::new();
@@ -152,7 +156,7 @@ impl Listener {
                 if self.waiting.len() >= BLOCK {
                     let block = std::mem::replace(&mut self.waiting, Vec::with_capacity(BLOCK));
                     let block = Arc::new(block);
-                    tones.hand_on(&block);
+                    tones.iter().for_each(|tones| tones.hand_on(&block));
                     onsets.hand_on(&block);
                 }
             }
@@ -169,9 +173,9 @@ impl Listener {
             Running::Here(stage) => stage.finish(),
             Running::Beside(tones, onsets) => {
                 let last = Arc::new(self.waiting);
-                tones.hand_on(&last);
+                tones.iter().for_each(|tones| tones.hand_on(&last));
                 onsets.hand_on(&last);
-                stage::Front::of(tones.end(), onsets.end())
+                stage::Front::of_both(tones.map(Beside::end), onsets.end())
             }
         };
         if front.n_samples == 0 {

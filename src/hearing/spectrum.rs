@@ -213,7 +213,7 @@ impl Kernels {
 }
 
 /// Frames of both spectra, kept as bytes.
-#[derive(Debug, Clone, Default)]
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub struct Spectra {
     bytes: Vec<u8>,
 }
@@ -248,6 +248,19 @@ impl Spectra {
     /// Decibels of one bin of a frame's short spectrum, margins counted; none beyond them.
     pub(crate) fn short_at(&self, frame: usize, bin: usize) -> Option<f32> {
         (bin < SHORT_ALL).then(|| decibels(self.bytes[frame * FRAME_BYTES + LONG_ALL + bin]))
+    }
+
+    /// In turns `n` frames of each.
+    pub(crate) fn in_turns(both: [&Self; 2], n: usize) -> Self {
+        let length = both.iter().map(|one| one.bytes.len()).sum();
+        let mut bytes = Vec::with_capacity(length);
+        let mut turns = both.map(|one| one.bytes.chunks(n * FRAME_BYTES));
+        while bytes.len() < length {
+            for turn in &mut turns {
+                bytes.extend_from_slice(turn.next().unwrap_or_default());
+            }
+        }
+        Self { bytes }
     }
 
     /// Lets go of the first frames; those after them count from 0 again.

@@ -23,7 +23,16 @@ pub(crate) struct Front {
 impl Front {
     /// Ends the take: the last frames of both halves are padded with silence.
     pub(crate) fn of(tones: Tones, onsets: Onsets) -> Self {
-        let (tones, onsets) = (tones.ended(), onsets.ended());
+        Self::ended(tones.ended(), onsets.ended())
+    }
+
+    /// The same from two that shared the frames.
+    pub(crate) fn of_both([first, second]: [Tones; 2], onsets: Onsets) -> Self {
+        let tones = Tones::joined(first.ended(), second.ended());
+        Self::ended(tones, onsets.ended())
+    }
+
+    fn ended(tones: Tones, onsets: Onsets) -> Self {
         Self {
             tuning: tones.tuning(),
             clipped_share: tones.n_clipped as f64 / tones.n_samples.max(1) as f64,
@@ -65,8 +74,30 @@ impl Held {
     }
 }
 
-/// The half that hears spectra and the tuning.
+/// Frames that each of two that share them reads at a time.
+const SHARE: usize = 16;
+
+/// Which frames are read.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Part {
+    All,
+    /// Every other `SHARE`: turn 0 or 1 of two.
+    Turn(usize),
+}
+
+impl Part {
+    fn has(self, frame: usize) -> bool {
+        match self {
+            Self::All => true,
+            Self::Turn(turn) => frame / SHARE % 2 == turn,
+        }
+    }
+}
+
+/// The half that hears spectra and the tuning, of all frames or of every other few.
 pub(crate) struct Tones {
+    part: Part,
+    n_frames: usize,
     stage: SpectrumStage,
     votes: TuningVotes,
     held: Held,
@@ -76,9 +107,12 @@ pub(crate) struct Tones {
 }
 
 impl Tones {
-    pub(crate) fn new(align: Align) -> Self {
+    /// `samples` of every frame come, whichever of them are read.
+    pub(crate) fn new(kernels: &Arc<Kernels>, part: Part) -> Self {
         Self {
-            stage: SpectrumStage::new(Arc::new(Kernels::new(align))),
+            part,
+            n_frames: 0,
+            stage: SpectrumStage::new(Arc::clone(kernels)),
             votes: TuningVotes::new(),
             held: Held::starting_at(0),
             spectra: Spectra::default(),
@@ -97,9 +131,19 @@ impl Tones {
 
     fn advance(&mut self) {
         self.held.read(N_FFT, HOP, |frame| {
-            self.stage.frame(frame, &mut self.spectra);
-            self.votes.frame(self.stage.transform());
+            if self.part.has(self.n_frames) {
+                self.stage.frame(frame, &mut self.spectra);
+                self.votes.frame(self.stage.transform());
+            }
+            self.n_frames += 1;
         });
+    }
+
+    /// All frames, from the two that shared them.
+    fn joined(mut first: Self, second: Self) -> Self {
+        first.votes.add(&second.votes);
+        first.spectra = Spectra::in_turns([&first.spectra, &second.spectra], SHARE);
+        first
     }
 
     fn tuning(&self) -> Option<(f64, f64)> {
@@ -157,7 +201,7 @@ pub(crate) struct FrontStage {
 impl FrontStage {
     pub(crate) fn new(align: Align) -> Self {
         Self {
-            tones: Tones::new(align),
+            tones: Tones::new(&Arc::new(Kernels::new(align)), Part::All),
             onsets: Onsets::new(),
         }
     }
@@ -200,5 +244,35 @@ impl FrontStage {
     /// Ends the take: pads the last frames with silence.
     pub(crate) fn finish(self) -> Front {
         Front::of(self.tones, self.onsets)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn two_that_share_the_frames_hear_what_one_hears() {
+        let kernels = Arc::new(Kernels::new(Align::Middle));
+        let tones = |part| {
+            let mut tones = Tones::new(&kernels, part);
+            // 45 frames and a rest, in uneven blocks; two strings a little sharp
+            let sample = |i: usize| {
+                let t = i as f32 / 22_050.0 * std::f32::consts::TAU;
+                0.3 * (t * 111.0).sin() + 0.2 * (t * 331.5).sin()
+            };
+            let samples: Vec<f32> = (0..45 * HOP + 77).map(sample).collect();
+            samples.chunks(5000).for_each(|block| tones.push(block));
+            tones
+        };
+        let one = Front::of(tones(Part::All), Onsets::new());
+        let both = [Part::Turn(0), Part::Turn(1)].map(tones);
+        assert!(both.iter().all(|t| t.spectra.n_frames() > SHARE / 2));
+        let both = Front::of_both(both, Onsets::new());
+        assert!(one.spectra.n_frames() > 2 * SHARE);
+        assert!(one.spectra == both.spectra);
+        assert!(one.tuning.is_some());
+        assert_eq!(one.tuning, both.tuning);
+        assert_eq!(one.n_samples, both.n_samples);
     }
 }

@@ -16,19 +16,22 @@ const FIRST_BIN: usize = 37; // 100 Hz
 const LAST_BIN: usize = 557; // 1500 Hz
 /// Peaks this far under the frame's strongest do not vote.
 const LEAST_SHARE: f32 = 0.05;
+/// What a vote of weight 1 counts.
+const UNIT: f64 = (1 << 24) as f64;
 
 /// Gathers votes over frames.
 #[derive(Debug, Clone)]
 pub(crate) struct TuningVotes {
-    /// Weight by cents above the nearest pitch, -50 to 49.
-    cents: [f64; 100],
+    /// Weight by cents above the nearest pitch, -50 to 49, in 2^-24ths: whole numbers, whose
+    /// sum is the same in whatever order the frames come.
+    cents: [u64; 100],
     magnitudes: Vec<f32>,
 }
 
 impl TuningVotes {
     pub(crate) fn new() -> Self {
         Self {
-            cents: [0.0; 100],
+            cents: [0; 100],
             magnitudes: vec![0.0; LAST_BIN + 3],
         }
     }
@@ -61,19 +64,27 @@ impl TuningVotes {
             let pitch = crate::units::hz_to_midi(hz);
             let cents = (pitch - pitch.round()) * 100.0;
             let at = (cents.floor() as i64 + 50).clamp(0, 99) as usize;
-            self.cents[at] += f64::from(b / loudest).sqrt();
+            self.cents[at] += (f64::from(b / loudest).sqrt() * UNIT).round() as u64;
+        }
+    }
+
+    /// Takes over the votes of other frames.
+    pub(crate) fn add(&mut self, others: &Self) {
+        for (sum, w) in self.cents.iter_mut().zip(others.cents) {
+            *sum += w;
         }
     }
 
     /// Cents from A4 = 440 Hz (-50 to 50) and how concentrated the votes are,
     /// 0 to 1; none without a vote.
     pub(crate) fn result(&self) -> Option<(f64, f64)> {
-        let total: f64 = self.cents.iter().sum();
+        let weights = self.cents.map(|w| w as f64 / UNIT);
+        let total: f64 = weights.iter().sum();
         if total <= 0.0 {
             return None;
         }
         let (mut x, mut y) = (0.0, 0.0);
-        for (i, w) in self.cents.iter().enumerate() {
+        for (i, w) in weights.iter().enumerate() {
             let angle = (i as f64 + 0.5 - 50.0) / 100.0 * std::f64::consts::TAU;
             x += w * angle.cos();
             y += w * angle.sin();
@@ -81,7 +92,7 @@ impl TuningVotes {
         let mean = y.atan2(x) / std::f64::consts::TAU * 100.0;
         // once more, only the votes within 25 cents of the mean
         let (mut near, mut near_weight) = (0.0, 0.0);
-        for (i, w) in self.cents.iter().enumerate() {
+        for (i, w) in weights.iter().enumerate() {
             let distance = (i as f64 + 0.5 - 50.0 - mean + 150.0).rem_euclid(100.0) - 50.0;
             if distance.abs() <= 25.0 {
                 near += w * distance;
