@@ -1,5 +1,6 @@
-//! What speaks for each string of each strum of takes whose truth is known, a line each:
-//! 1 or 0 (struck or not), then the numbers. `docs/training/fit_strums.py` fits on it.
+//! What speaks for each string of each strum of takes whose truth is known, and for each note
+//! beside the strings, a line each: "string" or "stray", 1 or 0 (struck or not), then the
+//! numbers. `docs/training/fit_strums.py` fits on it.
 //!
 //!     cargo run --release --example strum_rows -- TAKES > rows.txt
 //!
@@ -11,7 +12,7 @@ use std::error::Error;
 use std::fmt::Write as _;
 use std::io::Write as _;
 use std::path::Path;
-use takebook::hearing::{StrumString, Weights, strum_strings};
+use takebook::hearing::{OfStrum, Weights, strum_evidence};
 
 #[path = "common/takes.rs"]
 mod takes;
@@ -37,9 +38,13 @@ fn main() -> Result<(), Box<dyn Error>> {
             .unwrap_or_default();
         let given = takes::SetUp::of(&file)?.given()?;
         let sound = takes::sound(&file)?;
-        for string in strum_strings(&sound, &given, &Weights::default()) {
-            let mut line = u8::from(was_struck(&string, &notes)).to_string();
-            for number in string.numbers {
+        for told in strum_evidence(&sound, &given, &Weights::default()) {
+            let (kind, numbers) = match &told {
+                OfStrum::String(string) => ("string", &string.numbers[..]),
+                OfStrum::Stray(stray) => ("stray", &stray.numbers[..]),
+            };
+            let mut line = format!("{kind} {}", u8::from(was_struck(&told, &notes)));
+            for number in numbers {
                 write!(line, " {number:.4}")?;
             }
             writeln!(out, "{line}")?;
@@ -48,13 +53,16 @@ fn main() -> Result<(), Box<dyn Error>> {
     Ok(())
 }
 
-fn was_struck(string: &StrumString, notes: &[(f64, u64)]) -> bool {
-    let (first, last) = match string.time_s {
-        Some(time_s) => (time_s, time_s),
-        None => string.strum_s,
+fn was_struck(told: &OfStrum, notes: &[(f64, u64)]) -> bool {
+    let (midi, (first, last)) = match told {
+        OfStrum::String(s) => (
+            s.midi,
+            s.time_s.map_or(s.strum_s, |time_s| (time_s, time_s)),
+        ),
+        OfStrum::Stray(s) => (s.midi, (s.time_s, s.time_s)),
     };
     let near = first - NEAR_S..last + NEAR_S;
     notes
         .iter()
-        .any(|(start_s, midi)| *midi == u64::from(string.midi) && near.contains(start_s))
+        .any(|(start_s, of)| *of == u64::from(midi) && near.contains(start_s))
 }

@@ -2,7 +2,10 @@
 //!
 //! A hand strums in a pattern that it repeats from bar to bar (common practice, no source).
 //! So what was heard of a string in the other bars, at the same place, says something of
-//! whether this strum reached it.
+//! whether this strum reached it. What was heard of the same pitch in the other strums tells a
+//! string that hardly speaks on this guitar from one that was not struck.
+
+use std::collections::BTreeMap;
 
 /// Places told apart in a beat.
 const A_BEAT: f64 = 12.0;
@@ -23,6 +26,8 @@ pub(super) struct Habits {
     strings: Vec<Vec<Sum>>,
     /// By string from the top, anywhere.
     anywhere: Vec<Sum>,
+    /// By MIDI note number.
+    pitches: BTreeMap<u8, Sum>,
 }
 
 /// Log odds of a string, summed over strums.
@@ -57,6 +62,10 @@ pub(super) struct Habit {
     pub(super) strums: f32,
     /// Mean log odds at any place.
     pub(super) anywhere: f32,
+    /// Mean log odds of the string's pitch, on whichever string.
+    pub(super) pitch: f32,
+    /// Over how many strings of strums.
+    pub(super) pitch_strums: f32,
 }
 
 impl Habits {
@@ -67,11 +76,13 @@ impl Habits {
             n_places: usize::from(per_bar.max(1)) * A_BEAT as usize,
             strings: Vec::new(),
             anywhere: Vec::new(),
+            pitches: BTreeMap::new(),
         }
     }
 
-    /// Adds a string of a strum at a place of the bar, in beats.
-    pub(super) fn add(&mut self, place: Option<f64>, from_top: usize, odds: f32) {
+    /// Adds a string (counted from the top) and its pitch (MIDI) of a strum at a place of the
+    /// bar, in beats.
+    pub(super) fn add(&mut self, place: Option<f64>, (from_top, midi): (usize, u8), odds: f32) {
         if self.strings.len() <= from_top {
             let places = vec![Sum::default(); self.n_places];
             self.strings.resize(from_top + 1, places);
@@ -79,6 +90,7 @@ impl Habits {
         }
         let odds = odds.clamp(-MOST, MOST);
         self.anywhere[from_top].add(odds);
+        self.pitches.entry(midi).or_default().add(odds);
         if let Some(place) = place {
             let at = self.at(place);
             self.strings[from_top][at].add(odds);
@@ -86,10 +98,12 @@ impl Habits {
     }
 
     /// What the other strums say of a string of a strum that was added.
-    pub(super) fn of(&self, place: Option<f64>, from_top: usize, odds: f32) -> Habit {
+    pub(super) fn of(&self, place: Option<f64>, (from_top, midi): (usize, u8), odds: f32) -> Habit {
         let odds = odds.clamp(-MOST, MOST);
         let mut anywhere = self.anywhere[from_top];
         anywhere.take_away(odds);
+        let mut pitch = self.pitches.get(&midi).copied().unwrap_or_default();
+        pitch.take_away(odds);
         let mut here = Sum::default();
         if let Some(place) = place {
             let (at, n) = (self.at(place), self.n_places);
@@ -107,6 +121,8 @@ impl Habits {
             here: here.mean(),
             strums: here.strums.clamp(0.0, ENOUGH),
             anywhere: anywhere.mean(),
+            pitch: pitch.mean(),
+            pitch_strums: pitch.strums.clamp(0.0, ENOUGH),
         }
     }
 
@@ -120,38 +136,58 @@ mod tests {
     use super::*;
     use approx::assert_abs_diff_eq;
 
+    /// The lowest of six, E2.
+    const STRING: (usize, u8) = (5, 40);
+
     #[test]
     fn the_other_strums_at_a_place_tell_of_one() {
         let mut habits = Habits::new(&[(0.0, 1), (0.5, 2), (1.0, 3), (1.5, 4)]);
         // on the first beat always struck, after the second never
         for _ in 0..4 {
-            habits.add(Some(0.02), 5, 4.0);
-            habits.add(Some(1.5), 5, -4.0);
+            habits.add(Some(0.02), STRING, 4.0);
+            habits.add(Some(1.5), STRING, -4.0);
         }
-        habits.add(Some(1.5), 5, 4.0);
-        let first = habits.of(Some(0.0), 5, 4.0);
+        habits.add(Some(1.5), STRING, 4.0);
+        let first = habits.of(Some(0.0), STRING, 4.0);
         assert_abs_diff_eq!(first.strums, 3.0, epsilon = 1e-4);
         assert_abs_diff_eq!(first.here, 3.0 * 4.0 / 5.0, epsilon = 1e-4);
         // its own evidence is not among that of the others
-        let odd = habits.of(Some(1.5), 5, 4.0);
+        let odd = habits.of(Some(1.5), STRING, 4.0);
         assert_abs_diff_eq!(odd.strums, 4.0, epsilon = 1e-4);
         assert_abs_diff_eq!(odd.here, -4.0 * 4.0 / 6.0, epsilon = 1e-4);
         assert_abs_diff_eq!(odd.anywhere, 0.0, epsilon = 1e-4);
     }
 
     #[test]
+    fn a_pitch_is_known_by_itself_on_whichever_string() {
+        let mut habits = Habits::new(&[(0.0, 1), (0.5, 2)]);
+        // E4 on the second string from the top and on the top one; F4 on the top one
+        habits.add(Some(0.0), (1, 64), -4.0);
+        habits.add(Some(1.0), (0, 64), -4.0);
+        habits.add(None, (0, 65), 4.0);
+        habits.add(None, (0, 65), 4.0);
+        let low = habits.of(Some(1.0), (0, 64), -4.0);
+        assert_abs_diff_eq!(low.pitch, -4.0 / 3.0, epsilon = 1e-4);
+        assert_abs_diff_eq!(low.pitch_strums, 1.0, epsilon = 1e-4);
+        assert_abs_diff_eq!(low.anywhere, 8.0 / 4.0, epsilon = 1e-4);
+        let high = habits.of(None, (0, 65), 4.0);
+        assert_abs_diff_eq!(high.pitch, 4.0 / 3.0, epsilon = 1e-4);
+    }
+
+    #[test]
     fn a_place_just_before_the_bar_is_beside_its_first() {
         let mut habits = Habits::new(&[(0.0, 1), (0.5, 2), (1.0, 3)]);
-        habits.add(Some(2.95), 0, 3.0);
-        habits.add(Some(0.0), 0, 3.0);
-        assert!(habits.of(Some(0.0), 0, 3.0).strums > 0.4);
+        habits.add(Some(2.95), STRING, 3.0);
+        habits.add(Some(0.0), STRING, 3.0);
+        assert!(habits.of(Some(0.0), STRING, 3.0).strums > 0.4);
     }
 
     #[test]
     fn without_beats_and_other_strums_nothing_is_known() {
         let mut habits = Habits::new(&[]);
-        habits.add(None, 2, 3.0);
-        let alone = habits.of(None, 2, 3.0);
+        habits.add(None, STRING, 3.0);
+        let alone = habits.of(None, STRING, 3.0);
         assert_eq!((alone.here, alone.strums, alone.anywhere), (0.0, 0.0, 0.0));
+        assert_eq!((alone.pitch, alone.pitch_strums), (0.0, 0.0));
     }
 }

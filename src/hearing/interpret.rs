@@ -21,7 +21,7 @@ use super::reasons::give_reasons;
 use super::sections::{Form, Played};
 use super::sparse::{silence, with_plucks};
 use super::stage::Front;
-use super::strums::{Playing, StrumString, judge_strums};
+use super::strums::{OfStrum, Playing, judge_strums};
 use crate::theory::Label;
 use rayon::prelude::*;
 
@@ -77,12 +77,12 @@ pub fn interpret(sound: &Sound, given: &Given, weights: &Weights) -> Hearing {
     interpret_telling(sound, given, weights, &mut |_| {})
 }
 
-/// The same; `tell` is told each string of each strum before it is judged.
+/// The same; `tell` is told what is judged of each strum.
 pub(crate) fn interpret_telling(
     sound: &Sound,
     given: &Given,
     weights: &Weights,
-    tell: &mut dyn FnMut(&StrumString),
+    tell: &mut dyn FnMut(&OfStrum),
 ) -> Hearing {
     let duration_s = sound.duration_s();
     let acoustic = &sound.acoustic;

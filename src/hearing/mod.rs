@@ -62,7 +62,7 @@ pub use notes::{Note, NoteWeights};
 pub use plucks::PluckWeights;
 pub use reading::{Given, HeardSpan, Hearing, WhichBar};
 pub use sections::Form;
-pub use strums::{StrumString, strum_strings};
+pub use strums::{OfStrum, Stray, StrumString, strum_evidence};
 pub use ways::{Way, rank_weights};
 
 /// Takes a take's samples block by block and hears them.
