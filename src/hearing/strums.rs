@@ -33,8 +33,10 @@ const STRUM_S: f64 = 0.12;
 const EARLY_S: f64 = 0.03;
 /// A note this far outside a strum is still of it, s.
 const NEAR_S: f64 = 0.04;
-/// From so many strings on the strings of a shape are judged; what is beside them always is.
+/// From so many strings on the strings of a shape are judged.
 const LEAST_STRINGS: usize = 4;
+/// From so many on what is beside them is. Two strings say little of what else a hand may strike.
+const LEAST_BESIDE: usize = 3;
 /// A stroke this near a strum is its, s.
 const STROKE_S: f64 = 0.06;
 /// A strum this long before a beat is on it, s.
@@ -160,12 +162,15 @@ pub(crate) fn judge_strums(
 }
 
 impl Playing<'_> {
-    /// Pitches of the strings of a stretch's shape, lowest first, MIDI; none of a fragment,
-    /// which is no shape.
+    /// Pitches of the strings of a stretch's shape, lowest first, MIDI; none of too few.
     fn strings(&self, span: &HeardSpan) -> Vec<u8> {
         let shape = span.shapes.first().filter(|_| !span.fragment);
         let strings = shape.map(|(shape, _)| self.instrument.sounding(shape));
-        strings.into_iter().flatten().flatten().collect()
+        let strings: Vec<u8> = strings.into_iter().flatten().flatten().collect();
+        match strings.len() >= LEAST_BESIDE {
+            true => strings,
+            false => Vec::new(),
+        }
     }
 }
 
