@@ -57,6 +57,8 @@ pub(crate) fn slot<'a>(weights: &'a mut Weights, name: &str) -> Option<Slot<'a>>
         "left_out" => Slot::Double(&mut weights.fit.left_out),
         "about" => Slot::Double(&mut weights.fit.about),
         "power" => Slot::Double(&mut weights.fit.power),
+        "another" => Slot::Double(&mut weights.fit.another),
+        "moved" => Slot::Double(&mut weights.fit.moved),
         "judged" => Slot::Double(&mut weights.fit.judged),
         "most_sounding" => Slot::Double(&mut weights.plucks.most_sounding),
         "most_together" => Slot::Double(&mut weights.plucks.most_together),

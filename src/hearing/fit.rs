@@ -4,7 +4,10 @@
 //! for every pitch of the shape the logarithm of how surely it was heard, for
 //! every pitch heard that the shape lacks the logarithm of how surely it was
 //! not. Spans with the same chord are scored together, so that a chord keeps
-//! its shape from bar to bar; ease decides between shapes that fit alike.
+//! its shape from bar to bar; ease decides between shapes that fit alike. Where
+//! some of them are heard so much better in another shape that all of them in
+//! one are hard to believe, they have a shape of their own: a chord may be
+//! played in two places of the neck.
 //!
 //! A hand holds more than a picking pattern plucks: where notes come one by
 //! one, a pitch of the shape that was not heard says little against it. Bare
@@ -47,6 +50,10 @@ pub struct FitWeights {
     pub together: (f64, f64),
     /// Weight of the usual forms of bare fifths.
     pub power: f64,
+    /// What a further shape of one chord costs, and what each of its spans does.
+    pub another: f64,
+    /// See `another`.
+    pub moved: f64,
     /// How far a pitch was struck is taken from the judge of notes (1) or from
     /// the acoustic stage (0).
     pub judged: f64,
@@ -65,6 +72,8 @@ impl Default for FitWeights {
             together: (0.45, 0.8),
             power: 1.5,
             judged: 0.5,
+            another: 1.0,
+            moved: 0.3,
         }
     }
 }
@@ -192,6 +201,16 @@ pub(crate) struct Heard<'a> {
     pub(crate) seconds: f64,
 }
 
+/// A span this long says as much as any longer one, s.
+const FULL_S: f64 = 4.0;
+
+impl Heard<'_> {
+    /// How much it says of the shape.
+    fn weight(&self) -> f64 {
+        self.seconds.min(FULL_S)
+    }
+}
+
 /// For each span the shapes of its chord that fit best, best first, with their fit (0 to 1).
 pub(crate) fn fit_shapes(
     instrument: &Instrument,
@@ -211,56 +230,46 @@ pub(crate) fn fit_shapes(
     }
     let groups: Vec<(&Chord, Vec<usize>)> = groups.into_values().collect();
     let fit_group = |(chord, members): &(&Chord, Vec<usize>)| {
-        let (mut pitches, mut ringing) = ([0f64; N_PITCHES], [0f64; N_PITCHES]);
-        let (mut seconds, mut together) = (0.0, 0.0);
-        for i in members {
-            let w = spans[*i].seconds.min(4.0);
-            seconds += w;
-            together += w * f64::from(spans[*i].pitches.together);
-            for (sum, p) in pitches.iter_mut().zip(&spans[*i].pitches.heard) {
-                *sum += w * f64::from(*p);
-            }
-            for (sum, p) in ringing.iter_mut().zip(&spans[*i].pitches.ringing) {
-                *sum += w * f64::from(*p);
-            }
-        }
-        together /= f64::max(seconds, 1e-6);
-        pitches
-            .iter_mut()
-            .for_each(|p| *p /= f64::max(seconds, 1e-6));
-        ringing
-            .iter_mut()
-            .for_each(|p| *p /= f64::max(seconds, 1e-6));
-        fit_one(instrument, chord, (&pitches, &ringing), together, weights)
+        let shapes = Shapes::of(instrument, chord, weights);
+        let heard: Vec<&Heard<'_>> = members.iter().map(|i| &spans[*i]).collect();
+        shapes.fit(&heard)
     };
     let fitted: Vec<_> = groups.par_iter().map(fit_group).collect();
     let mut out = vec![Vec::new(); spans.len()];
     for ((_, members), shapes) in groups.iter().zip(fitted) {
-        for i in members {
-            out[*i].clone_from(&shapes);
+        for (i, shapes) in members.iter().zip(shapes) {
+            out[*i] = shapes;
         }
     }
     out
 }
 
-fn fit_one(
-    instrument: &Instrument,
-    chord: &Chord,
-    (heard, ringing): (&[f64; N_PITCHES], &[f64; N_PITCHES]),
-    together: f64,
-    weights: &FitWeights,
-) -> Vec<(Shape, f64)> {
-    let limits = Limits {
-        min_strings: 2,
-        ..Limits::default()
-    };
-    // What a pitch adds if it is in the shape, and what all add if none is.
-    let clamp = |p: f64| p.clamp(weights.margin, 1.0 - weights.margin);
-    let (one_by_one, strummed) = weights.together;
-    let strum = ((together - one_by_one) / (strummed - one_by_one)).clamp(0.0, 1.0);
-    let unheard = weights.unplucked + (1.0 - weights.unplucked) * strum;
-    let gain: Vec<f64> = (0..N_PITCHES)
-        .map(|p| {
+/// What some spans of one chord say of its shape.
+struct Evidence {
+    /// What a pitch adds if it is in the shape.
+    gain: [f64; N_PITCHES],
+    /// What a shape that sounds exactly what was heard would have.
+    perfect: f64,
+}
+
+impl Evidence {
+    fn of(spans: &[&Heard<'_>], weights: &FitWeights) -> Self {
+        let (mut heard, mut ringing) = ([0f64; N_PITCHES], [0f64; N_PITCHES]);
+        let all: f64 = spans.iter().map(|s| s.weight()).sum();
+        let mut together = 0.0;
+        for span in spans {
+            let w = span.weight() / all.max(1e-6);
+            together += w * f64::from(span.pitches.together);
+            for p in 0..N_PITCHES {
+                heard[p] += w * f64::from(span.pitches.heard[p]);
+                ringing[p] += w * f64::from(span.pitches.ringing[p]);
+            }
+        }
+        let clamp = |p: f64| p.clamp(weights.margin, 1.0 - weights.margin);
+        let (one_by_one, strummed) = weights.together;
+        let strum = ((together - one_by_one) / (strummed - one_by_one)).clamp(0.0, 1.0);
+        let unheard = weights.unplucked + (1.0 - weights.unplucked) * strum;
+        let gain: [f64; N_PITCHES] = std::array::from_fn(|p| {
             let below = OVERTONES.iter().filter_map(|above| p.checked_sub(*above));
             let hidden = below.map(|low| heard[low]).fold(0.0, f64::max);
             // plucked one by one, what only rings in another's overtones was not fingered
@@ -270,49 +279,190 @@ fn fit_one(
                 true => unheard * (1.0 - weights.hidden * hidden) * gain,
                 false => gain,
             }
-        })
-        .collect();
-    let is_power = chord.quality.degrees.len() == 2;
-    let shapes = voicings(instrument, Wanted::chord(chord), &limits);
-    // the easiest of the shapes that sound the same comes first
-    let mut easiest: HashMap<u64, f64> = HashMap::new();
-    let mut scored: Vec<(f64, f64, &Voicing)> = shapes
-        .iter()
-        .map(|v| (pitch_set(instrument, &v.shape), v))
-        .filter(|(set, v)| v.rank <= *easiest.entry(*set).or_insert(v.rank) + MUCH_HARDER)
-        .map(|(set, v)| {
-            let fit: f64 = (0..N_PITCHES)
-                .filter(|p| set >> p & 1 == 1)
-                .map(|p| gain[p])
-                .sum();
-            let cost = if is_power {
-                weights.power * unusual_fifths(v.shape.frets())
-            } else {
-                weights.ease * v.rank
-            };
-            (fit - cost, fit, v)
-        })
-        .collect();
-    let best_first = |scored: &mut Vec<(f64, f64, &Voicing)>| {
-        scored.sort_by(|a, b| b.0.total_cmp(&a.0).then_with(|| a.2.shape.cmp(&b.2.shape)));
-    };
-    best_first(&mut scored);
-    if !is_power {
-        // each is held against all shapes: only those that may come first
-        scored.truncate(AMONG);
-        let outlines: Vec<Outline> = shapes.iter().map(Outline::of).collect();
-        for (score, _, v) in &mut scored {
-            *score -= weights.left_out * Outline::of(v).left_out(&outlines, weights.about);
-        }
-        best_first(&mut scored);
+        });
+        let perfect: f64 = gain.iter().filter(|g| **g > 0.0).sum();
+        Self { gain, perfect }
     }
-    scored.truncate(weights.n_shapes);
-    // a shape that sounds exactly what was heard fits fully
-    let perfect: f64 = gain.iter().filter(|g| **g > 0.0).sum();
-    scored
-        .into_iter()
-        .map(|(_, fit, v)| (v.shape.clone(), (fit / perfect.max(1.0)).clamp(0.0, 1.0)))
-        .collect()
+}
+
+/// The shapes of one chord that are worth proposing.
+struct Shapes<'a> {
+    weights: &'a FitWeights,
+    outlines: Vec<Outline>,
+    proposed: Vec<Proposed>,
+    is_power: bool,
+}
+
+struct Proposed {
+    shape: Shape,
+    outline: Outline,
+    /// The pitches that it sounds.
+    pitches: u64,
+    /// What is against it whatever was heard.
+    cost: f64,
+}
+
+/// A shape, by its place among those proposed, with its score and its fit.
+#[derive(Debug, Clone, Copy)]
+struct Scored {
+    which: usize,
+    score: f64,
+    fit: f64,
+}
+
+impl<'a> Shapes<'a> {
+    fn of(instrument: &Instrument, chord: &Chord, weights: &'a FitWeights) -> Self {
+        let limits = Limits {
+            min_strings: 2,
+            ..Limits::default()
+        };
+        let is_power = chord.quality.degrees.len() == 2;
+        let shapes = voicings(instrument, Wanted::chord(chord), &limits);
+        // the easiest of the shapes that sound the same comes first
+        let mut easiest: HashMap<u64, f64> = HashMap::new();
+        let proposed = shapes
+            .iter()
+            .map(|v| (pitch_set(instrument, &v.shape), v))
+            .filter(|(set, v)| v.rank <= *easiest.entry(*set).or_insert(v.rank) + MUCH_HARDER)
+            .map(|(pitches, v)| Proposed {
+                shape: v.shape.clone(),
+                outline: Outline::of(v),
+                pitches,
+                cost: if is_power {
+                    weights.power * unusual_fifths(v.shape.frets())
+                } else {
+                    weights.ease * v.rank
+                },
+            });
+        Self {
+            weights,
+            proposed: proposed.collect(),
+            outlines: shapes.iter().map(Outline::of).collect(),
+            is_power,
+        }
+    }
+
+    /// For each span the shapes that fit best, best first, with their fit (0 to 1).
+    fn fit(&self, spans: &[&Heard<'_>]) -> Vec<Vec<(Shape, f64)>> {
+        let mut out = vec![Vec::new(); spans.len()];
+        for members in self.in_one_shape(spans) {
+            let of: Vec<&Heard<'_>> = members.iter().map(|i| spans[*i]).collect();
+            let evidence = Evidence::of(&of, self.weights);
+            let mut best = self.best(&evidence);
+            best.truncate(self.weights.n_shapes);
+            let told = |s: &Scored| {
+                let fit = (s.fit / evidence.perfect.max(1.0)).clamp(0.0, 1.0);
+                (self.proposed[s.which].shape.clone(), fit)
+            };
+            let shapes: Vec<(Shape, f64)> = best.iter().map(told).collect();
+            for i in members {
+                out[i].clone_from(&shapes);
+            }
+        }
+        out
+    }
+
+    /// The spans (by their places) in groups that keep one shape.
+    fn in_one_shape(&self, spans: &[&Heard<'_>]) -> Vec<Vec<usize>> {
+        let own: Vec<Evidence> = spans
+            .iter()
+            .map(|s| Evidence::of(&[*s], self.weights))
+            .collect();
+        let mut tried: Vec<usize> = own
+            .iter()
+            .filter_map(|evidence| Some(self.best(evidence).first()?.which))
+            .collect();
+        tried.sort_unstable();
+        tried.dedup();
+        let mut groups = Vec::new();
+        let mut left: Vec<usize> = (0..spans.len()).collect();
+        while left.len() > 1 && tried.len() > 1 {
+            let of: Vec<&Heard<'_>> = left.iter().map(|i| spans[*i]).collect();
+            let Some(shared) = self.best(&Evidence::of(&of, self.weights)).first().copied() else {
+                break;
+            };
+            // by how much each span is heard better in another shape
+            let better = |which: usize| -> Vec<(usize, f64)> {
+                left.iter()
+                    .map(|i| {
+                        let gain = self.score(which, &own[*i]) - self.score(shared.which, &own[*i]);
+                        (*i, gain * spans[*i].weight() / FULL_S - self.weights.moved)
+                    })
+                    .filter(|(_, gain)| *gain > 0.0)
+                    .collect()
+            };
+            let sum = |moved: &[(usize, f64)]| moved.iter().map(|(_, gain)| gain).sum::<f64>();
+            // a string more or less is the same hand
+            let at = |which: usize| &self.proposed[which].outline;
+            let others = tried.iter().filter(|w| at(**w).differs(at(shared.which)));
+            let moved = others.map(|which| better(*which));
+            let best = moved.max_by(|a, b| sum(a).total_cmp(&sum(b)));
+            let Some(moved) = best.filter(|moved| sum(moved) > self.weights.another) else {
+                break;
+            };
+            let group: Vec<usize> = moved.into_iter().map(|(i, _)| i).collect();
+            left.retain(|i| !group.contains(i));
+            groups.push(group);
+        }
+        groups.push(left);
+        groups
+    }
+
+    /// How well a shape fits, what is against it taken away.
+    fn score(&self, which: usize, evidence: &Evidence) -> f64 {
+        let proposed = &self.proposed[which];
+        let score = fit_of(proposed, evidence) - proposed.cost;
+        match self.is_power {
+            true => score,
+            false => score - self.left_out(proposed),
+        }
+    }
+
+    fn left_out(&self, proposed: &Proposed) -> f64 {
+        let outline = &proposed.outline;
+        self.weights.left_out * outline.left_out(&self.outlines, self.weights.about)
+    }
+
+    /// The best shapes, best first.
+    fn best(&self, evidence: &Evidence) -> Vec<Scored> {
+        let mut scored: Vec<Scored> = (0..self.proposed.len())
+            .map(|which| {
+                let proposed = &self.proposed[which];
+                let fit = fit_of(proposed, evidence);
+                let score = fit - proposed.cost;
+                Scored { which, score, fit }
+            })
+            .collect();
+        let best_first = |a: &Scored, b: &Scored| {
+            let by_shape = || {
+                let shape = |s: &Scored| &self.proposed[s.which].shape;
+                shape(a).cmp(shape(b))
+            };
+            b.score.total_cmp(&a.score).then_with(by_shape)
+        };
+        if scored.len() > AMONG {
+            scored.select_nth_unstable_by(AMONG, best_first);
+            scored.truncate(AMONG);
+        }
+        if !self.is_power {
+            // each is held against all shapes: only those that may come first
+            for s in &mut scored {
+                s.score -= self.left_out(&self.proposed[s.which]);
+            }
+        }
+        scored.sort_by(best_first);
+        scored
+    }
+}
+
+fn fit_of(proposed: &Proposed, evidence: &Evidence) -> f64 {
+    let mut fit = 0.0;
+    let mut left = proposed.pitches;
+    while left != 0 {
+        fit += evidence.gain[left.trailing_zeros() as usize];
+        left &= left - 1;
+    }
+    fit
 }
 
 /// The pitches that a shape sounds, as bits from [`LOWEST_MIDI`].
@@ -353,6 +503,11 @@ impl Outline {
         self.sounding.count_ones() / u8::BITS
     }
 
+    /// Whether it stops a string elsewhere than another that sounds it too.
+    fn differs(&self, other: &Self) -> bool {
+        (self.frets ^ other.frets) & self.sounding & other.sounding != 0
+    }
+
     /// How many strings it leaves out of a shape that is about as easy and otherwise the same.
     fn left_out(&self, all: &[Self], about: f64) -> f64 {
         let whole = |other: &&Self| {
@@ -376,3 +531,6 @@ fn unusual_fifths(frets: &[Option<u8>]) -> f64 {
     let place = f64::from(frets[*first].unwrap_or(0));
     2.0 * gaps as f64 + open_above.count() as f64 + 1.5 * many as f64 + 0.1 * place
 }
+
+#[cfg(test)]
+mod tests;
