@@ -362,8 +362,13 @@ impl<'a> Shapes<'a> {
         out
     }
 
-    /// The spans (by their places) in groups that keep one shape.
+    /// The spans (by their places) in groups that keep one shape: all of them, but for those
+    /// that together are heard better in another, one such group after the other.
     fn in_one_shape(&self, spans: &[&Heard<'_>]) -> Vec<Vec<usize>> {
+        let mut left: Vec<usize> = (0..spans.len()).collect();
+        if left.len() < 2 {
+            return vec![left];
+        }
         let own: Vec<Evidence> = spans
             .iter()
             .map(|s| Evidence::of(&[*s], self.weights))
@@ -375,7 +380,6 @@ impl<'a> Shapes<'a> {
         tried.sort_unstable();
         tried.dedup();
         let mut groups = Vec::new();
-        let mut left: Vec<usize> = (0..spans.len()).collect();
         while left.len() > 1 && tried.len() > 1 {
             let of: Vec<&Heard<'_>> = left.iter().map(|i| spans[*i]).collect();
             let Some(shared) = self.best(&Evidence::of(&of, self.weights)).first().copied() else {
@@ -405,6 +409,7 @@ impl<'a> Shapes<'a> {
             groups.push(group);
         }
         groups.push(left);
+        groups.retain(|group| !group.is_empty());
         groups
     }
 

@@ -154,6 +154,7 @@ pub(crate) fn judge_strums(
             tell(&OfStrum::Stray(told));
         }
     }
+    // what is beside one strum may be a string of the next: that says the last word
     for (k, probability) in judged {
         possible[k].probability = probability;
     }
