@@ -25,38 +25,38 @@ struct Floor {
 }
 
 // Measured (sevenths, majmin with bass, notes F, notes found):
-// Wood-strummed    0.983 0.983 0.979 1.000
-// Carbon-strummed  0.982 0.982 0.965 0.966
-// Wood-picked      0.969 0.986 0.937 1.000
-// Carbon-picked    0.969 0.986 0.929 1.000
+// Wood-strummed    0.993 0.993 0.994 1.000
+// Carbon-strummed  0.980 0.980 0.994 0.994
+// Wood-picked      0.995 0.995 0.982 1.000
+// Carbon-picked    0.985 0.985 0.991 1.000
 const FLOORS: [Floor; 4] = [
     Floor {
         take: "Wood-strummed",
         sevenths: 0.97,
         with_bass: 0.97,
-        note_f: 0.95,
-        note_recall: 0.95,
+        note_f: 0.98,
+        note_recall: 0.98,
     },
     Floor {
         take: "Carbon-strummed",
         sevenths: 0.97,
         with_bass: 0.97,
-        note_f: 0.95,
-        note_recall: 0.95,
+        note_f: 0.98,
+        note_recall: 0.98,
     },
     Floor {
         take: "Wood-picked",
         sevenths: 0.97,
         with_bass: 0.97,
-        note_f: 0.91,
-        note_recall: 0.97,
+        note_f: 0.965,
+        note_recall: 0.98,
     },
     Floor {
         take: "Carbon-picked",
         sevenths: 0.97,
         with_bass: 0.97,
-        note_f: 0.91,
-        note_recall: 0.97,
+        note_f: 0.965,
+        note_recall: 0.98,
     },
 ];
 
