@@ -5,8 +5,7 @@
 One judges the strings of a shape, one what is heard beside them.  For each, three nets of one
 hidden layer, fitted by cross-entropy with different seeds, are written as one (their mean, hidden
 units side by side), as little-endian f32.  Prints precision, recall and F of what the nets say,
-beside what was heard before.  The same numbers every
-time on one machine; two minutes.
+beside what was heard before.  The same numbers every time on one machine; two minutes.
 """
 import argparse
 from pathlib import Path

@@ -298,7 +298,7 @@ struct Proposed {
     outline: Outline,
     /// The pitches that it sounds.
     pitches: u64,
-    /// What is against it whatever was heard.
+    /// What its effort, or its form, costs.
     cost: f64,
 }
 
@@ -387,9 +387,11 @@ impl<'a> Shapes<'a> {
             };
             // by how much each span is heard better in another shape
             let better = |which: usize| -> Vec<(usize, f64)> {
+                let dearer = self.against(which) - self.against(shared.which);
                 left.iter()
                     .map(|i| {
-                        let gain = self.score(which, &own[*i]) - self.score(shared.which, &own[*i]);
+                        let fit = |which: usize| fit_of(&self.proposed[which], &own[*i]);
+                        let gain = fit(which) - fit(shared.which) - dearer;
                         (*i, gain * spans[*i].weight() / FULL_S - self.weights.moved)
                     })
                     .filter(|(_, gain)| *gain > 0.0)
@@ -413,13 +415,12 @@ impl<'a> Shapes<'a> {
         groups
     }
 
-    /// How well a shape fits, what is against it taken away.
-    fn score(&self, which: usize, evidence: &Evidence) -> f64 {
+    /// What is against a shape whatever was heard.
+    fn against(&self, which: usize) -> f64 {
         let proposed = &self.proposed[which];
-        let score = fit_of(proposed, evidence) - proposed.cost;
         match self.is_power {
-            true => score,
-            false => score - self.left_out(proposed),
+            true => proposed.cost,
+            false => proposed.cost + self.left_out(proposed),
         }
     }
 

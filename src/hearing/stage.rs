@@ -32,6 +32,7 @@ impl Front {
         Self::ended(tones, onsets.ended())
     }
 
+    /// Of halves that have ended.
     fn ended(tones: Tones, onsets: Onsets) -> Self {
         Self {
             tuning: tones.tuning(),

@@ -45,6 +45,8 @@ const BEFORE_BEAT_S: f64 = 0.02;
 const PLACE: f64 = 0.1;
 /// Log odds of a string that left no trace.
 const NO_TRACE: f32 = -6.0;
+/// Probabilities are kept this far from 0 and 1.
+const MARGIN: f32 = 0.003;
 
 /// How many numbers speak for a string of a strum.
 pub(crate) const N_NUMBERS: usize = 19;
@@ -275,7 +277,7 @@ impl<'a> Strum<'a> {
 
     /// Log odds that a string was struck, by what was heard of it alone.
     fn odds(&self, string: usize) -> f32 {
-        self.heard[string].map_or(NO_TRACE, |_| log_odds(self.likely[string], 0.003))
+        self.heard[string].map_or(NO_TRACE, |_| log_odds(self.likely[string], MARGIN))
     }
 
     /// Strings of the shape above this one.

@@ -6,7 +6,7 @@
 //! chord, and the shape may be another than was found: then the note comes again in the
 //! chord's other strums. A small net weighs that (fitted by `docs/training/fit_strums.py`).
 
-use super::{Playing, Strum};
+use super::{MARGIN, Playing, Strum};
 use crate::hearing::notes::Possible;
 use crate::hearing::small_net::log_odds;
 use std::collections::BTreeMap;
@@ -123,10 +123,10 @@ impl Strays {
 }
 
 fn odds(note: &Possible) -> f32 {
-    log_odds(note.probability, 0.003)
+    log_odds(note.probability, MARGIN)
 }
 
 /// Log odds of a pitch that left no trace.
 fn odds_of_none() -> f32 {
-    log_odds(0.0, 0.003)
+    log_odds(0.0, MARGIN)
 }

@@ -133,7 +133,7 @@ fn beside(midi: u8, likely: f32, after_s: f64, strums: &[usize]) -> f32 {
 
 #[test]
 fn an_overtone_in_a_full_strum_is_no_note() {
-    // B4: the third partial of the open low B's octave, the second of the open B
+    // B4, the second partial of the open B and the fourth of the B below
     assert!(beside(71, 0.7, 0.0, &[0]) < 0.2);
     // D5, the third partial of the open G
     assert!(beside(74, 0.7, 0.0, &[0]) < 0.2);
