@@ -13,6 +13,10 @@ use crate::fretboard::{HIGHEST_CAPO, Shape, Tuning};
 use crate::theory::{Key, Label};
 use serde::{Deserialize, Serialize};
 
+/// The latest version of the log format; this program reads 1 to this and
+/// writes the lowest that can hold what a log has ([`Act::version`]).
+pub const VERSION: u64 = 3;
+
 /// How a chord came to be decided.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[cfg_attr(test, derive(schemars::JsonSchema))]

@@ -336,8 +336,7 @@ fn sections_that_overlap_or_hold_nothing_lose_no_bar() {
         name: Some("Nothing".into()),
         first_bar: 9,
         last_bar: 9,
-        key: None,
-        differs: String::new(),
+        ..Default::default()
     });
     let sheet = sheet_of(&made, &Options::default());
     let numbers: Vec<u32> = sheet
