@@ -82,7 +82,7 @@ fn show_is_a_chart_of_bars_that_fits_80_columns() {
     );
     assert!(text.contains("12 of 13 chords unconfirmed"), "{text}");
     assert!(
-        text.contains("least sure: 11 C♯m7♭5 31 % (or Em 28 %)"),
+        text.contains("least certain: 11 C♯m7♭5 31 % (or Em 28 %)"),
         "{text}"
     );
     let text = text + &desk.ok("show", "--bar 3");
@@ -356,7 +356,7 @@ fn what_sounds_before_and_after_the_bars_is_named_so() {
 }
 
 #[test]
-fn decisions_are_listed_taken_back_and_brought_back() {
+fn decisions_are_listed_undone_and_redone() {
     let desk = Desk::new();
     desk.refuses("undo", "", "nothing to take back");
     desk.ok("confirm", "1 --chord G7");
@@ -366,11 +366,7 @@ fn decisions_are_listed_taken_back_and_brought_back() {
             .contains("2 undone: bar 2: D7 (entered by you)")
     );
     assert!(desk.chords().starts_with("G7 D/F♯? "));
-    desk.refuses(
-        "undo",
-        "2",
-        "taken back already by 3; to bring it back: undo 3",
-    );
+    desk.refuses("undo", "2", "already undone by 3; to redo it: undo 3");
     desk.ok("undo", "3");
     assert!(desk.chords().starts_with("G7 D7 "));
     desk.ok("undo", "1 2");
@@ -435,11 +431,15 @@ fn what_cannot_be_decided_is_refused_with_the_way_out() {
     desk.refuses("confirm", "--capo 30", "30");
     desk.refuses("confirm", "--meter 4/5", "'4/5' is not a meter");
     desk.ok("confirm", "1 --take-first");
-    desk.refuses("confirm", "1 --take-first", "nothing is open there: 1 G");
+    desk.refuses(
+        "confirm",
+        "1 --take-first",
+        "every chord there is already confirmed: 1 G",
+    );
     desk.refuses(
         "confirm",
         "all --take-first --at-least 100",
-        "no open chord there is 100 % sure",
+        "no unconfirmed chord there has a probability of 100 %",
     );
 }
 
