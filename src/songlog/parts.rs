@@ -1,6 +1,6 @@
 //! Sections: what is known of one, and what decisions do to them.
 
-use super::decided::Act;
+use super::decided::{Act, Feel};
 use super::heard::Heard;
 use super::song::Bar;
 use super::text;
@@ -18,6 +18,8 @@ pub struct Section {
     pub first_bar: u32,
     /// Last bar number, inclusive.
     pub last_bar: u32,
+    /// Straight or swung, if the user set it.
+    pub feel: Option<Feel>,
     /// The key that it starts in, where that is another than the song's first.
     #[serde(with = "text::optional")]
     pub key: Option<Key>,
@@ -86,6 +88,11 @@ impl Parts {
             } => self.each_in(*start_s, *end_s, |section| {
                 section.letter.clone_from(letter);
             }),
+            Act::SectionFeel {
+                start_s,
+                end_s,
+                feel,
+            } => self.each_in(*start_s, *end_s, |section| section.feel = Some(*feel)),
             Act::SectionSplit { at_s } => self.split(*at_s),
             Act::SectionJoin { at_s } => self.join(*at_s),
             _ => Ok(()),

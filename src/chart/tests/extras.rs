@@ -472,3 +472,24 @@ fn a_repeat_goes_back_to_its_key() {
         [(1, "Key of G major".into()), (5, "Key of A major".into())]
     );
 }
+
+#[test]
+fn the_feel_of_a_section_is_printed_and_keeps_it_apart() {
+    use crate::songlog::decided::Feel;
+    let bars: &[&str] = &["G", "C", "D", "G"];
+    let mut made = song("x", 4, &[("A", bars), ("A", bars), ("B", bars)]);
+    made.sections[1].feel = Some(Feel::Swung);
+    made.sections[2].name = Some("Bridge".into());
+    made.sections[2].feel = Some(Feel::Straight);
+    let sheet = sheet_of(&made, &Options::default());
+    let names: Vec<Option<&str>> = sheet.blocks.iter().map(|b| b.name.as_deref()).collect();
+    // as music both A are one; as played they are not
+    assert_eq!(
+        names,
+        [
+            None,
+            Some("swung eighths"),
+            Some("Bridge (straight eighths)")
+        ]
+    );
+}
