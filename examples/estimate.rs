@@ -70,7 +70,13 @@ fn lab(heard: &Hearing) -> String {
 }
 
 fn estimate(heard: &Hearing, set_up: &SetUp) -> Value {
-    let chords: Vec<Value> = heard.chords.iter().map(chord).collect();
+    let level = |spans: &[takebook::hearing::HeardSpan]| -> Vec<Value> {
+        spans.iter().map(chord).collect()
+    };
+    let detail = match heard.detail.is_empty() {
+        true => &heard.chords,
+        false => &heard.detail,
+    };
     let bar = |number: u32| heard.bars.iter().find(|b| b.number == number);
     let sections: Vec<Value> = heard
         .sections
@@ -92,7 +98,9 @@ fn estimate(heard: &Hearing, set_up: &SetUp) -> Value {
         .collect();
     let downbeats = heard.beats.iter().filter(|b| b.1 == 1).map(|b| b.0);
     json!({
-        "chords": chords,
+        "chords": level(&heard.chords),
+        "detail": level(detail),
+        "strums": heard.strums.iter().map(|s| json!([s.time_s, if s.down { "D" } else { "U" }])).collect::<Vec<_>>(),
         "beats": heard.beats.iter().map(|b| b.0).collect::<Vec<_>>(),
         "downbeats": downbeats.collect::<Vec<_>>(),
         "bars": bars,

@@ -23,7 +23,7 @@ pub use harmony::plucks::PluckWeights;
 pub use live::session::{Live, LiveAnswer};
 pub use notes::events::{Note, NoteWeights};
 pub use pipeline::{Sound, Weights, interpret};
-pub use reading::{Given, HeardSpan, Hearing, WhichBar};
+pub use reading::{Given, HeardSpan, Hearing, Strum, WhichBar};
 pub use rhythm::beats::BeatWeights;
 pub use rhythm::hypotheses::{Way, rank_weights};
 pub use voicing::fit::FitWeights;

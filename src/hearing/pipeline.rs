@@ -3,6 +3,7 @@
 use crate::hearing::acoustic::front::Front;
 use crate::hearing::acoustic::low_end::standing_out_db;
 use crate::hearing::acoustic::net::{Acoustic, LOWEST_MIDI, N_PITCHES};
+use crate::hearing::acoustic::songs::Songs;
 use crate::hearing::doubts::{doubts, gaps};
 use crate::hearing::form::search::SectionWeights;
 use crate::hearing::form::sections::{Form, Played};
@@ -16,15 +17,18 @@ use crate::hearing::harmony::labels::candidates;
 use crate::hearing::harmony::plucks::PluckWeights;
 use crate::hearing::harmony::reasons::give_reasons;
 use crate::hearing::harmony::segments::{Cells, Stroke, cuts, frames_in};
+use crate::hearing::harmony::song_level::song_level;
 use crate::hearing::harmony::sparse::{silence, with_plucks};
-use crate::hearing::notes::events::{Note, NoteWeights, notes, possible};
+use crate::hearing::notes::events::{Note, NoteWeights, Possible, notes, possible};
 use crate::hearing::reading::{Bar, Given, HeardSpan, Hearing, Section, WhichBar};
+use crate::hearing::rhythm::bar_pointer::by_pulse;
 use crate::hearing::rhythm::bars::{Count, count, recount};
 use crate::hearing::rhythm::beats::BeatWeights;
 use crate::hearing::rhythm::clock::on_strokes;
 use crate::hearing::rhythm::grid::Grid;
 use crate::hearing::rhythm::pulse::moments;
-use crate::hearing::voicing::fit::{FitWeights, Heard, fit_shapes, heard_notes};
+use crate::hearing::rhythm::strum_events::strums;
+use crate::hearing::voicing::fit::{FitWeights, Heard, Pitches, fit_shapes, heard_notes};
 use crate::hearing::voicing::strums::{OfStrum, Playing, judge_strums};
 use crate::theory::Label;
 use rayon::prelude::*;
@@ -66,6 +70,8 @@ impl Default for Weights {
 pub struct Sound {
     pub(crate) front: Front,
     pub(crate) acoustic: Acoustic,
+    /// What the song net says: the song's chords, beats and strums.
+    pub(crate) songs: Songs,
     pub(crate) strokes: Vec<Stroke>,
 }
 
@@ -178,13 +184,87 @@ pub(crate) fn interpret_telling(
         grid.trim(starts_s, last.end_s);
         grid.align(spans.iter().skip(1).map(|s| s.start_s));
     }
-    for span in &mut spans {
-        span.bass_midi = lowest(&heard, span.start_s, span.end_s);
-        span.chroma = chroma(acoustic, span.start_s, span.end_s);
+    let describe = |spans: &mut [HeardSpan]| describe_spans(spans, sound, given, weights, (&struck, &heard));
+    let mut pitches = describe(&mut spans);
+    let beats_s: Vec<f64> = grid.beats.iter().map(|b| b.0).collect();
+    let mut song = song_level(&sound.songs, &spans, &beats_s, &keys);
+    let same = song.len() == spans.len()
+        && song.iter().zip(&spans).all(|(a, b)| a.start_s == b.start_s && a.candidates[0].0 == b.candidates[0].0);
+    let song_pitches = match same {
+        true => std::mem::take(&mut pitches),
+        false => describe(&mut song),
+    };
+    let playing = Playing {
+        acoustic,
+        strokes: &sound.strokes,
+        beats: &grid.beats,
+        spans: &spans,
+        instrument: &given.instrument,
+    };
+    judge_strums(&mut struck, &playing, least, tell);
+    let told = notes(sound, &struck, &weights.notes);
+    let played = Played {
+        bars: &grid.bars,
+        spans: &song,
+        notes: &heard,
+        keys: &keys,
+        divisions: match counted.as_ref().is_some_and(|c| c.compound) {
+            true => 3,
+            false => 2,
+        },
+    };
+    let sections = Form::sketched(&played).sections(&weights.sections);
+    if given.key.is_none() {
+        keys = keys_of(&song, &grid.bars, &sections);
+        spell(&mut song, &keys);
+        spell(&mut spans, &keys);
+    }
+    for (span, pitches) in song.iter_mut().zip(&song_pitches) {
+        give_reasons(span, pitches, keys.at(span.start_s));
+    }
+    for (span, pitches) in spans.iter_mut().zip(&pitches) {
+        give_reasons(span, pitches, keys.at(span.start_s));
+    }
+    if same {
+        spans.clear();
+    }
+    let mut warnings = doubts(sound, counted.as_ref());
+    if given.beats_s.is_empty() {
+        warnings.extend(gaps(&song, &grid, kept));
+    }
+    Hearing {
+        duration_s,
+        tuning_cents: sound.front.tuning.map_or(0.0, |t| t.0),
+        tempo_bpm: grid.tempo_bpm,
+        meter: given.meter.or(grid.meter),
+        key: keys.first,
+        key_changes: keys.changes,
+        beats: grid.beats,
+        sections,
+        bars: grid.bars,
+        chords: song,
+        detail: spans,
+        strums: strums(&sound.songs.pulse, &sound.strokes),
+        notes: told,
+        warnings,
+    }
+}
+
+/// Gives each chord its lowest note, its pitch classes and its shapes; tells the pitches heard.
+fn describe_spans(
+    spans: &mut [HeardSpan],
+    sound: &Sound,
+    given: &Given,
+    weights: &Weights,
+    (struck, heard): (&[Possible], &[Note]),
+) -> Vec<Pitches> {
+    for span in &mut *spans {
+        span.bass_midi = lowest(heard, span.start_s, span.end_s);
+        span.chroma = chroma(&sound.acoustic, span.start_s, span.end_s);
     }
     let pitches: Vec<_> = spans
         .par_iter()
-        .map(|s| heard_notes(acoustic, &struck, (s.start_s, s.end_s), &weights.fit))
+        .map(|s| heard_notes(&sound.acoustic, struck, (s.start_s, s.end_s), &weights.fit))
         .collect();
     let to_fit: Vec<Heard<'_>> = spans
         .iter()
@@ -200,51 +280,7 @@ pub(crate) fn interpret_telling(
     for (span, shapes) in spans.iter_mut().zip(shapes) {
         span.shapes = shapes;
     }
-    let playing = Playing {
-        acoustic,
-        strokes: &sound.strokes,
-        beats: &grid.beats,
-        spans: &spans,
-        instrument: &given.instrument,
-    };
-    judge_strums(&mut struck, &playing, least, tell);
-    let told = notes(sound, &struck, &weights.notes);
-    let played = Played {
-        bars: &grid.bars,
-        spans: &spans,
-        notes: &heard,
-        keys: &keys,
-        divisions: match counted.as_ref().is_some_and(|c| c.compound) {
-            true => 3,
-            false => 2,
-        },
-    };
-    let sections = Form::sketched(&played).sections(&weights.sections);
-    if given.key.is_none() {
-        keys = keys_of(&spans, &grid.bars, &sections);
-        spell(&mut spans, &keys);
-    }
-    for (span, pitches) in spans.iter_mut().zip(&pitches) {
-        give_reasons(span, pitches, keys.at(span.start_s));
-    }
-    let mut warnings = doubts(sound, counted.as_ref());
-    if given.beats_s.is_empty() {
-        warnings.extend(gaps(&spans, &grid, kept));
-    }
-    Hearing {
-        duration_s,
-        tuning_cents: sound.front.tuning.map_or(0.0, |t| t.0),
-        tempo_bpm: grid.tempo_bpm,
-        meter: given.meter.or(grid.meter),
-        key: keys.first,
-        key_changes: keys.changes,
-        beats: grid.beats,
-        sections,
-        bars: grid.bars,
-        chords: spans,
-        notes: told,
-        warnings,
-    }
+    pitches
 }
 
 /// The keys that the chords and sections tell together.
@@ -282,6 +318,9 @@ fn beats_and_bars(
 ) -> (Option<Count>, Grid) {
     let moments = moments(sound);
     let mut counted = count(&moments, notes, given, &weights.beats);
+    if counts_freely(given) {
+        counted = by_pulse(counted, &sound.songs.pulse);
+    }
     if let (true, Some(counted)) = (given.beats_s.is_empty(), &mut counted) {
         counted.beats_s = on_strokes(&counted.beats_s, &sound.strokes);
     }
@@ -304,6 +343,15 @@ fn beats_and_bars(
     (counted, grid)
 }
 
+/// Whether the user said nothing of beats and bars.
+fn counts_freely(given: &Given) -> bool {
+    given.beats_s.is_empty()
+        && given.bar_beats.is_empty()
+        && given.tempo_bpm.is_none()
+        && given.meter.is_none()
+        && given.first_downbeat_s.is_none()
+}
+
 /// A take in which no note was struck.
 fn nothing(sound: &Sound) -> Hearing {
     let duration_s = sound.duration_s();
@@ -318,6 +366,8 @@ fn nothing(sound: &Sound) -> Hearing {
         bars: Vec::new(),
         sections: Vec::new(),
         chords: silence(0.0, duration_s).into_iter().collect(),
+        detail: Vec::new(),
+        strums: Vec::new(),
         notes: Vec::new(),
         warnings: Vec::new(),
     }

@@ -54,12 +54,29 @@ pub struct Hearing {
     pub bars: Vec<Bar>,
     /// Sections in order, covering all bars.
     pub sections: Vec<Section>,
-    /// Chords in order, without gap or overlap.
+    /// Chords in order, without gap or overlap, at song level: what a lead sheet says.
     pub chords: Vec<HeardSpan>,
+    /// The same time in detail: every harmony that sounds. Empty where it is the song level's.
+    pub detail: Vec<HeardSpan>,
+    /// Strums in order of time.
+    pub strums: Vec<Strum>,
     /// Notes in order of time.
     pub notes: Vec<Note>,
     /// Doubts, in words.
     pub warnings: Vec<String>,
+}
+
+/// A strum: several strings by one move of the hand.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Strum {
+    /// Its first string, s.
+    pub time_s: f64,
+    /// Whether it goes down, from the lowest string.
+    pub down: bool,
+    /// That it is one.
+    pub probability: f64,
+    /// Of its direction, 0.5 to 1.
+    pub direction_probability: f64,
 }
 
 /// One chord in time with its candidates.

@@ -1,5 +1,6 @@
 //! Takes a take's samples block by block and runs the acoustic stage on them.
 
+use crate::hearing::acoustic::songs::SongNet;
 use crate::hearing::acoustic::{front as stage, net as acoustic, spectrum};
 use crate::hearing::harmony::segments as cells;
 use crate::hearing::{HearingError, Sound};
@@ -79,7 +80,7 @@ impl Listener {
             })
         });
         let onsets = Beside::start(|blocks| {
-            let mut onsets = stage::Onsets::new();
+            let mut onsets = stage::Onsets::of_file();
             blocks.iter().for_each(|block| onsets.push(&block));
             onsets
         });
@@ -124,11 +125,26 @@ impl Listener {
             return Err(HearingError::Empty);
         }
         let tuning = front.tuning.map_or(0.0, |t| t.0);
-        let acoustic = acoustic::Net::built_in()?.hear(&front.spectra, tuning, progress)?;
+        let net = acoustic::Net::built_in()?;
+        let songs = SongNet::built_in()?;
+        let hear_songs = || songs.hear(&front.spectra, &front.between, tuning);
+        let (acoustic, songs) = if rayon::current_num_threads() < 2 {
+            (net.hear(&front.spectra, tuning, progress)?, hear_songs()?)
+        } else {
+            std::thread::scope(|scope| {
+                let songs = scope.spawn(hear_songs);
+                let acoustic = net.hear(&front.spectra, tuning, progress);
+                let songs = songs
+                    .join()
+                    .unwrap_or_else(|panic| std::panic::resume_unwind(panic));
+                Ok((acoustic?, songs?))
+            })?
+        };
         let strokes = cells::strokes(&front.attacks);
         Ok(Sound {
             front,
             acoustic,
+            songs,
             strokes,
         })
     }

@@ -7,6 +7,7 @@ pub(in crate::hearing) mod low_end;
 pub(in crate::hearing) mod net;
 #[cfg(test)]
 pub(in crate::hearing) mod net_tests;
+pub(in crate::hearing) mod songs;
 pub mod spectrum;
 pub(in crate::hearing) mod split_model;
 pub(in crate::hearing) mod stacked;

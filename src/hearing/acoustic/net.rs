@@ -40,7 +40,7 @@ pub(crate) const N_PITCHES: usize = 64;
 pub(crate) const LOWEST_MIDI: u8 = 28;
 
 /// Steps of a natural logarithm that one unit of a byte stands for.
-const LOG_STEP: f32 = 1.0 / 12.0;
+pub(crate) const LOG_STEP: f32 = 1.0 / 12.0;
 
 /// Most frames in a chunk without its context.
 const CHUNK: usize = 1024;
@@ -349,7 +349,7 @@ pub(crate) fn push_input(
 }
 
 /// Reference loudness: the 97th percentile over frames of the strongest bin's magnitude.
-fn loudness(spectra: &Spectra) -> f32 {
+pub(crate) fn loudness(spectra: &Spectra) -> f32 {
     let mut peaks: Vec<f32> = (0..spectra.n_frames())
         .map(|t| frame_peak_db(spectra, t))
         .collect();
@@ -373,6 +373,14 @@ pub(crate) fn reference(peaks_db: &mut [f32]) -> f32 {
     peaks_db.sort_by(f32::total_cmp);
     let at = ((peaks_db.len() - 1) as f64 * 0.97).round() as usize;
     10f32.powf(peaks_db[at] / 20.0) + 1e-9
+}
+
+/// Levels of a short spectrum without its margins, shifted to a take's tuning.
+pub(crate) fn shifted_short(
+    db: impl Iterator<Item = f32>,
+    shift_cents: f64,
+) -> impl Iterator<Item = f32> {
+    shifted(db, SHORT_MARGIN, SHORT_BINS, shift_cents * 0.01)
 }
 
 /// A spectrum without its margins, shifted by a part of a bin (linear in decibels).
@@ -399,7 +407,7 @@ pub(crate) fn compressed(level_db: f32, peak: f32) -> f32 {
 
 /// [`compressed`] looked up within a fortieth of a decibel, which no net can tell:
 /// a file has many levels and one loudness.
-fn table(peak: f32) -> impl Fn(f32) -> f32 {
+pub(crate) fn table(peak: f32) -> impl Fn(f32) -> f32 {
     const STEPS_PER_DB: f32 = 20.0;
     let n = ((LOUDEST_DB - FLOOR_DB) * STEPS_PER_DB) as usize;
     let values: Vec<f32> = (0..=n)
@@ -411,7 +419,7 @@ fn table(peak: f32) -> impl Fn(f32) -> f32 {
     }
 }
 
-fn log_softmax(x: &[f32], out: &mut Vec<u8>) {
+pub(crate) fn log_softmax(x: &[f32], out: &mut Vec<u8>) {
     let top = x.iter().copied().fold(f32::MIN, f32::max);
     let sum: f32 = x.iter().map(|v| (v - top).exp()).sum();
     let norm = top + sum.ln();

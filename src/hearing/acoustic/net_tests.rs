@@ -165,3 +165,27 @@ fn blocks_and_chunks_cannot_be_seen() {
     // rounding to bytes may fall the other way now and then
     assert!(off < once.n_frames() * N_CLASSES / 1_000, "{off}");
 }
+
+#[test]
+fn the_song_net_answers_as_onnx_runtime_does() {
+    use crate::hearing::acoustic::stacked::{LONG_LAYERS, SHORT_LAYERS};
+    let (slow, half, fine) = (40, 80, 160);
+    check(
+        "songs-front.onnx",
+        &[
+            ("long", &[1, LONG_LAYERS, half, WIDTH]),
+            ("short", &[1, SHORT_LAYERS, fine, WIDTH]),
+        ],
+        ["fold", "bands"],
+    );
+    check(
+        "songs-back.onnx",
+        &[("fold", &[1, 72, slow, 12])],
+        ["chord", "bass", "mean"],
+    );
+    check(
+        "songs-pulse.onnx",
+        &[("bands", &[1, 72, fine]), ("mean", &[1, 72, slow])],
+        ["pulse"],
+    );
+}

@@ -85,6 +85,11 @@ impl Kernel {
     /// A periodic Hann window is three terms of its cosine series, and each
     /// term's spectrum is a Dirichlet kernel.
     fn new(hz: f64, n: usize) -> Self {
+        Self::over(hz, n, N_FFT)
+    }
+
+    /// The same for a transform of `n_fft` points.
+    fn over(hz: f64, n: usize, n_fft: usize) -> Self {
         use std::f64::consts::TAU;
         // samples from -(n/2 - 1) to n/2 - 1: the window's first sample is zero
         let half_terms = n as f64 / 2.0 - 0.5;
@@ -100,15 +105,15 @@ impl Kernel {
             0.5 * dirichlet(theta) + 0.25 * (dirichlet(theta - step) + dirichlet(theta + step))
         };
         // the window sums to n/2
-        let scale = 4.0 / n as f64 / N_FFT as f64;
-        let center = hz / f64::from(RATE) * N_FFT as f64;
+        let scale = 4.0 / n as f64 / n_fft as f64;
+        let center = hz / f64::from(RATE) * n_fft as f64;
         // beyond six window widths every part is under the cut
-        let reach = 6.0 * N_FFT as f64 / n as f64;
+        let reach = 6.0 * n_fft as f64 / n as f64;
         let first = (center - reach).floor().max(0.0) as usize;
-        let last = ((center + reach).ceil() as usize).min(N_FFT / 2);
+        let last = ((center + reach).ceil() as usize).min(n_fft / 2);
         let weights: Vec<f32> = (first..=last)
             .map(|b| {
-                let theta = TAU * (b as f64 / N_FFT as f64) - TAU * hz / f64::from(RATE);
+                let theta = TAU * (b as f64 / n_fft as f64) - TAU * hz / f64::from(RATE);
                 let sign = if b % 2 == 0 { 1.0 } else { -1.0 };
                 (sign * scale * window(theta)) as f32
             })
@@ -182,6 +187,13 @@ fn even(n: f64) -> usize {
     n + n % 2
 }
 
+/// Frequency (Hz) and window (samples) of a bin of the short spectrum, its margin counted.
+fn short_window(bin: usize) -> (f64, usize) {
+    let hz = LOWEST_HZ * ((bin as f64 - SHORT_MARGIN as f64) / 12.0).exp2();
+    let n = even((12.0 * f64::from(RATE) / hz).clamp(256.0, 2730.0));
+    (hz, n)
+}
+
 /// The kernels of both spectra.
 pub(crate) struct Kernels {
     long: Vec<Kernel>,
@@ -204,8 +216,8 @@ impl Kernels {
             .collect();
         let short = (0..SHORT_ALL)
             .map(|k| {
-                let hz = LOWEST_HZ * ((k as f64 - SHORT_MARGIN as f64) / 12.0).exp2();
-                kernel(hz, even((12.0 * rate / hz).clamp(256.0, 2730.0)))
+                let (hz, n) = short_window(k);
+                kernel(hz, n)
             })
             .collect();
         Self { long, short }
@@ -274,11 +286,15 @@ impl Spectra {
     }
 
     fn push(&mut self, power: f32) {
-        const DB_PER_OCTAVE: f32 = 3.010_3;
-        let db = DB_PER_OCTAVE * log2(power + 1e-18);
-        self.bytes
-            .push(((db - FLOOR_DB) / STEP_DB + 0.5).clamp(0.0, 255.0) as u8);
+        self.bytes.push(byte(power));
     }
+}
+
+/// The byte that a squared magnitude is kept as.
+fn byte(power: f32) -> u8 {
+    const DB_PER_OCTAVE: f32 = 3.010_3;
+    let db = DB_PER_OCTAVE * log2(power + 1e-18);
+    ((db - FLOOR_DB) / STEP_DB + 0.5).clamp(0.0, 255.0) as u8
 }
 
 fn decibels(byte: u8) -> f32 {
@@ -343,5 +359,77 @@ impl SpectrumStage {
         for kernel in self.kernels.long.iter().chain(&self.kernels.short) {
             spectra.push(kernel.power(&self.re, &self.im));
         }
+    }
+}
+
+/// Points of the transform of a frame between two: the short windows fit in it.
+pub(crate) const N_BETWEEN: usize = 4096;
+
+/// The short spectrum alone, of the frames half-way between those of [`Spectra`]: frame `t` is
+/// centered on sample `1024 t + 512`.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub(crate) struct Between {
+    bytes: Vec<u8>,
+}
+
+impl Between {
+    /// Number of frames.
+    pub(crate) fn n_frames(&self) -> usize {
+        self.bytes.len() / SHORT_ALL
+    }
+
+    /// Decibels of a frame with margins (94 values).
+    pub(crate) fn short_db(&self, frame: usize) -> impl ExactSizeIterator<Item = f32> + '_ {
+        let at = frame * SHORT_ALL;
+        self.bytes[at..at + SHORT_ALL].iter().map(|b| decibels(*b))
+    }
+}
+
+/// Turns frames of [`N_BETWEEN`] samples into [`Between`].
+pub(crate) struct BetweenStage {
+    kernels: Vec<Kernel>,
+    fft: Arc<dyn RealToComplex<f32>>,
+    scratch: Vec<Complex32>,
+    input: Vec<f32>,
+    output: Vec<Complex32>,
+    re: Vec<f32>,
+    im: Vec<f32>,
+}
+
+impl BetweenStage {
+    pub(crate) fn new() -> Self {
+        let fft = RealFftPlanner::<f32>::new().plan_fft_forward(N_BETWEEN);
+        let kernels = (0..SHORT_ALL).map(|k| {
+            let (hz, n) = short_window(k);
+            Kernel::over(hz, n, N_BETWEEN)
+        });
+        Self {
+            kernels: kernels.collect(),
+            scratch: fft.make_scratch_vec(),
+            input: fft.make_input_vec(),
+            output: fft.make_output_vec(),
+            re: vec![0.0; N_BETWEEN / 2 + 1],
+            im: vec![0.0; N_BETWEEN / 2 + 1],
+            fft,
+        }
+    }
+
+    /// Adds the frame of these samples.
+    pub(crate) fn frame(&mut self, samples: &[f32], between: &mut Between) {
+        self.input.copy_from_slice(samples);
+        // lengths are those the plan asked for
+        let done =
+            self.fft
+                .process_with_scratch(&mut self.input, &mut self.output, &mut self.scratch);
+        debug_assert!(done.is_ok());
+        for (i, c) in self.output.iter().enumerate() {
+            self.re[i] = c.re;
+            self.im[i] = c.im;
+        }
+        let bytes = self
+            .kernels
+            .iter()
+            .map(|k| byte(k.power(&self.re, &self.im)));
+        between.bytes.extend(bytes);
     }
 }

@@ -20,11 +20,23 @@ const SHORT_SHIFTS: [isize; 9] = [-12, -1, 0, 1, 12, 19, 24, 28, 31];
 /// Semitones that both spectra cover.
 const SEMITONES: usize = SHORT_BINS;
 
+/// Layers of the long spectrum.
+pub(crate) const LONG_LAYERS: usize = 3 * LONG_SHIFTS.len();
+/// Layers of the short spectrum.
+pub(crate) const SHORT_LAYERS: usize = SHORT_SHIFTS.len();
+
 /// Lays frames over themselves: `long` (frames × [`LONG_BINS`]) and `short`
 /// (frames × [`SHORT_BINS`]) become [`LAYERS`] × frames × [`WIDTH`].
 pub(crate) fn stacked(long: &[f32], short: &[f32]) -> Vec<f32> {
-    let n = short.len() / SHORT_BINS;
-    let mut out = vec![0.0; LAYERS * n * WIDTH];
+    let mut out = stacked_long(long);
+    out.extend(stacked_short(short));
+    out
+}
+
+/// The same of the long spectrum alone: [`LONG_LAYERS`] × frames × [`WIDTH`].
+pub(crate) fn stacked_long(long: &[f32]) -> Vec<f32> {
+    let n = long.len() / LONG_BINS;
+    let mut out = vec![0.0; LONG_LAYERS * n * WIDTH];
     let mut layers = out.chunks_exact_mut((n * WIDTH).max(1));
     for shift in LONG_SHIFTS {
         for third in 0..3 {
@@ -39,6 +51,14 @@ pub(crate) fn stacked(long: &[f32], short: &[f32]) -> Vec<f32> {
             }
         }
     }
+    out
+}
+
+/// The same of the short spectrum alone: [`SHORT_LAYERS`] × frames × [`WIDTH`].
+pub(crate) fn stacked_short(short: &[f32]) -> Vec<f32> {
+    let n = short.len() / SHORT_BINS;
+    let mut out = vec![0.0; SHORT_LAYERS * n * WIDTH];
+    let mut layers = out.chunks_exact_mut((n * WIDTH).max(1));
     for shift in SHORT_SHIFTS {
         let layer = layers
             .next()

@@ -55,7 +55,7 @@ fn three_chords(classes: impl Iterator<Item = usize>) -> Vec<usize> {
 }
 
 /// Chord, bass and key names of the net's classes.
-fn label_of(class: usize, bass: usize, key: Option<Key>) -> Label {
+pub(crate) fn label_of(class: usize, bass: usize, key: Option<Key>) -> Label {
     if class == NO_CHORD {
         return Label::NoChord;
     }

@@ -8,4 +8,5 @@ pub(in crate::hearing) mod labels;
 pub(in crate::hearing) mod plucks;
 pub(in crate::hearing) mod reasons;
 pub(in crate::hearing) mod segments;
+pub(in crate::hearing) mod song_level;
 pub(in crate::hearing) mod sparse;

@@ -5,7 +5,8 @@ use crate::hearing::acoustic::attack::Attacks;
 use crate::hearing::acoustic::front::Front;
 use crate::hearing::acoustic::net::{Acoustic, N_BASSES, N_CLASSES, N_PITCHES};
 use crate::hearing::acoustic::net_tests::{numbers, python};
-use crate::hearing::acoustic::spectrum::Spectra;
+use crate::hearing::acoustic::songs::Songs;
+use crate::hearing::acoustic::spectrum::{Between, Spectra};
 use crate::hearing::notes::classifier::Grid;
 use crate::hearing::notes::evidence::{Reader, candidates};
 use crate::hearing::pipeline::Sound;
@@ -39,6 +40,7 @@ fn some_sound() -> (Sound, Vec<u8>) {
     let front = Front {
         spectra: Spectra::from_bytes(bytes.clone()),
         attacks: Attacks::default(),
+        between: Between::default(),
         tuning: Some((TUNING_CENTS, 1.0)),
         n_samples: N_FRAMES * 1024,
         clipped_share: 0.0,
@@ -46,6 +48,7 @@ fn some_sound() -> (Sound, Vec<u8>) {
     let sound = Sound {
         front,
         acoustic,
+        songs: Songs::default(),
         strokes: Vec::new(),
     };
     (sound, bytes)

@@ -1,0 +1,292 @@
+//! The song net: what a lead sheet would say, and beats and strums, frame by frame.
+//!
+//! It reads the long spectrum of each frame and the short one twice as often, hears about 12 s
+//! each way, and was trained on takes whose players brush strings, ornament, push and rest while
+//! the label stays the sheet's chord (docs/training/songnet.py, train_songs.py). Its frames:
+//! *fine* ones of 23.2 ms, and *slow* ones of four fine frames (92.9 ms), for which chords are told.
+
+use crate::hearing::HearingError;
+use crate::hearing::acoustic::net::{
+    LOG_STEP, N_BASSES, N_CLASSES, log_softmax, loudness, push_input, shifted_short, table,
+};
+use crate::hearing::acoustic::spectrum::{Between, LONG_BINS, RATE, SHORT_BINS, Spectra};
+use crate::hearing::acoustic::split_model::{broken, nodes, run_net};
+use crate::hearing::acoustic::stacked::{
+    LONG_LAYERS, SHORT_LAYERS, WIDTH, stacked_long, stacked_short,
+};
+use rten::{Model, NodeId};
+use rten_tensor::NdTensor;
+use rten_tensor::prelude::*;
+use std::sync::OnceLock;
+
+/// Seconds from one fine frame to the next.
+pub(crate) const FINE_S: f64 = 512.0 / RATE as f64;
+/// Fine frames in a slow one.
+pub(crate) const FINE_IN_SLOW: usize = 4;
+/// Seconds from one slow frame to the next.
+pub(crate) const SLOW_S: f64 = FINE_S * FINE_IN_SLOW as f64;
+/// Frames of the spectra in a slow frame.
+const HALF_IN_SLOW: usize = 2;
+
+/// Most slow frames that are heard at a time, without their context.
+const CHUNK: usize = 1536;
+/// Slow frames of context on both sides: the reach of chords, and most of that of beats.
+const CONTEXT: usize = 192;
+/// Slow frames that the front reads at a time.
+const BLOCK: usize = 32;
+/// Slow frames of context on both sides of a block: the reach of the front.
+const BLOCK_CONTEXT: usize = 2;
+
+/// What is told of each fine frame, as probabilities.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct Pulse {
+    /// A beat.
+    pub(crate) beat: f32,
+    /// A downbeat.
+    pub(crate) downbeat: f32,
+    /// The first string of a strum.
+    pub(crate) strum: f32,
+    /// If it is a strum, that it goes up.
+    pub(crate) up: f32,
+}
+
+/// What the song net says of a take.
+#[derive(Debug, Clone, Default)]
+pub(crate) struct Songs {
+    /// Slow frames × [`N_CLASSES`], -ln p in twelfths.
+    chords: Vec<u8>,
+    /// Slow frames × [`N_BASSES`], -ln p in twelfths.
+    basses: Vec<u8>,
+    /// Of each fine frame.
+    pub(crate) pulse: Vec<Pulse>,
+}
+
+impl Songs {
+    /// Number of slow frames.
+    pub(crate) fn n_slow(&self) -> usize {
+        self.basses.len() / N_BASSES
+    }
+
+    /// ln p of every class of the song's chord in a slow frame.
+    pub(crate) fn ln_chords(&self, frame: usize) -> impl ExactSizeIterator<Item = f32> + '_ {
+        self.chords[frame * N_CLASSES..(frame + 1) * N_CLASSES]
+            .iter()
+            .map(|b| -f32::from(*b) * LOG_STEP)
+    }
+
+    /// ln p of the song's bass in a slow frame: twelve pitch classes and none.
+    pub(crate) fn ln_bass(&self, frame: usize, bass: usize) -> f32 {
+        -f32::from(self.basses[frame * N_BASSES + bass]) * LOG_STEP
+    }
+}
+
+/// The trained net, in the three parts that docs/training/export_songs.py writes.
+pub(crate) struct SongNet {
+    front: Model,
+    back: Model,
+    pulse: Model,
+    front_inputs: [NodeId; 2],
+    front_outputs: [NodeId; 2],
+    back_input: NodeId,
+    back_outputs: [NodeId; 3],
+    pulse_inputs: [NodeId; 2],
+    pulse_output: NodeId,
+}
+
+static FRONT: &[u8] = include_bytes!("../weights/songs-front.onnx");
+static BACK: &[u8] = include_bytes!("../weights/songs-back.onnx");
+static PULSE: &[u8] = include_bytes!("../weights/songs-pulse.onnx");
+
+impl SongNet {
+    /// The built-in net, loaded once a process.
+    ///
+    /// # Errors
+    /// * [`HearingError::Model`] if the weights do not load: a broken build.
+    pub(crate) fn built_in() -> Result<&'static Self, HearingError> {
+        static NET: OnceLock<Result<SongNet, HearingError>> = OnceLock::new();
+        // on a thread of its own, as the other net is loaded
+        let load = || {
+            std::thread::spawn(Self::load)
+                .join()
+                .unwrap_or_else(|_| Err(broken("loading it panicked".into())))
+        };
+        NET.get_or_init(load).as_ref().map_err(Clone::clone)
+    }
+
+    fn load() -> Result<Self, HearingError> {
+        let load = |bytes| Model::load_static_slice(bytes).map_err(|e| broken(e.to_string()));
+        let (front, back, pulse) = (load(FRONT)?, load(BACK)?, load(PULSE)?);
+        Ok(Self {
+            front_inputs: nodes(&front, ["long", "short"])?,
+            front_outputs: nodes(&front, ["fold", "bands"])?,
+            back_input: nodes(&back, ["fold"])?[0],
+            back_outputs: nodes(&back, ["chord", "bass", "mean"])?,
+            pulse_inputs: nodes(&pulse, ["bands", "mean"])?,
+            pulse_output: nodes(&pulse, ["pulse"])?[0],
+            front,
+            back,
+            pulse,
+        })
+    }
+
+    /// Hears a take whose tuning is off by `shift_cents`.
+    ///
+    /// # Errors
+    /// * [`HearingError::Model`] if inference fails: a broken build.
+    pub(crate) fn hear(
+        &self,
+        spectra: &Spectra,
+        between: &Between,
+        shift_cents: f64,
+    ) -> Result<Songs, HearingError> {
+        let level = table(loudness(spectra));
+        let sound = Input {
+            spectra,
+            between,
+            shift_cents,
+            level: &level,
+        };
+        let n = spectra.n_frames().div_ceil(HALF_IN_SLOW);
+        let mut all = Songs::default();
+        for start in (0..n).step_by(CHUNK) {
+            self.chunk(&sound, start..(start + CHUNK).min(n), n, &mut all)?;
+        }
+        Ok(all)
+    }
+
+    /// Adds what is said of the slow frames `kept` of `n`.
+    fn chunk(
+        &self,
+        sound: &Input<'_>,
+        kept: std::ops::Range<usize>,
+        n: usize,
+        all: &mut Songs,
+    ) -> Result<(), HearingError> {
+        let wide = kept.start.saturating_sub(CONTEXT)..(kept.end + CONTEXT).min(n);
+        let (fold, bands) = self.fronts(sound, wide.clone(), n)?;
+        let slow = wide.len();
+        let channels = fold.len() / (slow * 12);
+        let fold = NdTensor::from_data([1, channels, slow, 12], fold);
+        let inputs = vec![(self.back_input, fold.view().into())];
+        let [chords, basses, mean] = run_net(&self.back, inputs, self.back_outputs)?;
+        drop(fold);
+        let fine = slow * FINE_IN_SLOW;
+        let bands = NdTensor::from_data([1, bands.len() / fine, fine], bands);
+        let mean = NdTensor::from_data([1, mean.len() / slow, slow], mean);
+        let inputs = vec![
+            (self.pulse_inputs[0], bands.view().into()),
+            (self.pulse_inputs[1], mean.view().into()),
+        ];
+        let [pulse] = run_net(&self.pulse, inputs, [self.pulse_output])?;
+        for t in kept.start - wide.start..kept.end - wide.start {
+            log_softmax(&chords[t * N_CLASSES..(t + 1) * N_CLASSES], &mut all.chords);
+            log_softmax(&basses[t * N_BASSES..(t + 1) * N_BASSES], &mut all.basses);
+            for k in t * FINE_IN_SLOW..(t + 1) * FINE_IN_SLOW {
+                let p = |row: usize| 1.0 / (1.0 + (-pulse[row * fine + k]).exp());
+                all.pulse.push(Pulse {
+                    beat: p(0),
+                    downbeat: p(1),
+                    strum: p(2),
+                    up: p(3),
+                });
+            }
+        }
+        Ok(())
+    }
+
+    /// Fold (`channel × slow × 12`) and bands (`channel × fine`) of the slow frames `wide` of `n`.
+    fn fronts(
+        &self,
+        sound: &Input<'_>,
+        wide: std::ops::Range<usize>,
+        n: usize,
+    ) -> Result<(Vec<f32>, Vec<f32>), HearingError> {
+        let (mut fold, mut bands) = (Vec::new(), Vec::new());
+        for from in wide.clone().step_by(BLOCK) {
+            let to = (from + BLOCK).min(wide.end);
+            let read = from.saturating_sub(BLOCK_CONTEXT)..(to + BLOCK_CONTEXT).min(n);
+            let (long, short) = sound.layers(read.clone());
+            let half = read.len() * HALF_IN_SLOW;
+            let long = NdTensor::from_data([1, LONG_LAYERS, half, WIDTH], long);
+            let short = NdTensor::from_data([1, SHORT_LAYERS, 2 * half, WIDTH], short);
+            let inputs = vec![
+                (self.front_inputs[0], long.view().into()),
+                (self.front_inputs[1], short.view().into()),
+            ];
+            let [f, b] = run_net(&self.front, inputs, self.front_outputs)?;
+            let (skip, at) = (from - read.start, from - wide.start);
+            copy_rows(&f, read.len(), skip..skip + to - from, 12, &mut fold, wide.len(), at);
+            copy_rows(
+                &b,
+                read.len(),
+                skip..skip + to - from,
+                FINE_IN_SLOW,
+                &mut bands,
+                wide.len(),
+                at,
+            );
+        }
+        Ok((fold, bands))
+    }
+}
+
+/// What the net reads.
+struct Input<'a> {
+    spectra: &'a Spectra,
+    between: &'a Between,
+    shift_cents: f64,
+    /// A level in decibels as the net reads it.
+    level: &'a dyn Fn(f32) -> f32,
+}
+
+impl Input<'_> {
+    /// Layers of the long and the short spectrum for these slow frames; silence beyond the take.
+    fn layers(&self, slow: std::ops::Range<usize>) -> (Vec<f32>, Vec<f32>) {
+        let frames = slow.start * HALF_IN_SLOW..slow.end * HALF_IN_SLOW;
+        let mut long = Vec::with_capacity(frames.len() * LONG_BINS);
+        let mut short = Vec::with_capacity(2 * frames.len() * SHORT_BINS);
+        let level = self.level;
+        for t in frames {
+            if t < self.spectra.n_frames() {
+                push_input(
+                    self.spectra,
+                    t,
+                    self.shift_cents,
+                    level,
+                    &mut long,
+                    &mut short,
+                );
+            } else {
+                long.resize(long.len() + LONG_BINS, 0.0);
+                short.resize(short.len() + SHORT_BINS, 0.0);
+            }
+            if t < self.between.n_frames() {
+                let db = self.between.short_db(t);
+                short.extend(shifted_short(db, self.shift_cents).map(level));
+            } else {
+                short.resize(short.len() + SHORT_BINS, 0.0);
+            }
+        }
+        (stacked_long(&long), stacked_short(&short))
+    }
+}
+
+/// Copies the slow frames `kept` of rows of `n` frames to frame `at` of rows of `n_all`, each
+/// frame `width` values.
+fn copy_rows(
+    rows: &[f32],
+    n: usize,
+    kept: std::ops::Range<usize>,
+    width: usize,
+    all: &mut Vec<f32>,
+    n_all: usize,
+    at: usize,
+) {
+    let channels = rows.len() / (n * width);
+    all.resize(channels * n_all * width, 0.0);
+    for c in 0..channels {
+        let from = &rows[(c * n + kept.start) * width..(c * n + kept.end) * width];
+        let to = (c * n_all + at) * width;
+        all[to..to + from.len()].copy_from_slice(from);
+    }
+}

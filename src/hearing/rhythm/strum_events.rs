@@ -1,0 +1,93 @@
+//! Strums with their time and direction, from what the song net hears and where attacks lie.
+
+use crate::hearing::acoustic::songs::{FINE_S, Pulse};
+use crate::hearing::harmony::segments::Stroke;
+use crate::hearing::reading::Strum;
+
+/// Least probability of a strum.
+const LEAST: f32 = 0.5;
+/// Frames between two strums at the least: sixteenths at 150 bpm.
+const APART: usize = 4;
+/// An attack so near to where the net hears a strum is its first string, s.
+const SAME_S: f64 = 0.04;
+
+/// All strums in order.
+pub(crate) fn strums(pulse: &[Pulse], strokes: &[Stroke]) -> Vec<Strum> {
+    let mut peaks: Vec<usize> = Vec::new();
+    for t in 1..pulse.len().saturating_sub(1) {
+        let p = pulse[t].strum;
+        if p < LEAST || p < pulse[t - 1].strum || p <= pulse[t + 1].strum {
+            continue;
+        }
+        match peaks.last_mut() {
+            Some(last) if t - *last < APART => {
+                if p > pulse[*last].strum {
+                    *last = t;
+                }
+            }
+            _ => peaks.push(t),
+        }
+    }
+    let strum = |t: usize| {
+        let at_s = between(pulse, t);
+        let near = strokes
+            .iter()
+            .filter(|s| (s.time_s - at_s).abs() < SAME_S)
+            .max_by(|a, b| a.strength.total_cmp(&b.strength));
+        let up = pulse[t].up;
+        Strum {
+            time_s: near.map_or(at_s, |s| s.time_s),
+            down: up < 0.5,
+            probability: f64::from(pulse[t].strum),
+            direction_probability: f64::from(up.max(1.0 - up)),
+        }
+    };
+    peaks.into_iter().map(strum).collect()
+}
+
+/// A peak's place between frames by a parabola through it and its neighbors, s.
+fn between(pulse: &[Pulse], t: usize) -> f64 {
+    let [a, b, c] = [t - 1, t, t + 1].map(|t| f64::from(pulse[t].strum));
+    let curve = a - 2.0 * b + c;
+    let off = if curve < -1e-9 {
+        (0.5 * (a - c) / curve).clamp(-0.5, 0.5)
+    } else {
+        0.0
+    };
+    (t as f64 + off) * FINE_S
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_strum_lies_on_its_attack_and_tells_its_direction() {
+        let quiet = Pulse {
+            beat: 0.0,
+            downbeat: 0.0,
+            strum: 0.02,
+            up: 0.5,
+        };
+        let mut pulse = vec![quiet; 60];
+        pulse[20] = Pulse {
+            strum: 0.9,
+            up: 0.1,
+            ..quiet
+        };
+        pulse[40] = Pulse {
+            strum: 0.8,
+            up: 0.95,
+            ..quiet
+        };
+        let stroke = Stroke {
+            time_s: 20.6 * FINE_S,
+            strength: 1.0,
+        };
+        let got = strums(&pulse, &[stroke]);
+        assert_eq!(got.len(), 2);
+        assert!(got[0].down && !got[1].down);
+        assert!((got[0].time_s - 20.6 * FINE_S).abs() < 1e-9);
+        assert!((got[1].time_s - 40.0 * FINE_S).abs() < 1e-9);
+    }
+}
