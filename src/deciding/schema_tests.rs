@@ -19,7 +19,21 @@ fn docs(name: &str) -> PathBuf {
 
 fn generated<T: schemars::JsonSchema>() -> Value {
     let settings = SchemaSettings::draft2020_12().with(|s| s.inline_subschemas = true);
-    settings.into_generator().into_root_schema_for::<T>().into()
+    let mut schema = settings.into_generator().into_root_schema_for::<T>().into();
+    without_defaults(&mut schema);
+    schema
+}
+
+/// A default is there only for types that can be written, which says nothing to a reader.
+fn without_defaults(schema: &mut Value) {
+    match schema {
+        Value::Object(fields) => {
+            fields.retain(|name, value| name != "default" || value.is_object());
+            fields.values_mut().for_each(without_defaults);
+        }
+        Value::Array(all) => all.iter_mut().for_each(without_defaults),
+        _ => {}
+    }
 }
 
 fn published(name: &str) -> Value {
