@@ -51,7 +51,7 @@ def truth(p):
     return {"seed": p.seed, "style": p.style, "tidy": not p.real, "duration": SECONDS, "meter": p.meter, "tempo": p.bpm, "tempo_bpm": p.bpm,
             "capo": p.capo, "tuning": p.tuning, "offset": p.offset, "chords": spans(p.chords, SECONDS), "detail": spans(detail_rows(p), SECONDS),
             "beats_s": beats, "downbeats_s": inside(p.downbeats),
-            "strums": [[t, way] for t, way in p.strums if 0 <= t < SECONDS],
+            "strums": sorted([t, way] for t, way in p.strums if 0 <= t < SECONDS),
             "notes": [[t, min(e[1], t + 8), m, int(e[9])] for t, m, e in p.notes if 0 <= t < SECONDS - .1],
             "voice": bool(p.lead_voices) and p.sung}
 

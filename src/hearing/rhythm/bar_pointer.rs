@@ -43,6 +43,12 @@ struct PointerWeights {
     trusted_per_s: f64,
     /// How much better another must fit to take its place, nats a second.
     better_per_s: f64,
+    /// The same where both are as three against two: two ways to feel one thing.
+    better_hemiola_per_s: f64,
+    /// Downbeats that fit at least so well are kept, nats a beat.
+    trusted_downbeat: f64,
+    /// How much better others must fit, nats a beat.
+    better_downbeat: f64,
 }
 
 static WEIGHTS: LazyLock<PointerWeights> = LazyLock::new(|| {
@@ -51,31 +57,89 @@ static WEIGHTS: LazyLock<PointerWeights> = LazyLock::new(|| {
         .unwrap_or_else(|e| panic!("weights/bar-pointer.json: {e}"))
 });
 
-/// The count, or the pointer's where that fits what the net hears of beats much better.
+/// The count, or the pointer's where that fits what the net hears of beats much better; bars
+/// begin where the net hears downbeats, if it hears them plainly elsewhere.
 pub(crate) fn by_pulse(counted: Option<Count>, pulse: &[Pulse]) -> Option<Count> {
     let w = &*WEIGHTS;
     let before = counted
         .as_ref()
         .map_or(f64::MIN, |c| fit(pulse, &c.beats_s));
+    let kept = |counted: Option<Count>| counted.map(|c| with_downbeats(c, pulse));
     if before >= w.trusted_per_s || pulse.len() < 4 * w.longest {
-        return counted;
+        return kept(counted);
     }
     let Some(found) = pointed(pulse) else {
-        return counted;
+        return kept(counted);
     };
-    if fit(pulse, &found.beats_s) < before + w.better_per_s {
-        return counted;
+    let better = match &counted {
+        Some(count) if is_hemiola(count, &found) => w.better_hemiola_per_s,
+        _ => w.better_per_s,
+    };
+    if fit(pulse, &found.beats_s) < before + better {
+        return kept(counted);
     }
     let other = counted.as_ref().and_then(|c| as_other(c, &found));
     Some(Count { other, ..found })
 }
 
+/// Beats a minute of a count, the median.
+fn bpm(count: &Count) -> f64 {
+    let lengths = count.beats_s.windows(2).map(|w| w[1] - w[0]).collect();
+    60.0 / crate::hearing::rhythm::grid::median(lengths)
+}
+
+fn is_hemiola(one: &Count, other: &Count) -> bool {
+    let ratio = (bpm(one) / bpm(other)).ln().abs();
+    (ratio - 1.5f64.ln()).abs() < 0.04
+}
+
+/// A count of even bars with its first beat where the net hears downbeats, if they fit badly as
+/// they are and much better elsewhere.
+fn with_downbeats(count: Count, pulse: &[Pulse]) -> Count {
+    let w = &*WEIGHTS;
+    let per_bar = usize::from(count.per_bar);
+    let place = |k: usize, first: usize| (k + per_bar - first) % per_bar;
+    let first = count.places.iter().position(|p| *p == 1);
+    let (Some(first), 2..) = (first, per_bar) else {
+        return count;
+    };
+    let even = |(k, p): (usize, &u8)| usize::from(*p) == place(k, first % per_bar) + 1;
+    if !count.places.iter().enumerate().all(even) {
+        return count;
+    }
+    let at = |time_s: f64| {
+        let frame = (time_s / FINE_S).round() as usize;
+        let near = frame.saturating_sub(2)..(frame + 3).min(pulse.len());
+        near.map(|t| pulse[t].downbeat).fold(0.0, f32::max)
+    };
+    let heard: Vec<f64> = count
+        .beats_s
+        .iter()
+        .map(|t| f64::from(at(*t).clamp(0.004, 0.996)))
+        .collect();
+    let score = |first: usize| {
+        let of = |(k, p): (usize, &f64)| match place(k, first) {
+            0 => p.ln(),
+            _ => (1.0 - p).ln(),
+        };
+        heard.iter().enumerate().map(of).sum::<f64>() / heard.len().max(1) as f64
+    };
+    let now = score(first % per_bar);
+    let best = (0..per_bar)
+        .max_by(|a, b| score(*a).total_cmp(&score(*b)))
+        .unwrap_or(0);
+    if now >= w.trusted_downbeat || score(best) < now + w.better_downbeat {
+        return count;
+    }
+    let places = (0..count.beats_s.len()).map(|k| place(k, best) as u8 + 1);
+    Count {
+        places: places.collect(),
+        ..count
+    }
+}
+
 /// The count that was given up, as a doubt to tell.
 fn as_other(count: &Count, found: &Count) -> Option<OtherWay> {
-    let bpm = |c: &Count| {
-        let lengths = c.beats_s.windows(2).map(|w| w[1] - w[0]).collect();
-        60.0 / crate::hearing::rhythm::grid::median(lengths)
-    };
     let (old, new) = (bpm(count), bpm(found));
     let otherwise = (old / new).ln().abs() > 0.04 || count.per_bar != found.per_bar;
     (count.beats_s.len() > 4 && otherwise).then(|| OtherWay {
@@ -335,6 +399,22 @@ mod tests {
         let right = by_pulse(Some(wrong), &pulse).expect("a count");
         let near = (right.beats_s[8] / FINE_S - 10.0) / 22.0;
         assert!((near - near.round()).abs() < 0.1, "{near}");
+    }
+
+    #[test]
+    fn bars_begin_where_downbeats_are_heard() {
+        let pulse = steady(22.0, 40);
+        let count = Count {
+            beats_s: (0..40)
+                .map(|k| FINE_S * (10.0 + 22.0 * f64::from(k)))
+                .collect(),
+            places: (0..40).map(|k| (k + 2) % 4 + 1).collect(),
+            per_bar: 4,
+            compound: false,
+            other: None,
+        };
+        let places = by_pulse(Some(count), &pulse).expect("a count").places;
+        assert_eq!(places[..5], [1, 2, 3, 4, 1]);
     }
 
     #[test]

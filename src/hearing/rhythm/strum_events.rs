@@ -42,7 +42,11 @@ pub(crate) fn strums(pulse: &[Pulse], strokes: &[Stroke]) -> Vec<Strum> {
             direction_probability: f64::from(up.max(1.0 - up)),
         }
     };
-    peaks.into_iter().map(strum).collect()
+    let mut all: Vec<Strum> = peaks.into_iter().map(strum).collect();
+    // two that fall on one attack are one
+    all.sort_by(|a, b| a.time_s.total_cmp(&b.time_s));
+    all.dedup_by(|b, a| b.time_s == a.time_s);
+    all
 }
 
 /// A peak's place between frames by a parabola through it and its neighbors, s.
