@@ -1,8 +1,9 @@
 //! Takes a take's samples block by block and runs the acoustic stage on them.
 
+use crate::hearing::acoustic::sound::Sound;
+use crate::hearing::acoustic::strokes::strokes;
 use crate::hearing::acoustic::{front as stage, net as acoustic, spectrum};
-use crate::hearing::harmony::segments as cells;
-use crate::hearing::{HearingError, Sound};
+use crate::hearing::error::HearingError;
 use std::sync::Arc;
 use std::sync::mpsc::{Receiver, SyncSender, sync_channel};
 use std::thread::JoinHandle;
@@ -125,11 +126,10 @@ impl Listener {
         }
         let tuning = front.tuning.map_or(0.0, |t| t.0);
         let acoustic = acoustic::Net::built_in()?.hear(&front.spectra, tuning, progress)?;
-        let strokes = cells::strokes(&front.attacks);
         Ok(Sound {
+            strokes: strokes(&front.attacks),
             front,
             acoustic,
-            strokes,
         })
     }
 }

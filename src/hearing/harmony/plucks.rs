@@ -5,9 +5,9 @@
 //! reads the row together: key, neighbors, bar places and the habit of sliding
 //! one pair of strings along the neck decide.
 
+use crate::hearing::acoustic::frames::frames_in;
 use crate::hearing::acoustic::net::{Acoustic, NET_QUALITIES};
-use crate::hearing::harmony::segments::frames_in;
-use crate::hearing::notes::events::Note;
+use crate::hearing::outputs::Note;
 use crate::hearing::rhythm::grid::Grid;
 use crate::theory::imply::{Fragment, Place, RowReading, n_states, read_row, state_index};
 use crate::theory::{Key, PitchClass, Quality};

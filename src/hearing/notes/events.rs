@@ -9,11 +9,12 @@
 //! is near; it ends where the pitch is struck again or stays unheard.
 
 use crate::hearing::acoustic::net::{LOWEST_MIDI, N_PITCHES};
+use crate::hearing::acoustic::sound::Sound;
 use crate::hearing::acoustic::spectrum::HOP_S;
-use crate::hearing::harmony::segments::Stroke;
+use crate::hearing::acoustic::strokes::Stroke;
 use crate::hearing::notes::classifier::judged;
 use crate::hearing::notes::evidence::Candidate;
-use crate::hearing::pipeline::Sound;
+use crate::hearing::outputs::Note;
 
 /// Weights of the reading.
 #[derive(Debug, Clone)]
@@ -34,19 +35,6 @@ impl Default for NoteWeights {
             snap_s: 0.02,
         }
     }
-}
-
-/// One note.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Note {
-    /// When it was struck, s.
-    pub start_s: f64,
-    /// When it stopped sounding, s.
-    pub end_s: f64,
-    /// MIDI note number.
-    pub midi: u8,
-    /// How likely it was struck here, 0 to 1.
-    pub probability: f32,
 }
 
 /// A moment where a pitch may have been struck, with its probability.

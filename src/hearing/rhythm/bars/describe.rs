@@ -1,51 +1,16 @@
 //! A way to count as numbers, and its rank.
 
+use super::evidence::{Evidence, mean};
 use super::hypothesis::Hypothesis;
 use super::places::Fixed;
 use super::rows::median_gap;
-use super::strokes::{Struck, strokes};
 use crate::hearing::acoustic::attack::FINE_HOP_S;
-use crate::hearing::notes::events::Note;
-use crate::hearing::rhythm::beat_numbers::{BEAT, DIVISION, DOWNBEAT, RANK};
-use crate::hearing::rhythm::beats::BeatEvidence;
-use crate::hearing::rhythm::pulse::{Moment, log_odds};
-
-/// Evidence of one take, computed once.
-pub(super) struct Evidence<'a> {
-    pub(super) moments: &'a [Moment],
-    pub(super) search: BeatEvidence,
-    pub(super) downbeat: Vec<f32>,
-    /// The first stroke, as a fine frame.
-    pub(super) first: Option<usize>,
-    pub(super) strokes: Vec<Struck>,
-    /// Share of strokes of at most two strings.
-    picked: f32,
-}
+use crate::hearing::rhythm::beat_numbers::RANK;
 
 /// A change of harmony that clear is one (see [`crate::hearing::rhythm::pulse`]).
 const CHANGED: f32 = 0.7;
 
-impl<'a> Evidence<'a> {
-    pub(super) fn new(moments: &'a [Moment], notes: &[Note]) -> Self {
-        let strokes = strokes(notes);
-        let first = notes.iter().find(|n| n.probability > 0.5);
-        let odds = |model, low: f32, high: f32| -> Vec<f32> {
-            let of = |m: &Moment| log_odds(model, m).clamp(low, high);
-            moments.iter().map(of).collect()
-        };
-        Self {
-            moments,
-            search: BeatEvidence {
-                beat: odds(&BEAT, -3.0, 4.0),
-                division: odds(&DIVISION, -2.0, 2.0),
-            },
-            downbeat: odds(&DOWNBEAT, f32::NEG_INFINITY, f32::INFINITY),
-            first: first.map(|n| (n.start_s / FINE_HOP_S).round() as usize),
-            picked: mean(strokes.iter().map(|s| 1.0 - s.full)),
-            strokes,
-        }
-    }
-
+impl Evidence<'_> {
     pub(super) fn describe(&self, frames: &[usize], per_bar: u8, fixed: &Fixed) -> Hypothesis {
         let (places, bar_score, jumps) = self.places(frames, per_bar, fixed);
         let (beat, division) = (&self.search.beat, &self.search.division);
@@ -220,13 +185,4 @@ impl<'a> Evidence<'a> {
             values,
         }
     }
-}
-
-pub(super) fn mean(values: impl Iterator<Item = f32>) -> f32 {
-    let (mut sum, mut n) = (0.0, 0);
-    for v in values {
-        sum += v;
-        n += 1;
-    }
-    if n == 0 { 0.0 } else { sum / n as f32 }
 }
