@@ -6,7 +6,7 @@ use crate::hearing::notes::events::{notes, possible};
 use crate::hearing::outputs::Given;
 use crate::hearing::pipeline::FirstPasses;
 use crate::hearing::rhythm::bars::ways;
-use crate::hearing::rhythm::beat_numbers::RANK;
+use crate::hearing::rhythm::beat_numbers::{Described, beat_numbers};
 use crate::hearing::rhythm::clock::on_strokes;
 use crate::hearing::rhythm::grid::grid;
 use crate::hearing::rhythm::pulse::moments;
@@ -26,8 +26,9 @@ pub struct Way {
 
 /// The names of what describes a way to count, with their weights: a way's rank is
 /// the sum of its values by weight, and the highest is taken.
-pub fn rank_weights() -> &'static [(&'static str, f32)] {
-    &RANK
+pub fn rank_weights() -> Vec<(&'static str, f32)> {
+    let names = Described::NAMES.iter().copied();
+    names.zip(beat_numbers().rank.values()).collect()
 }
 
 impl Sound {

@@ -6,6 +6,7 @@ mod error;
 mod fitting;
 mod form;
 mod harmony;
+mod learned;
 mod live;
 mod notes;
 mod outputs;

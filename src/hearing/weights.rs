@@ -3,6 +3,7 @@
 use crate::hearing::form::sketch::SectionWeights;
 use crate::hearing::harmony::chords::ChordWeights;
 use crate::hearing::harmony::plucks::PluckWeights;
+use crate::hearing::learned;
 use crate::hearing::notes::events::NoteWeights;
 use crate::hearing::rhythm::beats::BeatWeights;
 use crate::hearing::voicing::fit::FitWeights;
@@ -28,6 +29,8 @@ pub struct Weights {
 
 impl Default for Weights {
     fn default() -> Self {
+        let text = include_str!("weights/candidates.json");
+        let candidates: Candidates = learned::read("candidates.json", text);
         Self {
             beats: BeatWeights::default(),
             chords: ChordWeights::default(),
@@ -35,7 +38,14 @@ impl Default for Weights {
             plucks: PluckWeights::default(),
             fit: FitWeights::default(),
             sections: SectionWeights::default(),
-            temperature: 4.5,
+            temperature: candidates.temperature,
         }
     }
+}
+
+/// The file of what is fitted of candidates.
+#[derive(Debug, serde::Deserialize)]
+#[serde(deny_unknown_fields)]
+struct Candidates {
+    temperature: f32,
 }

@@ -226,6 +226,7 @@ fn imports_follow_the_table_of_rooms() {
 /// The stages of hearing in order: each may import itself and what stands before it.
 const STAGES: &[&str] = &[
     "error",
+    "learned",
     "small_net",
     "outputs",
     "acoustic",

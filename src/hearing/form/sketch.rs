@@ -1,5 +1,7 @@
 //! A bar as the search for sections sees it, and what sections cost.
 
+use crate::hearing::learned;
+
 /// Slots of a bar that its chord is noted for.
 pub(crate) const SLOTS: usize = 8;
 
@@ -26,7 +28,8 @@ pub(crate) struct Sketch {
 /// Longest section, bars.
 pub(crate) const LONGEST: usize = 32;
 /// Costs of the search; a new bar of music costs 1.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, serde::Deserialize)]
+#[serde(deny_unknown_fields)]
 pub struct SectionWeights {
     /// Of a section of new music.
     pub letter: f64,
@@ -74,29 +77,7 @@ pub struct SectionWeights {
 
 impl Default for SectionWeights {
     fn default() -> Self {
-        Self {
-            letter: 1.9,
-            again: 1.07,
-            known: 2.05,
-            copy: 0.48,
-            differs: 3.13,
-            ending: 0.78,
-            length: 3.99,
-            moved: 4.0,
-            rhythm: 11.7,
-            playing: 0.23,
-            tonic: 0.36,
-            half_close: 0.34,
-            lengths: [0.15, 1.5, 1.15, 0.44, 2.61, 2.72, 8.22],
-            short: 1.07,
-            long: 0.31,
-            duration: 0.67,
-            usual_s: 17.75,
-            wanders: 0.34,
-            twice: 1.0,
-            odd_one: 0.5,
-            close: 0.1,
-        }
+        learned::read("sections.json", include_str!("../weights/sections.json"))
     }
 }
 

@@ -12,12 +12,14 @@ use crate::hearing::acoustic::net::{LOWEST_MIDI, N_PITCHES};
 use crate::hearing::acoustic::sound::Sound;
 use crate::hearing::acoustic::spectrum::HOP_S;
 use crate::hearing::acoustic::strokes::Stroke;
+use crate::hearing::learned;
 use crate::hearing::notes::classifier::judged;
 use crate::hearing::notes::evidence::Candidate;
 use crate::hearing::outputs::Note;
 
 /// Weights of the reading.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, serde::Deserialize)]
+#[serde(deny_unknown_fields)]
 pub struct NoteWeights {
     /// Least probability of a note.
     pub struck: f32,
@@ -29,11 +31,7 @@ pub struct NoteWeights {
 
 impl Default for NoteWeights {
     fn default() -> Self {
-        Self {
-            struck: 0.45,
-            silent: 0.3,
-            snap_s: 0.02,
-        }
+        learned::read("notes.json", include_str!("../weights/notes.json"))
     }
 }
 

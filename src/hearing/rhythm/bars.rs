@@ -53,7 +53,7 @@ pub(crate) fn count(
 }
 
 /// Every way to count, likeliest first, each with the numbers that describe it
-/// in the order of [`crate::hearing::rhythm::beat_numbers::RANK`].
+/// in the order of [`crate::hearing::rhythm::beat_numbers::Described`].
 pub(crate) fn ways(
     moments: &[Moment],
     notes: &[Note],

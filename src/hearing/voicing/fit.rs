@@ -19,13 +19,15 @@
 
 use crate::fretboard::{Instrument, Limits, Shape, Voicing, Wanted, voicings};
 use crate::hearing::acoustic::net::{LOWEST_MIDI, N_PITCHES};
+use crate::hearing::learned;
 use crate::hearing::notes::pitches::Pitches;
 use crate::theory::{Chord, Label};
 use rayon::prelude::*;
 use std::collections::{BTreeMap, HashMap};
 
 /// Weights of the fit.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, serde::Deserialize)]
+#[serde(deny_unknown_fields)]
 pub struct FitWeights {
     /// Weight of the measure of ease against the logarithm of the fit.
     pub ease: f64,
@@ -59,20 +61,7 @@ pub struct FitWeights {
 
 impl Default for FitWeights {
     fn default() -> Self {
-        Self {
-            ease: 0.45,
-            margin: 0.04,
-            n_shapes: 4,
-            unplucked: 0.15,
-            left_out: 0.5,
-            about: 2.0,
-            hidden: 0.5,
-            together: (0.45, 0.8),
-            power: 1.5,
-            judged: 0.5,
-            another: 1.0,
-            moved: 0.3,
-        }
+        learned::read("shapes.json", include_str!("../weights/shapes.json"))
     }
 }
 

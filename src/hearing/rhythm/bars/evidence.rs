@@ -3,7 +3,7 @@
 use super::strokes::{Struck, strokes};
 use crate::hearing::acoustic::attack::FINE_HOP_S;
 use crate::hearing::outputs::Note;
-use crate::hearing::rhythm::beat_numbers::{BEAT, DIVISION, DOWNBEAT};
+use crate::hearing::rhythm::beat_numbers::beat_numbers;
 use crate::hearing::rhythm::beats::BeatEvidence;
 use crate::hearing::rhythm::pulse::{Moment, log_odds};
 
@@ -27,13 +27,14 @@ impl<'a> Evidence<'a> {
             let of = |m: &Moment| log_odds(model, m).clamp(low, high);
             moments.iter().map(of).collect()
         };
+        let numbers = beat_numbers();
         Self {
             moments,
             search: BeatEvidence {
-                beat: odds(&BEAT, -3.0, 4.0),
-                division: odds(&DIVISION, -2.0, 2.0),
+                beat: odds(&numbers.beat, -3.0, 4.0),
+                division: odds(&numbers.division, -2.0, 2.0),
             },
-            downbeat: odds(&DOWNBEAT, f32::NEG_INFINITY, f32::INFINITY),
+            downbeat: odds(&numbers.downbeat, f32::NEG_INFINITY, f32::INFINITY),
             first: first.map(|n| (n.start_s / FINE_HOP_S).round() as usize),
             picked: mean(strokes.iter().map(|s| 1.0 - s.full)),
             strokes,
