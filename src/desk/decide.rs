@@ -3,15 +3,15 @@
 use super::error::{ApiError, ApiResult, json_response, off_thread};
 use super::events::News;
 use super::server::{Room, Shared, read_body};
-use super::song::whole;
+use super::song::{since, whole};
 use crate::deciding::place::Place;
 use crate::deciding::{self, Made, Request, Undone, words};
 use crate::fretboard::check_capo;
 use crate::songlog::song::Song;
 use crate::songlog::{read_meter, resolve};
 use axum::body::Bytes;
-use axum::extract::State;
 use axum::extract::rejection::BytesRejection;
+use axum::extract::{Query, State};
 use axum::http::StatusCode;
 use axum::response::Response;
 use serde::Deserialize;
@@ -29,6 +29,8 @@ pub(super) struct Wish {
     end_s: Option<f64>,
     repeats: bool,
     take: Option<String>,
+    /// With `take`, only chords that are at least so sure, 0 to 1.
+    at_least: Option<f64>,
     candidate: Option<usize>,
     chord: Option<String>,
     shape: Option<String>,
@@ -175,13 +177,19 @@ impl Wish {
     fn local(&self) -> ApiResult<Request> {
         let take_first = match self.take.as_deref() {
             None => None,
-            Some("proposed") => Some(0.0),
+            Some("proposed") => Some(self.at_least.unwrap_or(0.0)),
             Some(other) => {
                 return Err(ApiError::bad(format!(
                     "take: '{other}' is unknown (expected \"proposed\")"
                 )));
             }
         };
+        if self
+            .at_least
+            .is_some_and(|p| !(0.0..=1.0).contains(&p) || self.take.is_none())
+        {
+            return Err(ApiError::bad("at_least: 0 to 1, beside take"));
+        }
         let ways = [
             take_first.is_some(),
             self.candidate.is_some(),
@@ -219,12 +227,21 @@ fn within(name: &str, at_s: f64, song: &Song) -> ApiResult<f64> {
     }
 }
 
+/// What the page knows already.
+#[derive(Default, Deserialize)]
+#[serde(default, deny_unknown_fields)]
+pub(super) struct Knows {
+    /// The revision that it holds: the answer is what changed since.
+    since: Option<String>,
+}
+
 pub(super) async fn decide(
     State(shared): Room,
+    knows: Query<Knows>,
     body: Result<Bytes, BytesRejection>,
 ) -> ApiResult<Response> {
     let wish: Wish = read_body(body)?;
-    answer(shared, move |shared| {
+    answer(shared, knows, move |shared| {
         let made = deciding::decide(shared.book.path(), |song| {
             // the log is locked here: what is read now is what is decided on
             if let Some(shown) = &wish.revision {
@@ -249,28 +266,37 @@ pub(super) async fn decide(
     .await
 }
 
-/// Undo and redo take nothing, but must say so in JSON.
+/// Which decisions to take back; none is the latest that holds.
+#[derive(Default, Deserialize)]
+#[serde(default, deny_unknown_fields)]
+struct Which {
+    decisions: Vec<u32>,
+}
+
+/// Redo takes nothing, but must say so in JSON.
 #[derive(Default, Deserialize)]
 #[serde(default, deny_unknown_fields)]
 struct Nothing {}
 
 pub(super) async fn undo(
     State(shared): Room,
+    knows: Query<Knows>,
     body: Result<Bytes, BytesRejection>,
 ) -> ApiResult<Response> {
-    let Nothing {} = read_body(body)?;
-    answer(shared, |shared| {
-        Ok(undone(deciding::undo(shared.book.path(), &[])?))
+    let Which { decisions } = read_body(body)?;
+    answer(shared, knows, move |shared| {
+        Ok(undone(deciding::undo(shared.book.path(), &decisions)?))
     })
     .await
 }
 
 pub(super) async fn redo(
     State(shared): Room,
+    knows: Query<Knows>,
     body: Result<Bytes, BytesRejection>,
 ) -> ApiResult<Response> {
     let Nothing {} = read_body(body)?;
-    answer(shared, |shared| {
+    answer(shared, knows, |shared| {
         Ok(undone(deciding::redo(shared.book.path())?))
     })
     .await
@@ -297,15 +323,21 @@ fn undone(undone: Undone) -> Value {
     json!({"decision": id, "of": of, "acts": acts})
 }
 
-/// Does the work, tells every page, and answers with the song as it is then.
+/// Does the work, tells every page, and answers with the song as it is then, or with
+/// what changed in it.
 async fn answer(
     shared: Arc<Shared>,
+    Query(knows): Query<Knows>,
     work: impl FnOnce(&Shared) -> ApiResult<Value> + Send + 'static,
 ) -> ApiResult<Response> {
     let value = off_thread(move || {
         let mut value = work(&shared)?;
         let snapshot = shared.book.read()?;
-        value["song"] = whole(&shared, &snapshot);
+        value["revision"] = json!(snapshot.revision);
+        match knows.since.and_then(|r| shared.book.known(&r)) {
+            Some(before) => value["changes"] = since(&shared, &before, &snapshot).into(),
+            None => value["song"] = whole(&shared, &snapshot),
+        }
         // nobody listening is no fault
         let _ = shared.news.send(News::Song {
             revision: snapshot.revision.clone(),

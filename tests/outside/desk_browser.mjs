@@ -91,6 +91,8 @@ export async function openPage(context, url) {
     };
   });
   await page.goto(url);
+  // the answer to a link leads on past the folder that stands in for the program's page
+  if (process.env.DESK_PAGE_FROM) await page.goto(new URL(url).origin);
   await ready(page);
   return page;
 }

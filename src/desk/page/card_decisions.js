@@ -7,15 +7,13 @@ import { beatsIn, chosen, desk, sectionOf } from "./state.js";
 /** The bar that the decisions stand for. */
 let drawnFor = null;
 
-/** Draws them anew: folds stay as open as they were, and what is half typed stays typed. */
+/** Draws them anew; what is half typed stays typed. */
 export function drawDecisions(place) {
   const chord = chosen();
   const isSame = drawnFor === desk.bar;
   drawnFor = desk.bar;
-  const open = [...place.querySelectorAll("details")].map((fold) => fold.open);
   const typed = [...place.querySelectorAll("input")].filter((input) => (isSame || input === document.activeElement) && input.value !== input.dataset.was);
   place.replaceChildren(...(chord ? [change(chord), section(), note()] : []));
-  place.querySelectorAll("details").forEach((fold, i) => (fold.open = open[i] ?? fold.open));
   for (const { id, value, selectionStart, selectionEnd } of typed) retype(id, value, [selectionStart, selectionEnd]);
 }
 
@@ -31,9 +29,9 @@ const many = () => desk.barTo > desk.bar;
 function change(chord) {
   const beats = beatsIn(desk.bar).slice(1);
   return el(
-    "details",
-    { open: true },
-    el("summary", {}, "Where chords change"),
+    "div",
+    { class: "group" },
+    el("h3", {}, "Where chords change"),
     el(
       "div",
       { class: "row" },
@@ -56,9 +54,9 @@ function section() {
   const starts = own?.first_bar === desk.song.bars[desk.bar].number;
   const plan = endingPlan();
   return el(
-    "details",
-    {},
-    el("summary", {}, `Section${own ? ` ${own.letter}${own.name ? `, ${own.name}` : ""}` : ""}`),
+    "div",
+    { class: "group" },
+    el("h3", {}, `Section${own ? ` ${own.letter}${own.name ? `, ${own.name}` : ""}` : ""}`),
     field("section-name", "Name", own?.name ?? "", "Verse", nameSection),
     field("section-letter", "Letter", own?.letter ?? "", "A", letterSection),
     el(
@@ -74,7 +72,7 @@ function section() {
 }
 
 function note() {
-  return el("details", {}, el("summary", {}, "Note"), field("note-text", many() ? "Note for these bars" : "Note for this bar", "", "let it ring", writeNote));
+  return el("div", { class: "group" }, field("note-text", many() ? "Note for these bars" : "Note for this bar", "", "let it ring", writeNote));
 }
 
 function field(id, label, value, example, act) {

@@ -3,7 +3,7 @@
 
 import { decide } from "./decide.js";
 import { moveChange, nudged } from "./evidence_changes.js";
-import { now } from "./player.js";
+import { isPlaying, now, player } from "./player.js";
 import { say } from "./say.js";
 import { barByNumber, beatsIn, choose, chordsIn, chosen, desk, nextOpen, partOf, sectionOf, stretch } from "./state.js";
 
@@ -17,41 +17,65 @@ const many = () => desk.barTo > desk.bar;
 /** Start and end of what a chord decision is about: the whole chord. */
 const whole = (chord) => ({ start_s: chord.start_s, end_s: chord.end_s, repeats: desk.repeats });
 
-/** Takes the proposal for the chosen chord, or for every open one in the chosen bars. */
-export async function takeIt({ goOn = false } = {}) {
+/** What a decision about a chord shows at once, here and in the repeats it is carried to. */
+function effectsOf(chord, what = {}) {
+  const own = { start_s: chord.start_s, end_s: chord.end_s, ...what };
+  if (!desk.repeats) return [own];
+  return [own, ...twinsOf(chord).map((c) => ({ ...what, start_s: c.start_s, end_s: c.end_s }))];
+}
+
+/** The same chord at the same place of the repeats. */
+export function twinsOf(chord) {
+  const bar = desk.song.bars[desk.bar];
+  const place = (c, b) => (c.start_s - b.start_s) / (b.end_s - b.start_s);
+  return (bar.repeats ?? []).flatMap((number) => {
+    const index = barByNumber(number);
+    const other = desk.song.bars[index];
+    return chordsIn(index).filter((c) => c.label === chord.label && Math.abs(place(c, other) - place(chord, bar)) < 0.13);
+  });
+}
+
+/** Confirms the chosen chord, or every unconfirmed one in the chosen bars, and goes on. */
+export function confirmIt({ goOn = true } = {}) {
   const chord = chosen();
-  if (!chord) return;
+  if (!chord) return Promise.resolve(false);
   const { from, to } = stretch();
-  const place = many() ? { start_s: from, end_s: to, repeats: desk.repeats } : whole(chord);
-  if (!many() && chord.state === "decided") say(`${here()}: ${chord.symbol} is decided already.`);
-  else if (!(await decide(`${here()} as proposed`, { ...place, take: "proposed" }))) return;
+  let sent = Promise.resolve(true);
+  if (!many() && chord.state === "decided") say(`${here()}: ${chord.symbol} is confirmed already.`);
+  else {
+    const place = many() ? { start_s: from, end_s: to, repeats: desk.repeats } : whole(chord);
+    const effects = many() ? [{ start_s: from, end_s: to }] : effectsOf(chord);
+    say(`${here()}: ${many() ? "confirmed" : `${chord.symbol} confirmed`}.`);
+    sent = decide(`${here()} as proposed`, { ...place, take: "proposed" }, effects);
+  }
   if (goOn) goToOpen();
+  return sent;
+}
+
+/** Confirms all chords between two moments that are at least so sure. */
+export function confirmMany({ from, to, least, words }) {
+  return decide(words, { start_s: from, end_s: to, take: "proposed", at_least: least }, [{ start_s: from, end_s: to, least }]);
 }
 
 export function goToOpen(back = false) {
-  const found = nextOpen(back ? desk.bar : desk.barTo, back);
-  const own = chosen();
-  // another open chord in the same bar comes first
-  const later = back ? null : openLaterHere(own);
-  const next = later ?? found;
-  if (next) choose(next.bar, { part: next.part });
-  else say("Nothing is open: every chord is decided.");
+  const next = nextOpen(back);
+  if (next) choose(next.bar, { part: next.part, keepHead: isPlaying() && player.loop === null });
+  else say("Every chord is confirmed.");
 }
 
-function openLaterHere(own) {
-  if (!own || many()) return null;
-  const bar = desk.song.bars[desk.bar];
-  const part = desk.song.chords
-    .filter((c) => c.start_s < bar.end_s - 0.02 && c.end_s > (desk.bar === 0 ? 0 : bar.start_s) + 0.02)
-    .findIndex((c) => c.state === "open" && c.start_s > own.start_s);
-  return part > 0 ? { bar: desk.bar, part } : null;
-}
+/** Candidates as they are shown: the most probable first; `n` is the number that the song gives them. */
+export const candidatesOf = (chord) => (chord?.candidates ?? []).map((c, i) => ({ ...c, n: i + 1 })).sort((a, b) => b.probability - a.probability);
 
-export function takeCandidate(n) {
+/** Confirms a candidate by its place in the list, and goes on. */
+export function takeCandidate(place) {
   const chord = chosen();
-  const candidate = chord?.candidates[n - 1];
-  if (!candidate) return say(`There is no candidate ${n} here.`);
-  return decide(`${here()}: ${candidate.symbol}`, { ...whole(chord), candidate: n });
+  const candidate = candidatesOf(chord)[place - 1];
+  if (!candidate) return say(`There is no candidate ${place} here.`);
+  const which = chord.members ? { chord: candidate.label } : { candidate: candidate.n };
+  say(`${here()}: ${candidate.symbol} confirmed.`);
+  const sent = decide(`${here()}: ${candidate.symbol}`, { ...whole(chord), ...which }, effectsOf(chord, { label: candidate.label, symbol: candidate.symbol }));
+  goToOpen();
+  return sent;
 }
 
 /** The user's own chord, for the part of the bar that it sounds in; a shape with it if given. */
@@ -70,8 +94,18 @@ export function writeChord(text, { shape = null, or = null, symbol = text } = {}
 
 export function writeShape(shape, or = null) {
   const chord = chosen();
-  const words = `${here()}: shape ${shape}${or ? ` or ${or}` : ""}`;
+  const words = `${here()}: fingering ${shape}${or ? ` or ${or}` : ""}`;
   return decide(words, { ...whole(chord), shape, ...(or ? { or_shape: or } : {}) });
+}
+
+/** This fingering for every chord of the name. */
+export async function shapeForAll(shape) {
+  const { label, symbol } = chosen();
+  const all = desk.song.bars.flatMap((_, b) => chordsIn(b)).filter((c) => c.label === label);
+  const places = [...new Map(all.map((c) => [c.start_s, c])).values()].filter((c) => c.shapes[0] !== shape || c.n_decided_shapes === 0);
+  const sent = places.map((c) => decide(`${symbol} at ${c.start_s.toFixed(1)} s: fingering ${shape}`, { start_s: c.start_s, end_s: c.end_s, shape }));
+  const saved = (await Promise.all(sent)).filter(Boolean).length;
+  say(`Saved: ${symbol} is fingered ${shape} in ${saved} of ${places.length} places.`);
 }
 
 export function writeNote(text) {
@@ -105,7 +139,7 @@ export function join() {
 export async function nudge(way) {
   const chord = chosen();
   const to = nudged(chord, way);
-  if (chord.start_s < 0.02 || to === undefined) return say("The first chord starts with the take.");
+  if (chord.start_s < 0.02 || to === undefined) return say("The first chord starts with the recording.");
   const bar = desk.bar;
   if (!(await moveChange(chord, to)) || desk.bar !== bar) return;
   const part = chordsIn(bar).findIndex((c) => Math.abs(c.start_s - to) < 0.02);
@@ -157,4 +191,4 @@ export async function markEnding() {
   });
 }
 
-export const aboutTake = (what) => decide("the take's facts", what);
+export const aboutTake = (what) => decide("song details", what);

@@ -18,10 +18,10 @@ function show() {
     tempo_bpm: el("input", { type: "number", min: "20", max: "400", step: "any", value: song.tempo_bpm === null ? "" : String(Math.round(song.tempo_bpm * 10) / 10) }),
     capo: el("select", {}, capos),
     tuning: el("input", { type: "text", value: song.tuning, placeholder: "standard, drop-d, D2 A2 D3 G3 B3 E4" }),
-    note: el("input", { type: "text", placeholder: "for the whole take" }),
+    note: el("input", { type: "text", placeholder: "for the whole song" }),
   };
   const before = Object.fromEntries(Object.entries(fields).map(([name, input]) => [name, input.value]));
-  const words = { title: "Title", key: "Key", meter: "Meter", tempo_bpm: "Beats a minute", capo: "Capo", tuning: "Tuning", note: "Note" };
+  const words = { title: "Title", key: "Key", meter: "Meter", tempo_bpm: "Tempo, bpm", capo: "Capo", tuning: "Tuning", note: "Note" };
   const dialog = find("#song");
   const refused = el("p", { role: "alert" });
   const save = async (event) => {
