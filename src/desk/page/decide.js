@@ -8,7 +8,7 @@ import { isLost, lost } from "./link.js";
 import { clear, say, warn } from "./say.js";
 import { barAt, choose, desk, on, setSong, tell } from "./state.js";
 
-/** Where unanswered decisions are kept: a list of `{id, path, words, acts?, effects, bar, revision}`. */
+/** Where unanswered decisions are kept: a list of `{id, path, words, body, effects, at_s, revision}`. */
 const KEPT = "takebook.unsaved";
 /** Revisions that the page made itself; the oldest go first. */
 const N_OWN = 60;
@@ -21,12 +21,13 @@ const waiting = new Map();
 const own = new Set();
 
 /**
- * Decides; resolves to whether it is in the log. `words` names it for people; `effects` say what
+ * Decides; resolves to whether it is in the log. `words` names it for people; a request, or a
+ * list of them, is as in `docs/desk-api.md`; `effects` say what
  * shows at once: `{start_s, end_s, label?, symbol?, shapes?}` confirms the chords between.
  */
-export const decide = (words, acts, effects = []) => take({ path: "/api/decide", words, acts, effects });
-export const undo = (decisions) => take({ path: "/api/undo", words: "undo", acts: Array.isArray(decisions) ? { decisions } : {}, effects: [] });
-export const redo = () => take({ path: "/api/redo", words: "redo", acts: {}, effects: [] });
+export const decide = (words, requests, effects = []) => take({ path: "/api/decide", words, body: { requests: [requests].flat() }, effects });
+export const undo = (decisions) => take({ path: "/api/undo", words: "undo", body: Array.isArray(decisions) ? { decisions } : {}, effects: [] });
+export const redo = () => take({ path: "/api/redo", words: "redo", body: {}, effects: [] });
 
 /** Whether a revision of the log comes from this page. */
 export const isOwn = (revision) => own.has(revision);
@@ -85,7 +86,7 @@ async function pump() {
 async function send(decision, isAgain = false) {
   try {
     const path = address(decision.path, { since: desk.saved.revision });
-    const body = decision.path === "/api/decide" ? { ...decision.acts, revision: desk.saved.revision } : decision.acts;
+    const body = decision.path === "/api/decide" ? { ...decision.body, revision: desk.saved.revision } : decision.body;
     const answer = await post(path, body);
     remember(answer.revision);
     takeIn(answer);

@@ -14,8 +14,12 @@ const here = () => {
 
 const many = () => desk.barTo > desk.bar;
 
-/** Start and end of what a chord decision is about: the whole chord. */
-const whole = (chord) => ({ start_s: chord.start_s, end_s: chord.end_s, repeats: desk.repeats });
+/** What a decision is about, as the program wants it: a stretch or a moment of the recording, s. */
+const from_to = (start_s, end_s) => ({ places: [{ start_s, end_s }] });
+const at = (at_s) => ({ places: [{ at_s }] });
+
+/** The whole chord. */
+const whole = (chord) => ({ ...from_to(chord.start_s, chord.end_s), repeats: desk.repeats });
 
 /** What a decision about a chord shows at once, here and in the repeats it is carried to. */
 function effectsOf(chord, what = {}) {
@@ -43,10 +47,10 @@ export function confirmIt({ goOn = true } = {}) {
   let sent = Promise.resolve(true);
   if (!many() && chord.state === "decided") say(`${here()}: ${chord.symbol} is confirmed already.`);
   else {
-    const place = many() ? { start_s: from, end_s: to, repeats: desk.repeats } : whole(chord);
+    const place = many() ? { ...from_to(from, to), repeats: desk.repeats } : whole(chord);
     const effects = many() ? [{ start_s: from, end_s: to }] : effectsOf(chord);
     say(`${here()}: ${many() ? "confirmed" : `${chord.symbol} confirmed`}.`);
-    sent = decide(`${here()} as proposed`, { ...place, take: "proposed" }, effects);
+    sent = decide(`${here()} as proposed`, { ...place, accept: true }, effects);
   }
   if (goOn) goToOpen();
   return sent;
@@ -54,7 +58,7 @@ export function confirmIt({ goOn = true } = {}) {
 
 /** Confirms all chords between two moments that are at least so sure. */
 export function confirmMany({ from, to, least, words }) {
-  return decide(words, { start_s: from, end_s: to, take: "proposed", at_least: least }, [{ start_s: from, end_s: to, least }]);
+  return decide(words, { ...from_to(from, to), accept: true, at_least: Math.round(least * 100) }, [{ start_s: from, end_s: to, least }]);
 }
 
 export function goToOpen(back = false) {
@@ -83,46 +87,57 @@ export function writeChord(text, { shape = null, or = null, symbol = text } = {}
   const chord = chosen();
   const own = partOf(chord, desk.song.bars[desk.bar]);
   return decide(`${here()}: ${symbol}`, {
-    start_s: own.from,
-    end_s: own.to,
+    ...from_to(own.from, own.to),
     repeats: desk.repeats,
     chord: text,
     ...(shape ? { shape } : {}),
-    ...(or ? { or_shape: or } : {}),
+    ...(or ? { alt_shape: or } : {}),
   });
 }
 
 export function writeShape(shape, or = null) {
   const chord = chosen();
   const words = `${here()}: fingering ${shape}${or ? ` or ${or}` : ""}`;
-  return decide(words, { ...whole(chord), shape, ...(or ? { or_shape: or } : {}) });
+  return decide(words, { ...whole(chord), shape, ...(or ? { alt_shape: or } : {}) });
 }
 
-/** This fingering for every chord of the name. */
-export async function shapeForAll(shape) {
+/** This fingering for every chord of the name, as one decision. */
+export function shapeForAll(shape) {
   const { label, symbol } = chosen();
-  const all = desk.song.bars.flatMap((_, b) => chordsIn(b)).filter((c) => c.label === label);
-  const places = [...new Map(all.map((c) => [c.start_s, c])).values()].filter((c) => c.shapes[0] !== shape || c.n_decided_shapes === 0);
-  const sent = places.map((c) => decide(`${symbol} at ${c.start_s.toFixed(1)} s: fingering ${shape}`, { start_s: c.start_s, end_s: c.end_s, shape }));
-  const saved = (await Promise.all(sent)).filter(Boolean).length;
-  say(`Saved: ${symbol} is fingered ${shape} in ${saved} of ${places.length} places.`);
+  const all = desk.song.chords.filter((c) => c.label === label && (c.shapes[0] !== shape || c.n_decided_shapes === 0));
+  if (all.length === 0) return say(`Every ${symbol} is fingered ${shape} already.`);
+  return decide(`every ${symbol} fingered ${shape}`, { places: all.map(({ start_s, end_s }) => ({ start_s, end_s })), shape });
+}
+
+/** A bar that is longer or shorter than the others. */
+export function barBeats(n) {
+  const { number } = desk.song.bars[desk.bar];
+  return decide(`bar ${number} has ${n} beats`, { bar_beats: [`${number}=${n}`] });
+}
+
+/** Another key from the chosen bar on. */
+export const keyFromHere = (key) => decide(`${key} from ${here()} on`, { ...at(stretch().from), key });
+
+/** The first beat of the song is at the playhead, or at the chosen bar. */
+export function firstDownbeat(seconds) {
+  return decide(`first beat at ${seconds.toFixed(2)} s`, { first_downbeat: seconds });
 }
 
 export function writeNote(text) {
   const { from, to } = stretch();
-  return decide(`note for ${here()}`, { start_s: from, end_s: to, note: text, repeats: desk.repeats });
+  return decide(`note for ${here()}`, { ...from_to(from, to), note: text, repeats: desk.repeats });
 }
 
 /** The chord changes at a beat; without one, at the beat nearest to the sound, or in mid-bar. */
 export function splitAt(seconds) {
   const beats = beatsIn(desk.bar);
   const bar = desk.song.bars[desk.bar];
-  const at = now();
-  const inside = at > bar.start_s + 0.05 && at < bar.end_s - 0.05;
-  const nearest = beats.slice(1).sort((a, b) => Math.abs(a - at) - Math.abs(b - at))[0];
+  const t = now();
+  const inside = t > bar.start_s + 0.05 && t < bar.end_s - 0.05;
+  const nearest = beats.slice(1).sort((a, b) => Math.abs(a - t) - Math.abs(b - t))[0];
   const moment = seconds ?? (inside ? nearest : beats[Math.floor(beats.length / 2)]);
   if (moment === undefined || moment <= bar.start_s + 0.02) return say("This bar has one beat only: there is nothing to split.");
-  return decide(`split in ${here()}`, { split_at_s: moment, repeats: desk.repeats });
+  return decide(`split in ${here()}`, { ...at(moment), split: true, repeats: desk.repeats });
 }
 
 /** The chosen bars hold one chord; a single chord is joined with the one after it. */
@@ -131,7 +146,7 @@ export function join() {
   const after = desk.song.chords.find((c) => c.start_s >= chord.end_s - 0.001);
   if (!many() && !after) return say("No chord follows: there is nothing to join.");
   const { from, to } = stretch();
-  const place = many() ? { start_s: from, end_s: to } : { start_s: chord.start_s, end_s: after.end_s };
+  const place = many() ? from_to(from, to) : from_to(chord.start_s, after.end_s);
   return decide(`one chord in ${here()}`, { ...place, join: true, repeats: desk.repeats });
 }
 
@@ -148,20 +163,20 @@ export async function nudge(way) {
 
 export function nameSection(name) {
   const { from, to } = stretch();
-  return decide(`section named ${name}`, { start_s: from, end_s: to, section_name: name });
+  return decide(`section named ${name}`, { ...from_to(from, to), section_name: name });
 }
 
 export function letterSection(letter) {
   const { from, to } = stretch();
-  return decide(`section lettered ${letter}`, { start_s: from, end_s: to, section_letter: letter });
+  return decide(`section lettered ${letter}`, { ...from_to(from, to), section_letter: letter });
 }
 
 export function sectionStarts() {
-  return decide(`a section starts at ${here()}`, { section_split_at_s: stretch().from });
+  return decide(`a section starts at ${here()}`, { ...at(stretch().from), new_section: true });
 }
 
 export function sectionGoesOn() {
-  return decide(`no section starts at ${here()}`, { section_join_at_s: stretch().from });
+  return decide(`no section starts at ${here()}`, { ...at(stretch().from), merge_section: true });
 }
 
 /** What marking an ending would do here: the letter that this section then repeats, or why not. */
@@ -185,10 +200,9 @@ export async function markEnding() {
   if (plan.same && plan.cut === null) return say(`This section is ${plan.letter} already; where its last bars differ, the chart prints endings.`);
   // the section as a whole, from its first bar
   const from = desk.song.bars[barByNumber(sectionOf(desk.bar).first_bar)].start_s;
-  return decide(`ending from bar ${plan.from}`, {
-    ...(plan.same ? {} : { start_s: from, end_s: stretch().to, section_letter: plan.letter }),
-    ...(plan.cut === null ? {} : { section_split_at_s: plan.cut }),
-  });
+  const cut = plan.cut === null ? [] : [{ ...at(plan.cut), new_section: true }];
+  const letter = plan.same ? [] : [{ ...from_to(from, stretch().to), section_letter: plan.letter }];
+  return decide(`ending from bar ${plan.from}`, [...cut, ...letter]);
 }
 
 export const aboutTake = (what) => decide("song details", what);

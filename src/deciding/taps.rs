@@ -1,10 +1,48 @@
-//! What the user says of time, as typed: tapped beats, and bars with their beats.
+//! What the user enters about time: tapped beats, and bars with their beats.
 
 use std::path::Path;
 
-/// Tapped beats, s, ascending.
-#[derive(Debug, Clone, PartialEq)]
-pub(crate) struct Taps(pub(crate) Vec<f64>);
+/// Tapped beats, s, ascending, at least four; in JSON a list of numbers.
+#[derive(Debug, Clone, PartialEq, serde::Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
+#[serde(try_from = "Vec<f64>")]
+pub struct Taps(pub(crate) Vec<f64>);
+
+impl TryFrom<Vec<f64>> for Taps {
+    type Error = String;
+
+    fn try_from(times_s: Vec<f64>) -> Result<Self, String> {
+        let entries = times_s.iter().enumerate();
+        ascending(entries.map(|(i, at_s)| (format!("beat {}", i + 1), Ok(*at_s))))
+    }
+}
+
+impl std::str::FromStr for Taps {
+    type Err = String;
+
+    fn from_str(text: &str) -> Result<Self, String> {
+        read_taps(text)
+    }
+}
+
+/// A bar with other beats than the rest; as text `9=2`.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, serde::Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
+#[serde(deny_unknown_fields)]
+pub struct BarBeats {
+    /// Its number.
+    pub bar: u32,
+    /// How many beats it has, 1 to 16.
+    pub n_beats: u8,
+}
+
+impl std::str::FromStr for BarBeats {
+    type Err = String;
+
+    fn from_str(text: &str) -> Result<Self, String> {
+        read_bar_beats(text).map(|(bar, n_beats)| Self { bar, n_beats })
+    }
+}
 
 /// Fastest beats that a hand taps, s from one to the next: 600 a minute.
 const SHORTEST_S: f64 = 0.1;
@@ -14,7 +52,7 @@ const SHORTEST_S: f64 = 0.1;
 ///
 /// # Errors
 /// In words: the entry or the line that is no time, or does not follow the one before.
-pub(crate) fn read_taps(text: &str) -> Result<Taps, String> {
+fn read_taps(text: &str) -> Result<Taps, String> {
     let path = Path::new(text);
     let looks_like_times = text
         .chars()
@@ -38,14 +76,21 @@ pub(crate) fn read_taps(text: &str) -> Result<Taps, String> {
 }
 
 fn times<'a>(entries: impl Iterator<Item = (String, &'a str)>) -> Result<Taps, String> {
+    ascending(entries.map(|(place, entry)| {
+        let at_s = entry.trim_end_matches('s').parse();
+        (place, at_s.map_err(|_| entry.to_owned()))
+    }))
+}
+
+/// Checks times, each with its place for an error, or what it is instead of a number.
+fn ascending(entries: impl Iterator<Item = (String, Result<f64, String>)>) -> Result<Taps, String> {
     let mut times_s: Vec<f64> = Vec::new();
     for (place, entry) in entries {
-        let at_s: f64 = entry
-            .trim_end_matches('s')
-            .parse()
-            .ok()
-            .filter(|s| (0.0..604_800.0).contains(s))
-            .ok_or_else(|| format!("{place}: '{entry}' is not a time in seconds"))?;
+        let at_s = match entry {
+            Ok(at_s) if (0.0..604_800.0).contains(&at_s) => at_s,
+            Ok(at_s) => return Err(format!("{place}: '{at_s}' is not a time in seconds")),
+            Err(text) => return Err(format!("{place}: '{text}' is not a time in seconds")),
+        };
         if let Some(last) = times_s.last().filter(|last| at_s - **last < SHORTEST_S) {
             return Err(format!(
                 "{place}: the beat at {at_s} s does not follow the one at {last} s by at least {SHORTEST_S} s; take one of the two out"
@@ -66,7 +111,7 @@ fn times<'a>(entries: impl Iterator<Item = (String, &'a str)>) -> Result<Taps, S
 ///
 /// # Errors
 /// In words, with an example.
-pub(crate) fn read_bar_beats(text: &str) -> Result<(u32, u8), String> {
+fn read_bar_beats(text: &str) -> Result<(u32, u8), String> {
     let parts = text.split_once('=');
     parts
         .and_then(|(bar, n)| Some((bar.trim().parse().ok()?, n.trim().parse().ok()?)))
