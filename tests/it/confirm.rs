@@ -143,7 +143,10 @@ fn places_are_bars_beats_ranges_sections_times_and_all() {
 fn a_bar_of_a_longer_chord_can_have_its_own() {
     let desk = Desk::new();
     let text = desk.ok("confirm", "10 --chord D7/A");
-    assert!(text.starts_with("bar 10: D7/A (entered by you)\n"), "{text}");
+    assert!(
+        text.starts_with("bar 10: D7/A (entered by you)\n"),
+        "{text}"
+    );
     assert!(desk.chords().ends_with("Am7? D7/A C♯m7♭5? G?"));
 }
 

@@ -112,7 +112,7 @@ export function shapeForAll(shape) {
 /** A bar that is longer or shorter than the others. */
 export function barBeats(n) {
   const { number } = desk.song.bars[desk.bar];
-  return decide(`bar ${number} has ${n} beats`, { bar_beats: [`${number}=${n}`] });
+  return decide(`bar ${number} has ${n} beats`, { bar_beats: [{ bar: number, n_beats: n }] });
 }
 
 /** Another key from the chosen bar on. */

@@ -33,7 +33,7 @@ function show() {
     else refused.textContent = find("#said").textContent;
   };
   dialog.replaceChildren(
-    el("h2", { id: "song-title" }, "The whole take"),
+    el("h2", { id: "song-title" }, "Song details"),
     el(
       "form",
       { class: "facts", onsubmit: save },
@@ -41,8 +41,15 @@ function show() {
         input.id = `fact-${name}`;
         return el("div", { class: "row" }, el("label", { for: input.id }, words[name]), input);
       }),
+      el(
+        "div",
+        { class: "row" },
+        el("span", { class: "quiet" }, "Counted too fast or too slow:"),
+        button("Half the tempo", () => (fields.tempo_bpm.value = String(Math.round((song.tempo_bpm ?? 120) * 5) / 10)), { disabled: song.tempo_bpm === null }),
+        button("Double the tempo", () => (fields.tempo_bpm.value = String(Math.round((song.tempo_bpm ?? 120) * 20) / 10)), { disabled: song.tempo_bpm === null }),
+      ),
       refused,
-      el("div", { class: "row" }, el("button", { type: "submit", class: "main" }, "Save"), button("Leave as it is", () => dialog.close())),
+      el("div", { class: "row" }, el("button", { type: "submit", class: "primary" }, "Save"), button("Cancel", () => dialog.close())),
     ),
   );
   dialog.showModal();
