@@ -90,6 +90,7 @@ async function send(decision, isAgain = false) {
     const answer = await post(path, body);
     remember(answer.revision);
     takeIn(answer);
+    remember(desk.saved.revision);
     settle(decision, true);
     show();
     if (pending.length === 0) say(told(decision, answer));

@@ -137,6 +137,7 @@ export function splitAt(seconds) {
   const nearest = beats.slice(1).sort((a, b) => Math.abs(a - t) - Math.abs(b - t))[0];
   const moment = seconds ?? (inside ? nearest : beats[Math.floor(beats.length / 2)]);
   if (moment === undefined || moment <= bar.start_s + 0.02) return say("This bar has one beat only: there is nothing to split.");
+  desk.apart.push(moment);
   return decide(`split in ${here()}`, { ...at(moment), split: true, repeats: desk.repeats });
 }
 

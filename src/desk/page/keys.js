@@ -44,7 +44,7 @@ const KEYS = [
   ["Sound", ["m"], "m", "clicks on the beats", toggleClicks],
   ["Deciding", ["Enter"], "Enter", "confirm the proposal, go on to the next", () => confirmIt()],
   ["Deciding", "123456789".split(""), "1–9", "confirm that candidate", (key) => takeCandidate(Number(key))],
-  ["Deciding", ["t"], "t", "enter a chord or a fingering", startTyping],
+  ["Deciding", ["t"], "t", "enter a chord or a fingering", () => (openTab("chord"), startTyping())],
   ["Deciding", ["r"], "r", "same in all repeats, or here only", () => setRepeats(!desk.repeats)],
   ["Deciding", ["u", "Ctrl+z"], "u", "undo", () => undo()],
   ["Deciding", ["Shift+U", "Ctrl+Shift+Z", "Ctrl+y"], "Shift U", "redo", redo],

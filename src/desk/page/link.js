@@ -12,7 +12,7 @@ const ASK_AGAIN_MS = 1000;
 let stream = null;
 let asking = null;
 /** News came while a decision was on its way. */
-let isMissed = false;
+let missed = null;
 
 /** The song, anew; `true` if it differs from what the page shows. */
 export async function refresh() {
@@ -37,7 +37,7 @@ export function follow() {
     if (!wasGone && desk.saved?.take.present && (revision === desk.saved.revision || isOwn(revision))) return;
     // a decision on its way tells by itself what it finds; its news may come before its answer
     if (isBusy()) {
-      isMissed = true;
+      missed = revision;
       return;
     }
     try {
@@ -59,8 +59,10 @@ export function follow() {
 }
 
 on("unsaved", (n) => {
-  if (n > 0 || !isMissed) return;
-  isMissed = false;
+  const news = missed;
+  if (n > 0 || news === null) return;
+  missed = null;
+  if (news === desk.saved.revision || isOwn(news)) return;
   // once the last answer is in: is what it tells the latest?
   setTimeout(() => refresh().then((changed) => changed && say("The song changed elsewhere; this page shows it as it is now.")).catch(lost), 0);
 });

@@ -24,7 +24,12 @@ export function soundContext() {
 export function connect(take) {
   const at = soundContext();
   if (!nodes.source) {
-    nodes.source = at.createMediaElementSource(take);
+    try {
+      nodes.source = at.createMediaElementSource(take);
+    } catch {
+      // another reader of the sound has it already: it is heard unfiltered
+      return;
+    }
     nodes.pan = at.createStereoPanner();
     nodes.pan.connect(at.destination);
     nodes.low = [0, 1].map(() => new BiquadFilterNode(at, { type: "lowpass", frequency: BASS_HZ, Q: 0.7 }));

@@ -18,6 +18,8 @@ export const desk = {
   folded: true,
   /** Decisions hold for every repeat. */
   repeats: false,
+  /** Moments, s, where the user split a chord: both halves are shown, though of one name. */
+  apart: [],
   /** Unconfirmed chords come in order, or the least sure first. */
   leastSureFirst: false,
 };
@@ -98,7 +100,7 @@ function grouped(chords) {
   const out = [];
   for (const c of chords) {
     const before = out.at(-1);
-    if (before?.label !== c.label) out.push(c);
+    if (before?.label !== c.label || desk.apart.some((t) => Math.abs(t - c.start_s) < TOUCH_S)) out.push(c);
     else out[out.length - 1] = together([...(before.members ?? [before]), c]);
   }
   return out;
