@@ -232,8 +232,8 @@ impl Reading {
         } else if !self.any && !self.in_bracket && text.starts_with('-') {
             // a flat sign elsewhere
             (Word::Minor, 1)
-        } else if text.starts_with('+') {
-            let number = text[1..].starts_with(|c: char| c.is_ascii_digit());
+        } else if let Some(behind) = text.strip_prefix('+') {
+            let number = behind.starts_with(|c: char| c.is_ascii_digit());
             let five = text.starts_with("+5");
             if number && (self.any || self.in_bracket || five) {
                 return None;

@@ -35,7 +35,7 @@ fn key(text: &str) -> Option<Key> {
 }
 
 /// Floors, a little under what is measured: share of first names, fitted and held out.
-const NAMES: [f64; 2] = [0.0, 0.0];
+const NAMES: [f64; 2] = [0.96, 0.92];
 
 fn first_names(shape: &str, in_key: Option<Key>, n: usize) -> Vec<Name> {
     let guitar = Instrument::default();
@@ -126,7 +126,7 @@ fn no_answer_repeats_itself_or_spells_a_note_two_ways() {
     println!("{} answers at fault:\n{}", bad.len(), bad.join("\n"));
     assert!(bad.len() <= REPEATS, "{} answers at fault", bad.len());
 }
-const REPEATS: usize = 1000;
+const REPEATS: usize = 0;
 
 /// The notes a symbol names, in order of its degrees, and its bass.
 fn notes_of(chord: &Chord) -> (Vec<Spelled>, PitchClassSet, Option<Spelled>) {
