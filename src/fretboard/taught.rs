@@ -8,7 +8,7 @@ use super::{Barre, Finger, Hand, Instrument, Shape, Tuning, Voicing};
 use crate::theory::{Chord, PitchClass};
 
 /// Open chords: symbol, frets, fingers (0 for an open string).
-const OPEN: [(&str, &str, &str); 68] = [
+const OPEN: [(&str, &str, &str); 69] = [
     ("C", "x32010", "x32010"),
     ("D", "xx0232", "xx0132"),
     ("E", "022100", "023100"),
@@ -43,7 +43,7 @@ const OPEN: [(&str, &str, &str); 68] = [
     ("Csus4", "x33011", "x34011"),
     ("Dsus4", "xx0233", "xx0134"),
     ("Esus4", "022200", "023400"),
-    ("Gsus4", "330013", "340014"),
+    ("Gsus4", "330013", "230014"),
     ("Asus4", "x02230", "x01240"),
     ("Dsus2", "xx0230", "xx0130"),
     ("Gsus2", "300233", "200134"),
@@ -60,6 +60,7 @@ const OPEN: [(&str, &str, &str); 68] = [
     ("Em6", "022020", "012030"),
     ("Am6", "x02212", "x02314"),
     ("E9", "020102", "020103"),
+    ("A9", "x02423", "x01423"),
     ("D7sus4", "xx0213", "xx0214"),
     ("E7sus4", "020200", "020300"),
     ("A7sus4", "x02030", "x01030"),
@@ -129,12 +130,15 @@ const MOVABLE: [(&str, usize, [i8; 6], &str); 41] = {
 };
 
 /// Highest fret that a movable form is shown at.
-const HIGHEST: i8 = 12;
+const HIGHEST: i8 = 11;
 
 /// The shapes a teacher shows for a chord of standard tuning, most usual first; empty in
 /// other tunings. Takes the chord as fingered; frets are counted from the capo.
 pub fn taught(instrument: &Instrument, chord: &Chord) -> Vec<Shape> {
-    if instrument.tuning != Tuning::standard() || !chord.added.is_empty() || !chord.omitted.is_empty() {
+    if instrument.tuning != Tuning::standard()
+        || !chord.added.is_empty()
+        || !chord.omitted.is_empty()
+    {
         return Vec::new();
     }
     let mut shapes: Vec<Shape> = open_chords()
@@ -149,6 +153,8 @@ pub fn taught(instrument: &Instrument, chord: &Chord) -> Vec<Shape> {
     if chord.bass.is_some() {
         return shapes;
     }
+    // the forms on the four highest strings are shown after the barre chords
+    const SMALL_LATER: u8 = 6;
     let mut movable: Vec<(u8, Shape)> = Vec::new();
     for (harte, string, form, _) in &MOVABLE {
         if *harte != chord.quality.harte {
@@ -159,7 +165,8 @@ pub fn taught(instrument: &Instrument, chord: &Chord) -> Vec<Shape> {
         // the lowest place whose frets lie on the neck
         let places = [fret, fret + 12].into_iter();
         let placed = places.filter_map(|at| placed(form, at)).next();
-        movable.extend(placed);
+        let later = if *string == 2 { SMALL_LATER } else { 0 };
+        movable.extend(placed.map(|(fret, shape)| (fret + later, shape)));
     }
     movable.sort_by_key(|(fret, _)| *fret);
     for (_, shape) in movable {
@@ -180,13 +187,8 @@ fn placed(form: &[i8; 6], at: i8) -> Option<(u8, Shape)> {
             Some(fret) => fret.map(Some),
         })
         .collect::<Option<_>>()?;
-    let sounding = || frets.iter().flatten();
-    if sounding().any(|f| *f > HIGHEST as u8) {
-        return None;
-    }
-    // moved off the nut, none of its strings is open
-    let lowest = *sounding().min()?;
-    if at > 0 && lowest == 0 {
+    let mut sounding = frets.iter().flatten();
+    if sounding.any(|f| *f > HIGHEST as u8) {
         return None;
     }
     Some((at as u8, Shape::new(frets).ok()?))
@@ -263,7 +265,11 @@ pub(super) fn with_taught_fingers(mut hand: Hand, frets: &[Option<u8>]) -> Hand 
 /// Shapes with the taught ones first, in the order a teacher shows them, then by ease.
 ///
 /// Takes the chord as fingered and its shapes, easiest first, as [`voicings`](super::voicings) gives them.
-pub fn usual_first(instrument: &Instrument, chord: &Chord, mut found: Vec<Voicing>) -> Vec<Voicing> {
+pub fn usual_first(
+    instrument: &Instrument,
+    chord: &Chord,
+    mut found: Vec<Voicing>,
+) -> Vec<Voicing> {
     for shape in taught(instrument, chord).iter().rev() {
         if let Some(at) = found.iter().position(|v| v.shape == *shape) {
             let mut voicing = found.remove(at);

@@ -445,7 +445,8 @@ impl Reading {
                 |d: &Degree| d.number() == omit.number() && (omit.alter() == 0 || d == omit);
             let n = degrees.len();
             degrees.retain(|d| !is_it(d));
-            if degrees.len() == n {
+            let said_twice = self.power && omit.number() == 3;
+            if degrees.len() == n && !said_twice {
                 return None;
             }
         }
