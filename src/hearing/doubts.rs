@@ -1,8 +1,8 @@
 //! What a take leaves open, in words.
 
-use crate::hearing::pipeline::Sound;
-use crate::hearing::reading::HeardSpan;
-use crate::hearing::rhythm::bars::Count;
+use crate::hearing::acoustic::sound::Sound;
+use crate::hearing::outputs::HeardSpan;
+use crate::hearing::rhythm::count::Count;
 use crate::hearing::rhythm::grid::{Grid, median};
 use crate::theory::Label;
 

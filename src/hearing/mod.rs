@@ -3,31 +3,36 @@
 mod acoustic;
 mod doubts;
 mod error;
+mod fitting;
 mod form;
 mod harmony;
+mod learned;
 mod live;
 mod notes;
+mod outputs;
 mod pipeline;
-mod reading;
 mod rhythm;
 mod small_net;
 mod voicing;
+mod weights;
 
 pub use acoustic::listener::Listener;
+pub use acoustic::sound::Sound;
 pub use error::HearingError;
-pub use form::search::SectionWeights;
+pub use fitting::{Way, rank_weights, strum_evidence};
 pub use form::sections::Form;
+pub use form::sketch::SectionWeights;
 pub use harmony::chords::ChordWeights;
 pub use harmony::evidence::{StretchEvidence, evidence_classes};
 pub use harmony::plucks::PluckWeights;
 pub use live::session::{Live, LiveAnswer};
-pub use notes::events::{Note, NoteWeights};
-pub use pipeline::{Sound, Weights, interpret};
-pub use reading::{Given, HeardSpan, Hearing, Strum, WhichBar};
+pub use notes::events::NoteWeights;
+pub use outputs::{Given, HeardSpan, Hearing, Note, Strum, WhichBar};
+pub use pipeline::interpret;
 pub use rhythm::beats::BeatWeights;
-pub use rhythm::hypotheses::{Way, rank_weights};
 pub use voicing::fit::FitWeights;
-pub use voicing::strums::{OfStrum, Stray, StrumString, strum_evidence};
+pub use voicing::strums::{OfStrum, Stray, StrumString};
+pub use weights::Weights;
 
 /// Spectra of a take, for programs that show or measure them.
 pub use acoustic::spectrum;

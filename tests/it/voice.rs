@@ -1,7 +1,7 @@
 //! The demo takes: made by the example, true by construction, and heard to be so.
 
 #[expect(dead_code, reason = "the example's own main is not called here")]
-#[path = "../../examples/make_fixtures.rs"]
+#[path = "../../docs/examples/make_fixtures.rs"]
 mod make_fixtures;
 
 use crate::outside;

@@ -1,9 +1,10 @@
 //! Takes a take's samples block by block and runs the acoustic stage on them.
 
 use crate::hearing::acoustic::songs::SongNet;
+use crate::hearing::acoustic::sound::Sound;
+use crate::hearing::acoustic::strokes::strokes;
 use crate::hearing::acoustic::{front as stage, net as acoustic, spectrum};
-use crate::hearing::harmony::segments as cells;
-use crate::hearing::{HearingError, Sound};
+use crate::hearing::error::HearingError;
 use std::sync::Arc;
 use std::sync::mpsc::{Receiver, SyncSender, sync_channel};
 use std::thread::JoinHandle;
@@ -140,12 +141,11 @@ impl Listener {
                 Ok((acoustic?, songs?))
             })?
         };
-        let strokes = cells::strokes(&front.attacks);
         Ok(Sound {
+            strokes: strokes(&front.attacks),
             front,
             acoustic,
             songs,
-            strokes,
         })
     }
 }

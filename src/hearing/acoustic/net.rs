@@ -11,12 +11,12 @@
 //! Everything the musical stage learns about the sound stands in
 //! [`Acoustic`], so that either stage can be replaced and measured alone.
 
-use crate::hearing::HearingError;
 use crate::hearing::acoustic::spectrum::{
     FLOOR_DB, LONG_BINS, LONG_MARGIN, LOUDEST_DB, SHORT_BINS, SHORT_MARGIN, Spectra,
 };
 use crate::hearing::acoustic::split_model::Halves;
 use crate::hearing::acoustic::stacked::{LAYERS, WIDTH, stacked};
+use crate::hearing::error::HearingError;
 use rten_tensor::NdTensor;
 use rten_tensor::prelude::*;
 use std::collections::BTreeMap;

@@ -1,7 +1,7 @@
 //! A net in two halves, loaded and run: the front reads spectra and gives notes and
 //! a fold to pitch classes, the back reads the fold and gives chords, bass and tones.
 
-use crate::hearing::HearingError;
+use crate::hearing::error::HearingError;
 use rten::{Model, NodeId, RunOptions, ThreadPool, ValueOrView};
 use rten_tensor::prelude::*;
 use std::sync::Arc;

@@ -3,4 +3,5 @@
 pub(in crate::hearing) mod rows;
 pub(in crate::hearing) mod search;
 pub(in crate::hearing) mod sections;
+pub(in crate::hearing) mod sketch;
 pub(in crate::hearing) mod table;

@@ -5,7 +5,7 @@
 //! once, and no section is longer than [`LONGEST`]: only so many rows are kept,
 //! and memory grows with the number of bars, not with its square.
 
-use crate::hearing::form::search::{LONGEST, Sketch, agreement};
+use crate::hearing::form::sketch::{LONGEST, Sketch, agreement};
 
 /// Rows that are kept: the sums before a bar and after each of a longest section.
 const KEPT: usize = LONGEST + 1;

@@ -5,10 +5,11 @@
 //! of sections. How a repeat differs is not said here but of the song as it
 //! stands (`songlog::form`).
 
-use crate::hearing::form::search::{SLOTS, SectionWeights, Sketch, Sounding, search};
+use crate::hearing::form::search::search;
+use crate::hearing::form::sketch::{SLOTS, SectionWeights, Sketch, Sounding};
 use crate::hearing::harmony::keys::Keys;
-use crate::hearing::notes::events::Note;
-use crate::hearing::reading::{Bar, HeardSpan, Hearing, Section};
+use crate::hearing::outputs::Note;
+use crate::hearing::outputs::{Bar, HeardSpan, Hearing, Section};
 use crate::hearing::rhythm::grid::median;
 use crate::theory::{Chord, QUALITIES, Triad};
 

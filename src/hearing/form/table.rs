@@ -1,7 +1,7 @@
 //! What the search for sections looks up: repeats, new music, and what speaks for a start.
 
 use crate::hearing::form::rows::{Rows, apart, steps};
-use crate::hearing::form::search::{LONGEST, SLOTS, SectionWeights, Sketch};
+use crate::hearing::form::sketch::{LONGEST, SLOTS, SectionWeights, Sketch};
 
 /// In takes of more bars, repeats in other keys are not looked for: the work grows with the square.
 const MOST_FOR_KEYS: usize = 400;

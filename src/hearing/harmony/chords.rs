@@ -25,11 +25,13 @@ use crate::fretboard::Instrument;
 use crate::hearing::acoustic::net::{LOWEST_MIDI, N_CLASSES, NET_QUALITIES, NO_CHORD};
 use crate::hearing::harmony::basses::{RingsOver, RootsUnder};
 use crate::hearing::harmony::segments::Cells;
+use crate::hearing::learned;
 use crate::hearing::small_net::sigmoid;
 use rayon::prelude::*;
 
 /// Weights of the search.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, serde::Deserialize)]
+#[serde(deny_unknown_fields)]
 pub struct ChordWeights {
     /// Scale of the summed chord evidence.
     pub chord: f32,
@@ -76,28 +78,7 @@ pub struct ChordWeights {
 
 impl Default for ChordWeights {
     fn default() -> Self {
-        Self {
-            chord: 0.33,
-            bass: 0.35,
-            bass_start: 0.27,
-            lowest_struck: 0.5,
-            lowest_sounding: 0.15,
-            masked: 4.0,
-            low_sounds: -2.2,
-            low_slope: 2.0,
-            low_most: 25.0,
-            inversion: 0.8,
-            far_bass: 0.6,
-            on_bar: 3.0,
-            on_beat: 4.5,
-            on_half: 5.0,
-            off_grid: 5.5,
-            key: 1.0,
-            colour: 0.3,
-            rare: 0.5,
-            fifths: 10.0,
-            longest_s: 16.0,
-        }
+        learned::read("chords.json", include_str!("../weights/chords.json"))
     }
 }
 

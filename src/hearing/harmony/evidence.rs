@@ -1,9 +1,11 @@
 //! Evidence for others to weigh: what the acoustic stage says of each stretch
 //! between two possible changes, without a decision.
 
+use crate::hearing::acoustic::frames::frames_in;
 use crate::hearing::acoustic::net::{LOWEST_MIDI, N_BASSES, N_CLASSES, N_PITCHES, NET_QUALITIES};
-use crate::hearing::harmony::segments::{Cells, Stroke, frames_in};
-use crate::hearing::pipeline::Sound;
+use crate::hearing::acoustic::sound::Sound;
+use crate::hearing::acoustic::strokes::Stroke;
+use crate::hearing::harmony::segments::Cells;
 use crate::theory::{PitchClass, Quality};
 
 /// Stretches longer than this are cut even where nothing is struck, s.

@@ -4,7 +4,7 @@
 
 use crate::hearing::acoustic::net::{N_CLASSES, NET_QUALITIES, NO_CHORD};
 use crate::hearing::harmony::chords::{KeyPrior, Segment};
-use crate::hearing::reading::Bar;
+use crate::hearing::outputs::Bar;
 use crate::theory::{
     Key, KeyChange, Label, PitchClass, TimedTriad, Triad, fit, fitting_keys, key_at, keys_along,
     n_changes_before,

@@ -10,3 +10,5 @@ pub(in crate::hearing) mod reasons;
 pub(in crate::hearing) mod segments;
 pub(in crate::hearing) mod song_level;
 pub(in crate::hearing) mod sparse;
+pub(in crate::hearing) mod stage;
+pub(in crate::hearing) mod starts;

@@ -5,15 +5,17 @@
 //! reads the row together: key, neighbors, bar places and the habit of sliding
 //! one pair of strings along the neck decide.
 
+use crate::hearing::acoustic::frames::frames_in;
 use crate::hearing::acoustic::net::{Acoustic, NET_QUALITIES};
-use crate::hearing::harmony::segments::frames_in;
-use crate::hearing::notes::events::Note;
+use crate::hearing::learned;
+use crate::hearing::outputs::Note;
 use crate::hearing::rhythm::grid::Grid;
 use crate::theory::imply::{Fragment, Place, RowReading, n_states, read_row, state_index};
 use crate::theory::{Key, PitchClass, Quality};
 
 /// Weights of the reading of plucks.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, serde::Deserialize)]
+#[serde(deny_unknown_fields)]
 pub struct PluckWeights {
     /// A stretch is plucked if fewer notes than this sound on average.
     pub most_sounding: f64,
@@ -31,14 +33,7 @@ pub struct PluckWeights {
 
 impl Default for PluckWeights {
     fn default() -> Self {
-        Self {
-            most_sounding: 2.75,
-            most_together: 2.7,
-            whole_chord: 3.3,
-            evidence: 0.006,
-            together_s: 0.07,
-            shortest_s: 4.0,
-        }
+        learned::read("plucks.json", include_str!("../weights/plucks.json"))
     }
 }
 

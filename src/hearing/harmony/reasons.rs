@@ -2,8 +2,8 @@
 //! sounds beside it, and what lies lowest.
 
 use crate::hearing::acoustic::net::LOWEST_MIDI;
-use crate::hearing::reading::HeardSpan;
-use crate::hearing::voicing::fit::Pitches;
+use crate::hearing::notes::pitches::Pitches;
+use crate::hearing::outputs::HeardSpan;
 use crate::theory::{Chord, Key, Label, Mode, PitchClass};
 
 /// From here a tone counts as heard, and below it as not.

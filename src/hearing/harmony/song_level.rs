@@ -13,7 +13,7 @@ use crate::hearing::acoustic::net::{N_CLASSES, NET_QUALITIES, NO_CHORD};
 use crate::hearing::acoustic::songs::{FINE_S, SLOW_S, Songs};
 use crate::hearing::harmony::keys::Keys;
 use crate::hearing::harmony::labels::label_of;
-use crate::hearing::reading::HeardSpan;
+use crate::hearing::outputs::HeardSpan;
 use crate::theory::{Chord, Label};
 use serde::Deserialize;
 use std::sync::LazyLock;

@@ -1,10 +1,10 @@
 //! Stretches where only a few notes sound at a time, told by what their plucks imply.
 
+use crate::hearing::acoustic::sound::Sound;
 use crate::hearing::harmony::keys::Keys;
 use crate::hearing::harmony::plucks::{PluckWeights, read_plucks, texture};
-use crate::hearing::notes::events::Note;
-use crate::hearing::pipeline::Sound;
-use crate::hearing::reading::HeardSpan;
+use crate::hearing::outputs::HeardSpan;
+use crate::hearing::outputs::Note;
 use crate::hearing::rhythm::grid::Grid;
 use crate::theory::Label;
 

@@ -12,12 +12,12 @@
 //! the second reads 60 folded frames before. Both are run without padding; a
 //! stream that has just begun has silence before it, as in training.
 
-use crate::hearing::HearingError;
 use crate::hearing::acoustic::net::{
     Acoustic, N_BASSES, N_CLASSES, N_PITCHES, compressed, push_input,
 };
 use crate::hearing::acoustic::spectrum::{LONG_BINS, N_FFT, RATE, SHORT_BINS, Spectra};
 use crate::hearing::acoustic::split_model::Halves;
+use crate::hearing::error::HearingError;
 use rten_tensor::NdTensor;
 use rten_tensor::prelude::*;
 use std::sync::OnceLock;

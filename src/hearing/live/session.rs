@@ -12,18 +12,20 @@
 //! sound up to the answer, so streaming a file gives what was told live.
 
 use crate::fretboard::Shape;
-use crate::hearing::HearingError;
 use crate::hearing::acoustic::front::FrontStage;
 use crate::hearing::acoustic::net::{Acoustic, LOWEST_MIDI, N_PITCHES, frame_peak_db, reference};
 use crate::hearing::acoustic::spectrum::{Align, HOP, HOP_S};
+use crate::hearing::acoustic::strokes::{Stroke, strokes};
+use crate::hearing::error::HearingError;
 use crate::hearing::harmony::chords::{KeyPrior, States, Stretches, decode, score_states};
 use crate::hearing::harmony::keys::{estimate_key, key_prior};
 use crate::hearing::harmony::labels::candidates;
-use crate::hearing::harmony::segments::{Cells, Stroke, strokes};
+use crate::hearing::harmony::segments::Cells;
 use crate::hearing::live::causal::{CausalNet, LATE, moment_s};
-use crate::hearing::pipeline::Weights;
-use crate::hearing::reading::Given;
-use crate::hearing::voicing::fit::{Heard, fit_shapes, heard_pitches};
+use crate::hearing::notes::pitches::heard_pitches;
+use crate::hearing::outputs::Given;
+use crate::hearing::voicing::fit::{Heard, fit_shapes};
+use crate::hearing::weights::Weights;
 use crate::theory::Label;
 use std::collections::VecDeque;
 

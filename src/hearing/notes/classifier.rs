@@ -12,10 +12,10 @@
 //! (docs/hearing.md: on what, with which figures).
 
 use crate::hearing::acoustic::net::{Acoustic, N_PITCHES};
+use crate::hearing::acoustic::sound::Sound;
 use crate::hearing::notes::evidence::{
     Candidate, HISTORY, N_EVIDENCE, Reader, STRUCK_BESIDE, candidates,
 };
-use crate::hearing::pipeline::Sound;
 use crate::hearing::small_net::{Layers, numbers_of, sigmoid};
 use rayon::prelude::*;
 use std::ops::Range;

@@ -6,10 +6,10 @@ use crate::hearing::acoustic::front::Front;
 use crate::hearing::acoustic::net::{Acoustic, N_BASSES, N_CLASSES, N_PITCHES};
 use crate::hearing::acoustic::net_tests::{numbers, python};
 use crate::hearing::acoustic::songs::Songs;
+use crate::hearing::acoustic::sound::Sound;
 use crate::hearing::acoustic::spectrum::{Between, Spectra};
 use crate::hearing::notes::classifier::Grid;
 use crate::hearing::notes::evidence::{Reader, candidates};
-use crate::hearing::pipeline::Sound;
 use serde_json::{Value, json};
 
 const N_FRAMES: usize = 90;

@@ -9,14 +9,17 @@
 //! is near; it ends where the pitch is struck again or stays unheard.
 
 use crate::hearing::acoustic::net::{LOWEST_MIDI, N_PITCHES};
+use crate::hearing::acoustic::sound::Sound;
 use crate::hearing::acoustic::spectrum::HOP_S;
-use crate::hearing::harmony::segments::Stroke;
+use crate::hearing::acoustic::strokes::Stroke;
+use crate::hearing::learned;
 use crate::hearing::notes::classifier::judged;
 use crate::hearing::notes::evidence::Candidate;
-use crate::hearing::pipeline::Sound;
+use crate::hearing::outputs::Note;
 
 /// Weights of the reading.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, serde::Deserialize)]
+#[serde(deny_unknown_fields)]
 pub struct NoteWeights {
     /// Least probability of a note.
     pub struck: f32,
@@ -28,25 +31,8 @@ pub struct NoteWeights {
 
 impl Default for NoteWeights {
     fn default() -> Self {
-        Self {
-            struck: 0.45,
-            silent: 0.3,
-            snap_s: 0.02,
-        }
+        learned::read("notes.json", include_str!("../weights/notes.json"))
     }
-}
-
-/// One note.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Note {
-    /// When it was struck, s.
-    pub start_s: f64,
-    /// When it stopped sounding, s.
-    pub end_s: f64,
-    /// MIDI note number.
-    pub midi: u8,
-    /// How likely it was struck here, 0 to 1.
-    pub probability: f32,
 }
 
 /// A moment where a pitch may have been struck, with its probability.

@@ -11,8 +11,8 @@
 //! fit; a test holds both against each other.
 
 use crate::hearing::acoustic::net::{Acoustic, N_PITCHES};
+use crate::hearing::acoustic::sound::Sound;
 use crate::hearing::acoustic::spectrum::{LONG_MARGIN, SHORT_MARGIN, Spectra};
-use crate::hearing::pipeline::Sound;
 use crate::hearing::small_net::log_odds;
 
 /// Peaks of the acoustic stage under this are not looked at.

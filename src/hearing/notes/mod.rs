@@ -5,3 +5,4 @@ pub(in crate::hearing) mod classifier;
 pub(in crate::hearing) mod classifier_tests;
 pub(in crate::hearing) mod events;
 pub(in crate::hearing) mod evidence;
+pub(in crate::hearing) mod pitches;

@@ -12,7 +12,7 @@
 //! Böck, Krebs and Widmer, ISMIR 2016. Costs: ours.
 
 use crate::hearing::acoustic::songs::{FINE_S, Pulse};
-use crate::hearing::rhythm::bars::{Count, OtherWay};
+use crate::hearing::rhythm::count::{Count, OtherWay};
 use serde::Deserialize;
 use std::sync::LazyLock;
 

@@ -17,6 +17,7 @@
 
 mod accents;
 mod describe;
+mod evidence;
 mod hypothesis;
 mod places;
 mod repeats;
@@ -24,43 +25,16 @@ mod rows;
 mod strokes;
 
 use crate::hearing::acoustic::attack::FINE_HOP_S;
-use crate::hearing::notes::events::Note;
-use crate::hearing::reading::Given;
+use crate::hearing::outputs::Given;
+use crate::hearing::outputs::Note;
 use crate::hearing::rhythm::beats::BeatWeights;
+use crate::hearing::rhythm::count::Count;
 use crate::hearing::rhythm::pulse::Moment;
-use describe::Evidence;
+use evidence::Evidence;
 use hypothesis::Hypothesis;
 use places::Fixed;
 use rayon::prelude::*;
 use rows::{beat_rows, meters};
-
-/// Beats with their places in bars of a meter.
-#[derive(Debug, Clone, Default)]
-pub(crate) struct Count {
-    /// Beat times, s.
-    pub(crate) beats_s: Vec<f64>,
-    /// Place of each beat in its bar, from 1.
-    pub(crate) places: Vec<u8>,
-    /// Beats in a bar.
-    pub(crate) per_bar: u8,
-    /// Whether beats divide in three.
-    pub(crate) compound: bool,
-    /// The next best way to count, if it is really another one.
-    pub(crate) other: Option<OtherWay>,
-}
-
-/// Another way to count the same take.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub(crate) struct OtherWay {
-    /// How far it lies behind, in nats of its rank.
-    pub(crate) behind: f32,
-    /// Beats in a bar and note value of a beat.
-    pub(crate) meter: (u8, u8),
-    /// Beats a minute.
-    pub(crate) tempo_bpm: f64,
-    /// Its first downbeat, s.
-    pub(crate) first_downbeat_s: f64,
-}
 
 /// Finds the count, or none where there is too little to count.
 pub(crate) fn count(
@@ -79,7 +53,7 @@ pub(crate) fn count(
 }
 
 /// Every way to count, likeliest first, each with the numbers that describe it
-/// in the order of [`crate::hearing::rhythm::beat_numbers::RANK`].
+/// in the order of [`crate::hearing::rhythm::beat_numbers::Described`].
 pub(crate) fn ways(
     moments: &[Moment],
     notes: &[Note],

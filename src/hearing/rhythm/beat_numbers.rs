@@ -5,134 +5,164 @@
 //! docs/hearing.md says which takes they were fitted on and which they were
 //! graded on.
 
+use crate::hearing::learned;
+use serde::Deserialize;
+use std::sync::OnceLock;
+
 /// Weights of [`crate::hearing::rhythm::pulse::described`] with the constant last.
 pub(in crate::hearing) type Model = [f32; 13];
 
-/// Log odds that a moment is a beat, against other moments.
-pub(in crate::hearing) const BEAT: Model = [
-    0.6650, 1.0365, 1.1039, -0.6186, -1.5667, 0.3441, 0.3318, 0.6404, 1.3052, 1.6818, -1.2337,
-    -0.0516, -2.1997,
-];
+/// All of them.
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(in crate::hearing) struct BeatNumbers {
+    /// Log odds that a moment is a beat, against other moments.
+    pub(in crate::hearing) beat: Model,
+    /// Log odds that a moment divides a beat, against moments between.
+    pub(in crate::hearing) division: Model,
+    /// Log odds that a beat is a downbeat, against other beats.
+    pub(in crate::hearing) downbeat: Model,
+    /// Weights of what describes a hypothesis.
+    pub(in crate::hearing) rank: Described,
+}
 
-/// Log odds that a moment divides a beat, against moments between.
-pub(in crate::hearing) const DIVISION: Model = [
-    -0.3949, -0.0311, 0.9488, -0.1308, 0.3157, 0.6177, -0.5499, -0.3580, -1.3535, 1.4517, 1.7949,
-    0.3544, -0.4505,
-];
+/// The built-in ones.
+pub(in crate::hearing) fn beat_numbers() -> &'static BeatNumbers {
+    static NUMBERS: OnceLock<BeatNumbers> = OnceLock::new();
+    NUMBERS.get_or_init(|| learned::read("beats.json", include_str!("../weights/beats.json")))
+}
 
-/// Log odds that a beat is a downbeat, against other beats.
-pub(in crate::hearing) const DOWNBEAT: Model = [
-    0.9976, 0.0520, -0.1406, 2.9473, 3.3653, 0.4213, 0.1096, -0.7679, -1.8365, -0.4670, 0.5818,
-    0.1157, -3.7849,
-];
+/// A struct of numbers that can also be read in a row.
+macro_rules! numbers {
+    ($(#[$doc:meta])* $name:ident: $($field:ident)+) => {
+        $(#[$doc])*
+        #[derive(Debug, Deserialize)]
+        #[serde(deny_unknown_fields)]
+        pub(in crate::hearing) struct $name {
+            $(pub(in crate::hearing) $field: f32,)+
+        }
 
-/// Weights of what describes a hypothesis, by the names in [`crate::hearing::rhythm::bars`]'s description.
-pub(in crate::hearing) const RANK: [(&str, f32); 107] = [
-    ("beat_mean", 0.7634),
-    ("beat_rate", -0.0118),
-    ("half", 0.1764),
-    ("quarter", 1.1890),
-    ("third", -0.9007),
-    ("tempo", 0.3904),
-    ("tempo2", -2.7142),
-    ("tempo_abs", 2.0028),
-    ("bar_mean", 3.4100),
-    ("bar_rate", 1.1818),
-    ("change_on", 3.4078),
-    ("change_off", -4.0530),
-    ("change_half", -2.3496),
-    ("change_mid", 0.1476),
-    ("skips", -3.9255),
-    ("two", 0.2780),
-    ("three", -1.2871),
-    ("four", 1.0091),
-    ("two_third", 2.6514),
-    ("two_half", -0.1391),
-    ("three_half", -0.2383),
-    ("four_half", 0.8481),
-    ("two_tempo", 0.1095),
-    ("three_tempo", 1.6539),
-    ("four_tempo", -0.6408),
-    ("length", -0.2164),
-    ("length2", -0.3782),
-    ("half_share", 1.7100),
-    ("quarter_share", -3.7274),
-    ("third_share", 0.3331),
-    ("first_off", -4.7392),
-    ("first_down", -0.2494),
-    ("low_beat", 1.571),
-    ("low_down", 0.2450),
-    ("back", 0.2797),
-    ("three_mid_flux", -5.6072),
-    ("three_mid_low", 0.0636),
-    ("three_mid_high", 2.9555),
-    ("two_mid_flux", 0.2840),
-    ("two_mid_low", 0.3519),
-    ("two_mid_high", 0.0016),
-    ("compound", -0.1781),
-    ("compound_tempo", 0.7444),
-    ("compound_tempo2", 1.7983),
-    ("two_length", -0.3034),
-    ("two_length2", 1.4195),
-    ("three_length", 1.2750),
-    ("three_length2", 1.5745),
-    ("bass_down", 2.4907),
-    ("bass_other", -2.1332),
-    ("bass_half", 0.3382),
-    ("full_down", 1.1101),
-    ("full_other", 1.3444),
-    ("full_half", -0.8566),
-    ("low_down_note", 3.2396),
-    ("low_other_note", 3.3622),
-    ("low_half_note", 0.6196),
-    ("bass_down_tempo", 3.3408),
-    ("bass_other_tempo", -0.4036),
-    ("bass_half_tempo", 3.0697),
-    ("full_other_tempo", 1.9967),
-    ("full_half_tempo", 0.5692),
-    ("boom_three", 3.5677),
-    ("boom_even", 3.3545),
-    ("two_simple", -0.8804),
-    ("picked_compound_quick", -9.7842),
-    ("picked_three_slow", -4.6977),
-    ("compound_quick", 2.5393),
-    ("turns_two", -1.7221),
-    ("turns_three", -1.8916),
-    ("turns_four", -0.5616),
-    ("picked_two", -1.1264),
-    ("picked_three", 0.8966),
-    ("picked_three_tempo", -0.1973),
-    ("picked_compound", -0.0346),
-    ("picked_compound_tempo", 0.0139),
-    ("picked_tempo", -1.9621),
-    ("picked_tempo2", -2.2055),
-    ("three_mid_struck", 0.2199),
-    ("three_mid_low_note", 1.1255),
-    ("three_mid_full", 1.7101),
-    ("compound_mid_struck", -2.3036),
-    ("compound_mid_low_note", 1.9323),
-    ("compound_mid_full", -0.5379),
-    ("alike_beat", 0.1854),
-    ("alike_beat_tempo", 0.2163),
-    ("alike_bar", 0.3586),
-    ("alike_bars", -0.3813),
-    ("two_alike_bar", 0.8271),
-    ("two_alike_beat", 0.2113),
-    ("two_alike_bars", 0.5467),
-    ("three_alike_two", -0.3761),
-    ("four_alike_bar", 0.4369),
-    ("compound_alike_bar", -0.4912),
-    ("compound_two", 0.1892),
-    ("compound_two_tempo", -0.7282),
-    ("half_tempo", 0.1527),
-    ("quarter_tempo", -0.3515),
-    ("third_tempo", -0.1283),
-    ("quarter_share_tempo", 0.2617),
-    ("half_share_tempo", 0.5409),
-    ("held", -0.1496),
-    ("held_two", 0.0268),
-    ("held_s2", -0.0093),
-    ("full_tempo", 0.1856),
-    ("full_tempo2", -0.1678),
-    ("full_quarter_share", 0.9983),
-];
+        impl $name {
+            /// Names of the numbers, in their order.
+            pub(in crate::hearing) const NAMES: &[&str] = &[$(stringify!($field)),+];
+
+            /// The numbers in their order.
+            pub(in crate::hearing) fn values(&self) -> [f32; Self::NAMES.len()] {
+                [$(self.$field),+]
+            }
+        }
+    };
+}
+
+numbers! {
+    /// What describes a hypothesis, or the weight of each; [`crate::hearing::rhythm::bars`]
+    /// says what they are.
+    Described:
+    beat_mean
+    beat_rate
+    half
+    quarter
+    third
+    tempo
+    tempo2
+    tempo_abs
+    bar_mean
+    bar_rate
+    change_on
+    change_off
+    change_half
+    change_mid
+    skips
+    two
+    three
+    four
+    two_third
+    two_half
+    three_half
+    four_half
+    two_tempo
+    three_tempo
+    four_tempo
+    length
+    length2
+    half_share
+    quarter_share
+    third_share
+    first_off
+    first_down
+    low_beat
+    low_down
+    back
+    three_mid_flux
+    three_mid_low
+    three_mid_high
+    two_mid_flux
+    two_mid_low
+    two_mid_high
+    compound
+    compound_tempo
+    compound_tempo2
+    two_length
+    two_length2
+    three_length
+    three_length2
+    bass_down
+    bass_other
+    bass_half
+    full_down
+    full_other
+    full_half
+    low_down_note
+    low_other_note
+    low_half_note
+    bass_down_tempo
+    bass_other_tempo
+    bass_half_tempo
+    full_other_tempo
+    full_half_tempo
+    boom_three
+    boom_even
+    two_simple
+    picked_compound_quick
+    picked_three_slow
+    compound_quick
+    turns_two
+    turns_three
+    turns_four
+    picked_two
+    picked_three
+    picked_three_tempo
+    picked_compound
+    picked_compound_tempo
+    picked_tempo
+    picked_tempo2
+    three_mid_struck
+    three_mid_low_note
+    three_mid_full
+    compound_mid_struck
+    compound_mid_low_note
+    compound_mid_full
+    alike_beat
+    alike_beat_tempo
+    alike_bar
+    alike_bars
+    two_alike_bar
+    two_alike_beat
+    two_alike_bars
+    three_alike_two
+    four_alike_bar
+    compound_alike_bar
+    compound_two
+    compound_two_tempo
+    half_tempo
+    quarter_tempo
+    third_tempo
+    quarter_share_tempo
+    half_share_tempo
+    held
+    held_two
+    held_s2
+    full_tempo
+    full_tempo2
+    full_quarter_share
+}

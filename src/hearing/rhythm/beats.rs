@@ -12,6 +12,7 @@
 //! in the state with an exponential cost of its change. The evidence is ours.
 
 use crate::hearing::acoustic::attack::FINE_HOP_S;
+use crate::hearing::learned;
 
 /// Shortest and longest beat, in fine frames: 207 and 48 beats a minute.
 pub(in crate::hearing) const SHORTEST: usize = 25;
@@ -35,7 +36,8 @@ pub(in crate::hearing) struct BeatEvidence {
 }
 
 /// Weights of the search.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, serde::Deserialize)]
+#[serde(deny_unknown_fields)]
 pub struct BeatWeights {
     /// Cost of changing the beat length by a factor e.
     pub change: f32,
@@ -51,13 +53,10 @@ pub struct BeatWeights {
 
 impl Default for BeatWeights {
     fn default() -> Self {
-        Self {
-            change: 60.0,
-            center_bpm: 105.0,
-            width_octaves: 0.75,
-            division: 0.5,
-            third: 0.5,
-        }
+        learned::read(
+            "beat_search.json",
+            include_str!("../weights/beat_search.json"),
+        )
     }
 }
 

@@ -11,7 +11,7 @@
 //! to nothing at a distance: Beaton and Tukey, Technometrics 16 (1974). The
 //! numbers are ours: chosen on three sets of rendered takes, tried on seven others.
 
-use crate::hearing::harmony::segments::Stroke;
+use crate::hearing::acoustic::strokes::Stroke;
 use crate::hearing::rhythm::grid::median;
 
 /// Weight of a second difference beside that of a stroke on its beat: a hand is

@@ -1,10 +1,7 @@
-//! The grid of a take: beats and bars ready to be read, and what it costs a
-//! chord to start at a moment of it.
+//! The grid of a take: beats and bars ready to be read.
 
-use crate::hearing::harmony::chords::ChordWeights;
-use crate::hearing::notes::events::Note;
-use crate::hearing::reading::{Bar, Given};
-use crate::hearing::rhythm::bars::Count;
+use crate::hearing::outputs::{Bar, Given, Note};
+use crate::hearing::rhythm::count::Count;
 
 /// Beats, bars, tempo and meter of a take; empty where nothing could be counted.
 #[derive(Debug, Clone, Default)]
@@ -281,39 +278,5 @@ impl Grid {
             (near - by_chance) / (n - by_chance)
         };
         [2.0, 3.0, 4.0].map(kept).into_iter().fold(0.0, f64::max)
-    }
-
-    /// What it costs a chord to start at `time_s`.
-    pub(crate) fn start_cost(&self, time_s: f64, weights: &ChordWeights) -> f32 {
-        if self.beats.len() < 2 {
-            return weights.on_beat;
-        }
-        let after = self.beats.partition_point(|b| b.0 < time_s);
-        let (before, next) = (after.saturating_sub(1), after.min(self.beats.len() - 1));
-        let nearest = if (self.beats[next].0 - time_s).abs() < (self.beats[before].0 - time_s).abs()
-        {
-            next
-        } else {
-            before
-        };
-        let (beat_s, place) = self.beats[nearest];
-        let length = if next > before {
-            self.beats[next].0 - self.beats[before].0
-        } else {
-            0.5
-        };
-        let near = (0.16 * length).clamp(0.05, 0.09);
-        let off = (time_s - beat_s).abs();
-        if off < near {
-            if place == 1 {
-                weights.on_bar
-            } else {
-                weights.on_beat
-            }
-        } else if (off - 0.5 * length).abs() < near {
-            weights.on_half
-        } else {
-            weights.off_grid
-        }
     }
 }

@@ -2,9 +2,9 @@
 
 use crate::hearing::acoustic::attack::FINE_HOP_S;
 use crate::hearing::acoustic::net::{Acoustic, N_BASSES, N_CLASSES};
+use crate::hearing::acoustic::sound::Sound;
 use crate::hearing::acoustic::spectrum::HOP_S;
-use crate::hearing::harmony::segments::{PEAK_LAG_S, normalized};
-use crate::hearing::pipeline::Sound;
+use crate::hearing::acoustic::strokes::{PEAK_LAG_S, normalized};
 
 /// How many numbers describe a moment.
 pub(crate) const N_FEATURES: usize = 5;

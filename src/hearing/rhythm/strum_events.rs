@@ -1,8 +1,8 @@
 //! Strums with their time and direction, from what the song net hears and where attacks lie.
 
 use crate::hearing::acoustic::songs::{FINE_S, Pulse};
-use crate::hearing::harmony::segments::Stroke;
-use crate::hearing::reading::Strum;
+use crate::hearing::acoustic::strokes::Stroke;
+use crate::hearing::outputs::Strum;
 
 /// Least probability of a strum.
 const LEAST: f32 = 0.5;

@@ -1,6 +1,6 @@
 //! Which places of a bar are struck, and how.
 
-use super::describe::{Evidence, mean};
+use super::evidence::{Evidence, mean};
 use super::strokes::{Struck, stroke_at};
 
 /// Strokes and drums on the places of the bars: means of attack strengths.

@@ -1,9 +1,9 @@
 //! One way to count a take, and whether another is really another.
 
 use super::rows::median_gap;
-use super::{Count, OtherWay};
 use crate::hearing::acoustic::attack::FINE_HOP_S;
-use crate::hearing::reading::Given;
+use crate::hearing::outputs::Given;
+use crate::hearing::rhythm::count::{Count, OtherWay};
 
 /// Beats with their places, and what speaks for counting so.
 pub(super) struct Hypothesis {

@@ -1,8 +1,8 @@
 //! The place of each beat in its bar, and what the user said of it.
 
-use super::describe::Evidence;
+use super::evidence::Evidence;
 use crate::hearing::acoustic::attack::FINE_HOP_S;
-use crate::hearing::reading::Given;
+use crate::hearing::outputs::Given;
 
 /// Cost of a jump in the count: a beat too few or too many in a bar.
 const SKIP: f32 = 8.0;

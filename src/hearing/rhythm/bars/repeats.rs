@@ -4,7 +4,7 @@
 //! for bar but not half-bar for half-bar, the bar is that long; where every beat
 //! is like the next, beats are not counted at half their length.
 
-use super::describe::Evidence;
+use super::evidence::Evidence;
 use super::strokes::stroke_at;
 
 /// Places within a beat that are looked at: its start, quarters and thirds.

@@ -1,8 +1,8 @@
 //! The rows of beats, and the numbers of beats in a bar, that are worth ranking.
 
-use super::describe::Evidence;
+use super::evidence::Evidence;
 use crate::hearing::acoustic::attack::FINE_HOP_S;
-use crate::hearing::reading::Given;
+use crate::hearing::outputs::Given;
 use crate::hearing::rhythm::beats::{BeatWeights, LONGEST, SHORTEST, track};
 use rayon::prelude::*;
 

@@ -4,7 +4,7 @@
 //! bar, but the bass tells where it starts. Rules of the thumb are ours.
 
 use crate::hearing::acoustic::attack::FINE_HOP_S;
-use crate::hearing::notes::events::Note;
+use crate::hearing::outputs::Note;
 
 /// Notes so near to the one before belong to its stroke, s.
 const TOGETHER_S: f64 = 0.035;

@@ -6,7 +6,7 @@
 //! chord, and the shape may be another than was found: then the note comes again in the
 //! chord's other strums. A small net weighs that (fitted by `docs/training/fit_strums.py`).
 
-use super::{MARGIN, Playing, Strum};
+use super::strum::{MARGIN, Playing, Strum};
 use crate::hearing::notes::events::Possible;
 use crate::hearing::small_net::log_odds;
 use std::collections::BTreeMap;

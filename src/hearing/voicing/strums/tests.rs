@@ -1,5 +1,6 @@
 use super::*;
-use crate::fretboard::Shape;
+use crate::fretboard::{Instrument, Shape};
+use crate::hearing::acoustic::net::Acoustic;
 use crate::theory::Label;
 
 /// The open G major shape in standard tuning, lowest string first.
@@ -43,7 +44,7 @@ fn judged(mut possible: Vec<Possible>, seconds: usize, beats_s: f64) -> Vec<(u8,
         spans: &[span],
         instrument: &Instrument::default(),
     };
-    judge_strums(&mut possible, &playing, 0.45, &mut |_| {});
+    judge_strums(&mut possible, &playing, 0.45);
     let first = possible.iter().filter(|p| p.time_s < 1.5);
     first.map(|p| (p.midi(), p.probability)).collect()
 }

@@ -113,7 +113,7 @@ fn peer(take: &Path) -> Result<f64, Box<dyn Error>> {
         return Err("the peer needs tests/setup to be run first".into());
     }
     let mut command = Command::new(python);
-    command.arg(root.join("benches/peer.py")).arg(take);
+    command.arg(root.join("tests/benches/peer.py")).arg(take);
     for threads in [
         "OMP_NUM_THREADS",
         "OPENBLAS_NUM_THREADS",

@@ -1,9 +1,7 @@
-//! What the hearing room gives: one plain value with everything heard.
+//! What the stages hand on and what the room gives; below all stages.
 
 use crate::fretboard::{Instrument, Shape};
 use crate::theory::{Key, KeyChange, Label};
-
-use crate::hearing::notes::events::Note;
 
 /// What the user already knows; it wins over what is heard.
 #[derive(Debug, Clone, Default)]
@@ -120,4 +118,17 @@ pub struct Section {
     pub first_bar: u32,
     /// Number of the last bar, inclusive.
     pub last_bar: u32,
+}
+
+/// One note.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Note {
+    /// When it was struck, s.
+    pub start_s: f64,
+    /// When it stopped sounding, s.
+    pub end_s: f64,
+    /// MIDI note number.
+    pub midi: u8,
+    /// How likely it was struck here, 0 to 1.
+    pub probability: f32,
 }

@@ -1,13 +1,17 @@
-//! Every way to count a take, for programs that fit how ways are ranked.
+//! For programs that fit weights: what is decided of a take, with what speaks for it.
+//! Nothing that hears a take for a user comes through here.
 
+use crate::hearing::acoustic::sound::Sound;
 use crate::hearing::notes::events::{notes, possible};
-use crate::hearing::pipeline::{Sound, Weights};
-use crate::hearing::reading::Given;
+use crate::hearing::outputs::Given;
+use crate::hearing::pipeline::FirstPasses;
 use crate::hearing::rhythm::bars::ways;
-use crate::hearing::rhythm::beat_numbers::RANK;
+use crate::hearing::rhythm::beat_numbers::{Described, beat_numbers};
 use crate::hearing::rhythm::clock::on_strokes;
 use crate::hearing::rhythm::grid::grid;
 use crate::hearing::rhythm::pulse::moments;
+use crate::hearing::voicing::strums::{OfStrum, strum_samples};
+use crate::hearing::weights::Weights;
 
 /// One way to count a take.
 #[derive(Debug, Clone, PartialEq)]
@@ -22,8 +26,9 @@ pub struct Way {
 
 /// The names of what describes a way to count, with their weights: a way's rank is
 /// the sum of its values by weight, and the highest is taken.
-pub fn rank_weights() -> &'static [(&'static str, f32)] {
-    &RANK
+pub fn rank_weights() -> Vec<(&'static str, f32)> {
+    let names = Described::NAMES.iter().copied();
+    names.zip(beat_numbers().rank.values()).collect()
 }
 
 impl Sound {
@@ -47,4 +52,13 @@ impl Sound {
             })
             .collect()
     }
+}
+
+/// All that is judged of the strums of a take with what speaks for it: what the nets are
+/// fitted on.
+pub fn strum_evidence(sound: &Sound, given: &Given, weights: &Weights) -> Vec<OfStrum> {
+    FirstPasses::of(sound, given, weights).map_or_else(Vec::new, |first| {
+        let playing = first.playing(sound, given);
+        strum_samples(&first.struck, &playing, weights.notes.struck)
+    })
 }
