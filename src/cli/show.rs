@@ -21,6 +21,9 @@ pub(crate) struct Args {
     /// One bar: what was heard, the candidates and why, the shapes, its repeats.
     #[arg(long, value_name = "N")]
     bar: Option<u32>,
+    /// Every harmony that sounds, not only the song's chords.
+    #[arg(long)]
+    detail: bool,
     /// Exit code 1 if a chord is not confirmed yet; for scripts.
     #[arg(long)]
     require_confirmed: bool,
@@ -41,7 +44,10 @@ const N_SHAPES: usize = 5;
 const N_NOTES: usize = 24;
 
 pub(crate) fn run(args: Args, out: &mut dyn Write) -> Result<Outcome, CliError> {
-    let log = store::load(&args.log)?;
+    let mut log = store::load(&args.log)?;
+    if args.detail && !log.heard.detail.is_empty() {
+        log.heard.chords = std::mem::take(&mut log.heard.detail);
+    }
     let song = resolve(&log);
     match (args.bar, args.json) {
         (None, true) => writeln!(out, "{}", song_json::song(&song))?,

@@ -5,6 +5,7 @@ use crate::audio::Source;
 use crate::hearing::{Given, HeardSpan, Hearing, Listener, Weights, interpret};
 use crate::songlog::heard::{
     Candidate, FittedShape, Heard, HeardBar, HeardBeat, HeardChord, HeardNote, HeardSection,
+    HeardStrum,
 };
 
 /// Hears one take.
@@ -87,6 +88,16 @@ fn for_the_log(heard: Hearing, given: &Given) -> Heard {
             })
             .collect(),
         chords: heard.chords.into_iter().map(chord).collect(),
+        detail: heard.detail.into_iter().map(chord).collect(),
+        strums: heard
+            .strums
+            .iter()
+            .map(|s| HeardStrum {
+                time_s: s.time_s,
+                down: s.down,
+                probability: s.probability,
+            })
+            .collect(),
         notes: heard
             .notes
             .iter()

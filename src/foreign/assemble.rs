@@ -129,6 +129,8 @@ pub(super) fn assemble(mut raw: ImportedScore, given: &Given) -> Result<Imported
             bars: raw.bars,
             sections,
             chords,
+            detail: vec![],
+            strums: vec![],
             notes: raw.notes,
             warnings: raw.warnings,
         },

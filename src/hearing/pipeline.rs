@@ -201,9 +201,10 @@ impl FirstPasses {
 /// Whether both levels have the same chords at the same times.
 fn is_same(song: &[HeardSpan], detail: &[HeardSpan]) -> bool {
     song.len() == detail.len()
-        && song.iter().zip(detail).all(|(a, b)| {
-            a.start_s == b.start_s && a.candidates[0].0 == b.candidates[0].0
-        })
+        && song
+            .iter()
+            .zip(detail)
+            .all(|(a, b)| a.start_s == b.start_s && a.candidates[0].0 == b.candidates[0].0)
 }
 
 /// Second pass over the grid: without bars before the first chord and after the last, and

@@ -4,6 +4,7 @@ use super::decided::{Act, Decision};
 use super::format::{FORMAT, Fault, read_meter};
 use super::heard::{
     Candidate, FittedShape, Heard, HeardBar, HeardBeat, HeardChord, HeardNote, HeardSection,
+    HeardStrum,
 };
 use super::records::*;
 use super::text::four;
@@ -45,10 +46,12 @@ pub(super) fn to_record(log: &Log) -> LogRecord {
 /// The lowest version that can say what a log holds, so that older programs
 /// read whatever they can understand.
 fn version_of(log: &Log) -> u64 {
-    let heard = if log.heard.key_changes.is_empty() {
-        1
-    } else {
+    let heard = if !log.heard.detail.is_empty() || !log.heard.strums.is_empty() {
+        4
+    } else if !log.heard.key_changes.is_empty() {
         3
+    } else {
+        1
     };
     let acts = log.decided.iter().flat_map(|d| &d.acts);
     acts.map(Act::version).fold(heard, u64::max)
@@ -105,6 +108,19 @@ fn heard_record(heard: &Heard) -> HeardRecord {
             })
             .collect(),
         chords: heard.chords.iter().map(chord_record).collect(),
+        detail: heard.detail.iter().map(chord_record).collect(),
+        strums: heard
+            .strums
+            .iter()
+            .map(|s| StrumRecord {
+                time_s: four(s.time_s),
+                direction: match s.down {
+                    true => DirectionRecord::Down,
+                    false => DirectionRecord::Up,
+                },
+                probability: four(s.probability),
+            })
+            .collect(),
         notes: heard
             .notes
             .iter()
@@ -241,12 +257,17 @@ fn heard_from(record: HeardRecord) -> Result<Heard, Fault> {
                 differs: s.differs,
             })
             .collect(),
-        chords: record
-            .chords
+        chords: chords_from(record.chords, "chords")?,
+        detail: chords_from(record.detail, "detail")?,
+        strums: record
+            .strums
             .into_iter()
-            .enumerate()
-            .map(|(i, chord)| chord_from(chord, i))
-            .collect::<Result<_, _>>()?,
+            .map(|s| HeardStrum {
+                time_s: s.time_s,
+                down: s.direction == DirectionRecord::Down,
+                probability: s.probability,
+            })
+            .collect(),
         notes: record
             .notes
             .into_iter()
@@ -261,7 +282,15 @@ fn heard_from(record: HeardRecord) -> Result<Heard, Fault> {
     })
 }
 
-fn chord_from(record: ChordRecord, i: usize) -> Result<HeardChord, Fault> {
+fn chords_from(records: Vec<ChordRecord>, level: &str) -> Result<Vec<HeardChord>, Fault> {
+    records
+        .into_iter()
+        .enumerate()
+        .map(|(i, chord)| chord_from(chord, &format!("heard.{level}[{i}]")))
+        .collect()
+}
+
+fn chord_from(record: ChordRecord, place: &str) -> Result<HeardChord, Fault> {
     Ok(HeardChord {
         start_s: record.start_s,
         end_s: record.end_s,
@@ -271,9 +300,7 @@ fn chord_from(record: ChordRecord, i: usize) -> Result<HeardChord, Fault> {
             .enumerate()
             .map(|(j, c)| {
                 Ok(Candidate {
-                    label: at(c.label.parse(), || {
-                        format!("heard.chords[{i}].candidates[{j}].label")
-                    })?,
+                    label: at(c.label.parse(), || format!("{place}.candidates[{j}].label"))?,
                     probability: c.probability,
                     reason: c.reason,
                 })
@@ -285,9 +312,7 @@ fn chord_from(record: ChordRecord, i: usize) -> Result<HeardChord, Fault> {
             .enumerate()
             .map(|(j, s)| {
                 Ok(FittedShape {
-                    shape: at(s.frets.parse(), || {
-                        format!("heard.chords[{i}].shapes[{j}].frets")
-                    })?,
+                    shape: at(s.frets.parse(), || format!("{place}.shapes[{j}].frets"))?,
                     fit: s.fit,
                 })
             })

@@ -85,6 +85,8 @@ fn log(text: &str, key: &str) -> Log {
             bars,
             sections,
             chords,
+            detail: vec![],
+            strums: vec![],
             notes: vec![],
             warnings: vec![],
         },

@@ -35,10 +35,26 @@ pub struct Heard {
     pub sections: Vec<HeardSection>,
     /// Chord proposals in order, without overlap; gaps are not allowed (no chord is a proposal).
     pub chords: Vec<HeardChord>,
+    /// The same time in detail: every harmony that sounds, where that is more than the song's
+    /// chords; empty where it is not.
+    pub detail: Vec<HeardChord>,
+    /// Strums in order of time.
+    pub strums: Vec<HeardStrum>,
     /// Notes in order of their onset.
     pub notes: Vec<HeardNote>,
     /// What it could not hear, or doubts, in words.
     pub warnings: Vec<String>,
+}
+
+/// A strum: several strings by one move of the hand.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct HeardStrum {
+    /// Its first string, s.
+    pub time_s: f64,
+    /// Whether it goes down, from the lowest string.
+    pub down: bool,
+    /// How likely it is one, 0 to 1.
+    pub probability: f64,
 }
 
 /// One beat.

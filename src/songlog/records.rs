@@ -59,6 +59,10 @@ pub(super) struct HeardRecord {
     pub(super) bars: Vec<BarRecord>,
     pub(super) sections: Vec<SectionRecord>,
     pub(super) chords: Vec<ChordRecord>,
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub(super) detail: Vec<ChordRecord>,
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub(super) strums: Vec<StrumRecord>,
     pub(super) notes: Vec<NoteRecord>,
     pub(super) warnings: Vec<String>,
 }
@@ -129,6 +133,21 @@ pub(super) struct CandidateRecord {
 pub(super) struct ShapeRecord {
     pub(super) frets: String,
     pub(super) fit: f64,
+}
+
+#[derive(Serialize, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct StrumRecord {
+    pub(super) time_s: f64,
+    pub(super) direction: DirectionRecord,
+    pub(super) probability: f64,
+}
+
+#[derive(Serialize, Deserialize, Clone, Copy, PartialEq, Eq)]
+#[serde(rename_all = "snake_case")]
+pub(super) enum DirectionRecord {
+    Down,
+    Up,
 }
 
 #[derive(Serialize, Deserialize)]

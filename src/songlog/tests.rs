@@ -90,6 +90,8 @@ fn log() -> Log {
                 section("A", 5, "the last bar is louder"),
             ],
             chords,
+            detail: vec![],
+            strums: vec![],
             notes: vec![HeardNote {
                 start_s: 1.98,
                 end_s: 3.0,

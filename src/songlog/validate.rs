@@ -2,7 +2,7 @@
 
 use super::Log;
 use super::format::Fault;
-use super::heard::Heard;
+use super::heard::{Heard, HeardChord};
 use crate::fretboard::HIGHEST_CAPO;
 
 /// Neighbours may differ so much where one ends and the next starts, s.
@@ -124,7 +124,13 @@ fn heard(h: &Heard) -> Result<(), Fault> {
     }
     key_changes(h)?;
     bars_and_sections(h)?;
-    chords(h)?;
+    chords(h, "chords", &h.chords)?;
+    chords(h, "detail", &h.detail)?;
+    for (i, strum) in h.strums.iter().enumerate() {
+        let place = format!("heard.strums[{i}]");
+        time(strum.time_s, &format!("{place}.time_s"))?;
+        share(strum.probability, &format!("{place}.probability"))?;
+    }
     for (i, note) in h.notes.iter().enumerate() {
         let place = format!("heard.notes[{i}]");
         range(note.start_s, note.end_s, &place)?;
@@ -204,9 +210,9 @@ fn seam(end_s: f64, start_s: f64, place: &str) -> Result<(), Fault> {
     )
 }
 
-fn chords(h: &Heard) -> Result<(), Fault> {
-    for (i, chord) in h.chords.iter().enumerate() {
-        let place = format!("heard.chords[{i}]");
+fn chords(h: &Heard, level: &str, chords: &[HeardChord]) -> Result<(), Fault> {
+    for (i, chord) in chords.iter().enumerate() {
+        let place = format!("heard.{level}[{i}]");
         range(chord.start_s, chord.end_s, &place)?;
         ensure(
             !chord.candidates.is_empty(),
@@ -234,11 +240,11 @@ fn chords(h: &Heard) -> Result<(), Fault> {
             share(f64::from(*x), &format!("{place}.chroma[{pc}]"))?;
         }
     }
-    for (i, pair) in h.chords.windows(2).enumerate() {
+    for (i, pair) in chords.windows(2).enumerate() {
         seam(
             pair[0].end_s,
             pair[1].start_s,
-            &format!("heard.chords[{}]", i + 1),
+            &format!("heard.{level}[{}]", i + 1),
         )?;
     }
     Ok(())

@@ -89,6 +89,8 @@ fn log_of(
                 .collect(),
             sections: vec![],
             chords,
+            detail: vec![],
+            strums: vec![],
             notes: vec![],
             warnings: vec![],
         },

@@ -276,6 +276,8 @@ fn log_of(labels: &[&str]) -> Log {
             bars: vec![],
             sections: vec![],
             chords: labels.iter().enumerate().map(chord).collect(),
+            detail: vec![],
+            strums: vec![],
             notes: vec![],
             warnings: vec![],
         },

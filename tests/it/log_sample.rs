@@ -108,6 +108,8 @@ pub(crate) fn log() -> Log {
                 section("A", 5, ""),
                 section("B", 9, ""),
             ],
+            detail: vec![],
+            strums: vec![],
             notes: chords
                 .iter()
                 .flat_map(|c| {

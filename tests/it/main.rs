@@ -32,6 +32,7 @@ mod naming;
 mod notes;
 mod outside;
 mod playback;
+mod players;
 mod readme;
 mod real_guitars;
 #[cfg(feature = "mic")]

@@ -215,7 +215,15 @@ impl SongNet {
             ];
             let [f, b] = run_net(&self.front, inputs, self.front_outputs)?;
             let (skip, at) = (from - read.start, from - wide.start);
-            copy_rows(&f, read.len(), skip..skip + to - from, 12, &mut fold, wide.len(), at);
+            copy_rows(
+                &f,
+                read.len(),
+                skip..skip + to - from,
+                12,
+                &mut fold,
+                wide.len(),
+                at,
+            );
             copy_rows(
                 &b,
                 read.len(),

@@ -71,7 +71,10 @@ pub(crate) fn broken(reason: String) -> HearingError {
 ///
 /// # Errors
 /// * [`HearingError::Model`] if one is missing: a broken build.
-pub(crate) fn nodes<const N: usize>(model: &Model, names: [&str; N]) -> Result<[NodeId; N], HearingError> {
+pub(crate) fn nodes<const N: usize>(
+    model: &Model,
+    names: [&str; N],
+) -> Result<[NodeId; N], HearingError> {
     let found: Result<Vec<NodeId>, _> = names.iter().map(|name| model.node_id(name)).collect();
     let found = found.map_err(|e| broken(e.to_string()))?;
     <[NodeId; N]>::try_from(found).map_err(|_| broken("a node is missing".into()))

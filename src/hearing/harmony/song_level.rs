@@ -415,7 +415,9 @@ fn joined(spans: Vec<HeardSpan>, first_s: f64, last_s: f64) -> Vec<HeardSpan> {
     let mut out: Vec<HeardSpan> = Vec::with_capacity(spans.len());
     for mut span in spans {
         match out.last_mut() {
-            Some(before) if class_of(&before.candidates[0].0) == class_of(&span.candidates[0].0) => {
+            Some(before)
+                if class_of(&before.candidates[0].0) == class_of(&span.candidates[0].0) =>
+            {
                 before.end_s = span.end_s;
                 continue;
             }

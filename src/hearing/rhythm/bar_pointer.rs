@@ -305,7 +305,11 @@ fn run(pulse: &[Pulse], per_bar: usize) -> (f32, Vec<(usize, usize)>) {
                 came.push(best.1 as u8);
             }
             for i in 0..states.n {
-                let of = if late[i] { (place + 1) % per_bar } else { place };
+                let of = if late[i] {
+                    (place + 1) % per_bar
+                } else {
+                    place
+                };
                 next[to + i] += match (kind[i], of) {
                     (0, 0) => on + is_down,
                     (0, _) => on + is_not,
@@ -318,7 +322,10 @@ fn run(pulse: &[Pulse], per_bar: usize) -> (f32, Vec<(usize, usize)>) {
     let best = (0..scores.len())
         .max_by(|a, b| scores[*a].total_cmp(&scores[*b]))
         .unwrap_or(0);
-    (scores[best], traced(&states, per_bar, best, &came, pulse.len()))
+    (
+        scores[best],
+        traced(&states, per_bar, best, &came, pulse.len()),
+    )
 }
 
 fn traced(

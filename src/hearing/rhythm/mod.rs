@@ -8,5 +8,5 @@ pub(in crate::hearing) mod clock;
 pub(in crate::hearing) mod count;
 pub(in crate::hearing) mod grid;
 pub(in crate::hearing) mod pulse;
-pub(in crate::hearing) mod strum_events;
 pub(in crate::hearing) mod stage;
+pub(in crate::hearing) mod strum_events;
