@@ -381,9 +381,9 @@ fn what_is_no_log_or_too_new_is_refused_in_words() {
     assert!(not_a_log("hello"));
     assert!(not_a_log("{\"format\": \"list\", \"version\": 1}"));
     assert!(not_a_log("[1, 2]"));
-    let newer = write(&log()).replacen("\"version\": 1", "\"version\": 4, \"later\": 5", 1);
+    let newer = write(&log()).replacen("\"version\": 1", "\"version\": 5, \"later\": 5", 1);
     let error = read(Path::new("x"), &newer).expect_err("a newer version");
-    assert!(error.to_string().contains("log version 4"), "{error}");
+    assert!(error.to_string().contains("log version 5"), "{error}");
     let cut = &write(&log())[..300];
     assert!(matches!(
         read(Path::new("x"), cut),

@@ -263,7 +263,7 @@ fn a_section_is_named_whole_and_a_range_of_bars_becomes_one() {
     );
     desk.ok("confirm", "A --name Verse");
     let said = desk.ok("confirm", "2 --name _");
-    assert!(said.starts_with("bars 1 to 4: no name\n"), "{said}");
+    assert!(said.starts_with("bars 1 to 4: no section name\n"), "{said}");
     assert_eq!(form("7-12 --letter A").1, "A 1-4, A 5-6, A 7-12");
 }
 
@@ -328,11 +328,11 @@ fn one_key_for_the_whole_says_which_keys_it_takes_away() {
     let shown = desk.ok("show", "");
     assert!(shown.contains("G major, A major from bar 11,"), "{shown}");
     let said = desk.ok("confirm", "--key D");
-    assert!(said.contains("takes away A major from bar 11"), "{said}");
+    assert!(said.contains("removes A major from bar 11"), "{said}");
     assert!(desk.ok("show", "").contains("\nD major, "), "{said}");
     // nothing goes, nothing is said
     let said = desk.ok("confirm", "--key Em");
-    assert!(!said.contains("takes away"), "{said}");
+    assert!(!said.contains("removes"), "{said}");
 }
 
 #[test]
@@ -358,7 +358,7 @@ fn what_sounds_before_and_after_the_bars_is_named_so() {
 #[test]
 fn decisions_are_listed_undone_and_redone() {
     let desk = Desk::new();
-    desk.refuses("undo", "", "nothing to take back");
+    desk.refuses("undo", "", "nothing to undo");
     desk.ok("confirm", "1 --chord G7");
     desk.ok("confirm", "2 --chord D7");
     assert!(
@@ -420,14 +420,14 @@ fn what_cannot_be_decided_is_refused_with_the_way_out() {
         "names 5 strings, the instrument has 6",
     );
     desk.refuses("confirm", "1 --shape x02y10", "'y' is not understood");
-    desk.refuses("confirm", "1 --or-shape x02210", "--shape");
-    desk.refuses("confirm", "1 --chord G --take-first", "cannot be used with");
+    desk.refuses("confirm", "1 --alt-shape x02210", "alt-shape needs shape");
+    desk.refuses("confirm", "1 --chord G --take-first", "exclude each other");
     desk.refuses("confirm", "1 --join", "there is only one chord already");
     desk.refuses("confirm", "2 --move 9", "a neighbouring chord would vanish");
-    desk.refuses("confirm", "1", "say what to decide for '1'");
-    desk.refuses("confirm", "", "say what to decide");
+    desk.refuses("confirm", "1", "say what to decide there");
+    desk.refuses("confirm", "", "nothing to decide was asked");
     desk.refuses("confirm", "--chord G", "say where");
-    desk.refuses("confirm", "3 --capo 2", "leave out '3'");
+    desk.refuses("confirm", "3 --capo 2", "leave out the place");
     desk.refuses("confirm", "--capo 30", "30");
     desk.refuses("confirm", "--meter 4/5", "'4/5' is not a meter");
     desk.ok("confirm", "1 --take-first");

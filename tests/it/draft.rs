@@ -130,7 +130,7 @@ fn folders_are_drafted_in_parallel_and_what_is_new_only() {
     take(&dir, "take9.wav", 1.0, 220.0);
     let (_, out, _) = run_in(&dir, "draft .");
     assert_eq!(
-        out.matches("nothing new since its last draft, skipped")
+        out.matches("unchanged since its last draft, skipped")
             .count(),
         5,
         "{out}"
@@ -315,7 +315,7 @@ fn what_cannot_be_drafted_is_refused_with_the_way_out() {
     assert!(made.expect("mkfifo runs").success());
     fails(&dir, "draft pipe.wav", "it is a pipe or a device");
     fails(&dir, "draft words.takebook", "is a log, not a take");
-    fails(&dir, "draft a.wav --tempo 5000", "'5000' is not a tempo");
+    fails(&dir, "draft a.wav --tempo 5000", "5000 is not a tempo");
     fails(&dir, "draft a.wav --key H", "'H' is not a key");
     fails(
         &dir,

@@ -71,7 +71,7 @@ fn what_the_schema_refuses_the_program_refuses_too() {
     let (_keep, dir) = folder();
     let text = takebook::songlog::write(&crate::log_sample::log());
     let edits = [
-        ("\"version\": 1", "\"version\": 4"),
+        ("\"version\": 1", "\"version\": 5"),
         ("\"capo\": 0", "\"capo\": -1"),
         ("\"capo\": 0", "\"capo\": 0, \"color\": \"red\""),
         ("\"label\": \"G:maj\"", "\"label\": \"H:maj\""),

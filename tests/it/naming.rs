@@ -331,7 +331,7 @@ fn typed_accidentals_are_kept_without_a_key() {
     {
         let (_, out, _) = run(&["name", notes]);
         assert!(out.contains(&format!("1. {name}")), "{out}");
-        let heading = out.lines().take(4).collect::<String>();
+        let heading = out.lines().take(3).collect::<String>();
         assert!(!heading.contains(other), "{out}");
     }
     for (notes, name) in [

@@ -78,7 +78,17 @@ export async function isAccessible({ program, log }) {
         await page.waitForTimeout(150);
         // the policy of the page allows no foreign script: axe comes by the debugger
         await page.evaluate(axe.source);
-        const { violations, passes } = await page.evaluate(() => window.axe.run(document, { runOnly: ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"] }));
+        // the playhead takes no pointer (WCAG 2.2, 2.5.8 speaks of pointer targets) and passes over the
+        // handles while it plays: it must not count as covering them
+        const { violations, passes } = await page.evaluate(async () => {
+          const tags = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"];
+          const all = await window.axe.run(document, { runOnly: tags, rules: { "target-size": { enabled: false } } });
+          const lines = [...document.querySelectorAll(".now-line")];
+          for (const line of lines) line.style.display = "none";
+          const sizes = await window.axe.run(document, { runOnly: ["target-size"] });
+          for (const line of lines) line.style.display = "";
+          return { violations: [...all.violations, ...sizes.violations], passes: [...all.passes, ...sizes.passes] };
+        });
         assert.ok(passes.length > 10, "axe looked at something");
         for (const v of violations) {
           const what = `${v.id}: ${v.help}: ${v.nodes.slice(0, 3).map((node) => `${node.html.slice(0, 160)} (${node.failureSummary.replaceAll("\n", " ").slice(0, 200)})`).join(" | ")}`;

@@ -2,7 +2,7 @@
 
     python3 render_players.py FOLDER
 
-brushed: open strings beside the shape sound with every down-strum; boogie: root with fifth,
+brushed: an open string beside the shape sounds, softer, with most down-strums; boogie: root with fifth,
 sixth and seventh in turn; pushed: every second chord an eighth early; sung: a choir's line over
 the chords. Writes FOLDER/NAME.mid, NAME.wav and NAME.json (`chords`: start, end, label, seconds).
 The sound is TimGM6mb, which no net was trained on. Music invented here; that such hands leave the
@@ -41,10 +41,10 @@ def bar(song, chord, at, rng):
                 ([at + k / 2, at + k / 2 + .48, root[0], root[1], 96], [at + k / 2 + .015, at + k / 2 + .48, root[0] + 1, root[1] + up, 90])]
     out = []
     for b, down in [(0, True), (1, True), (1.5, False), (2, True), (2.5, False), (3, True), (3.5, False)]:
-        rows = notes
-        if song == "brushed" and down:
-            rows = sorted([(s, r.OPEN[s] + f) for s, f in BRUSHED[chord]] + notes)
-        out += strummed(rows, at + b, end, down, 94 if b == 0 else 84)
+        out += strummed(notes, at + b, end, down, 94 if b == 0 else 84)
+        if song == "brushed" and down and rng.random() < .7:
+            # the hand comes by the strings beside the shape first, and does not mean them
+            out += [[at + b - .02, end, s, r.OPEN[s] + f, 58] for s, f in BRUSHED[chord][:1]]
     return out
 
 

@@ -132,7 +132,7 @@ impl Writer<'_> {
     fn rests(&mut self, mut at: u32, mut length: u32, beat: u32) {
         while length > 0 {
             let to_beat = beat - at % beat;
-            let room = if at % beat == 0 {
+            let room = if at.is_multiple_of(beat) {
                 length
             } else {
                 length.min(to_beat)
@@ -180,7 +180,7 @@ fn beams(notes: &[(u32, Value)], beat: u32) -> Vec<String> {
     };
     for level in 1..=2 {
         let has = |i: usize| levels(i) >= level;
-        for i in 0..notes.len() {
+        for (i, beams) in out.iter_mut().enumerate() {
             if !has(i) {
                 continue;
             }
@@ -197,7 +197,7 @@ fn beams(notes: &[(u32, Value)], beat: u32) -> Vec<String> {
                 }
                 (false, false) => continue,
             };
-            let _ = write!(out[i], "<beam number=\"{level}\">{how}</beam>");
+            let _ = write!(beams, "<beam number=\"{level}\">{how}</beam>");
         }
     }
     out

@@ -41,7 +41,7 @@ pub(super) struct Args {
     output: Option<PathBuf>,
     /// Writes over the file if it is there.
     #[arg(long, requires = "output")]
-    replace: bool,
+    overwrite: bool,
 }
 
 #[derive(Debug, Clone, Copy, clap::ValueEnum)]
@@ -70,7 +70,7 @@ pub(super) fn run(
     out: &mut dyn Write,
 ) -> Result<Outcome, CliError> {
     if let Some(file) = &args.output {
-        check_name(file, args.replace)?;
+        check_name(file, args.overwrite)?;
     }
     let log = store::load(log_path)?;
     let song = resolve(&log);
@@ -84,7 +84,7 @@ pub(super) fn run(
     let heard = passage(&song, &store::take_path(log_path, &log), &wanted)?;
     let to = match &args.output {
         Some(file) => {
-            chart::save(file, &wav(&heard)?, args.replace)?;
+            chart::save(file, &wav(&heard)?, args.overwrite)?;
             file.display().to_string()
         }
         None => String::new(),

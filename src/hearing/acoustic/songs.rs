@@ -5,7 +5,6 @@
 //! the label stays the sheet's chord (docs/training/songnet.py, train_songs.py). Its frames:
 //! *fine* ones of 23.2 ms, and *slow* ones of four fine frames (92.9 ms), for which chords are told.
 
-use crate::hearing::HearingError;
 use crate::hearing::acoustic::net::{
     LOG_STEP, N_BASSES, N_CLASSES, log_softmax, loudness, push_input, shifted_short, table,
 };
@@ -14,6 +13,7 @@ use crate::hearing::acoustic::split_model::{broken, nodes, run_net};
 use crate::hearing::acoustic::stacked::{
     LONG_LAYERS, SHORT_LAYERS, WIDTH, stacked_long, stacked_short,
 };
+use crate::hearing::error::HearingError;
 use rten::{Model, NodeId};
 use rten_tensor::NdTensor;
 use rten_tensor::prelude::*;

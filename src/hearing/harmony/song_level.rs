@@ -153,9 +153,8 @@ fn change_costs(detail: &[HeardSpan], beats_s: &[f64], n: usize) -> Vec<f32> {
     let near = |frames: &mut dyn Iterator<Item = usize>| {
         let mut near = vec![false; n];
         for at in frames {
-            for frame in at.saturating_sub(1)..(at + 2).min(n) {
-                near[frame] = true;
-            }
+            let end = (at + 2).min(n);
+            near[at.saturating_sub(1).min(end)..end].fill(true);
         }
         near
     };
