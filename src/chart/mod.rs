@@ -108,6 +108,8 @@ pub enum Page {
     A4,
     /// 8.5 by 11 inches.
     Letter,
+    /// 148 by 210 mm (ISO 216).
+    A5,
 }
 
 impl Page {
@@ -116,6 +118,7 @@ impl Page {
         match self {
             Self::A4 => (210.0, 297.0),
             Self::Letter => (215.9, 279.4),
+            Self::A5 => (148.0, 210.0),
         }
     }
 }
@@ -137,6 +140,14 @@ pub struct Options {
     pub left_handed: bool,
     /// A quarter larger, on pages.
     pub large: bool,
+    /// A fifth smaller, on pages, for a binder.
+    pub compact: bool,
+    /// The paper's long side across.
+    pub landscape: bool,
+    /// A second shape to pick from, where a chord has one, on pages.
+    pub alternatives: bool,
+    /// With a capo, names that say what sounds instead of the shape that is played, on pages.
+    pub concert: bool,
     /// Outlines instead of black discs and bars, on pages.
     pub save_ink: bool,
     /// Chords simplified until a beginner's open shape plays them; each is said in the notes.
@@ -149,6 +160,18 @@ pub struct Options {
     pub short: bool,
     /// Added to every time in captions, s.
     pub offset_s: f64,
+}
+
+impl Options {
+    /// Width and height of a page as it is held, mm.
+    pub fn size_mm(&self) -> (f64, f64) {
+        let (width, height) = self.page.size_mm();
+        if self.landscape {
+            (height, width)
+        } else {
+            (width, height)
+        }
+    }
 }
 
 /// Delivers a song.

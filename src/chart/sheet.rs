@@ -74,8 +74,23 @@ pub struct Block {
     pub times: u32,
     /// On what the hand was heard to strike or pick, in words; empty if it is not clear.
     pub strokes: String,
+    /// The same as slots of the bar.
+    pub pattern: Option<Pattern>,
+    /// Where it is as a section printed before: how it is referred to, in place of its rows.
+    pub as_before: Option<String>,
     /// Rows of at most [`BARS_IN_ROW`] bars; a pickup has a row of its own.
     pub rows: Vec<Vec<Measure>>,
+}
+
+/// Where in a bar the hand strums or picks.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Pattern {
+    /// Slots of the bar, from its start.
+    pub hits: Vec<bool>,
+    /// Slots in a beat: 2, or 3 where beats are dotted.
+    pub per_beat: usize,
+    /// Strummed rather than picked.
+    pub strummed: bool,
 }
 
 /// One bar on the sheet.
@@ -198,7 +213,7 @@ impl Measure {
                 0 => String::new(),
                 h => format!("on {}{half} ", h / 2 + 1),
             };
-            let open = if mark.open { ", open" } else { "" };
+            let open = if mark.open { ", not confirmed" } else { "" };
             parts.push(format!("{on}{}{open}", mark.symbol));
         }
         if self.marks.is_empty() {
@@ -212,11 +227,16 @@ impl Measure {
 }
 
 impl Block {
-    /// Letter and name: `A  Verse`.
+    /// Its name, `Verse`; the letter where it has none.
     pub fn heading(&self) -> String {
-        match &self.name {
-            Some(name) => format!("{}  {name}", self.letter),
-            None => self.letter.clone(),
+        self.name.clone().unwrap_or_else(|| self.letter.clone())
+    }
+
+    /// The rows that are printed: none where the section is as one before.
+    pub fn printed(&self) -> &[Vec<Measure>] {
+        match self.as_before {
+            Some(_) => &[],
+            None => &self.rows,
         }
     }
 
@@ -233,7 +253,7 @@ impl Sheet {
     /// * [`ChartError::NoKey`] for degrees without a key.
     pub fn new(song: &Song, options: &Options) -> Result<Self, ChartError> {
         let print = printer(song, options)?;
-        let (legend, variants) = legend::legend(song, &print);
+        let (legend, variants) = legend::legend(song, options, &print);
         let mut remarks = Vec::new();
         let mut measures = bars::measures(song, &print, &variants, &mut remarks);
         annotate(song, options, &mut measures)?;
@@ -242,7 +262,7 @@ impl Sheet {
         plucked::strokes(song, &mut blocks);
         Ok(Self {
             title: song.title.clone(),
-            facts: facts(song),
+            facts: facts(song, options),
             n_strings: song.instrument.tuning.n_strings(),
             strings: (0..song.instrument.tuning.n_strings())
                 .map(|s| string_name(&song.instrument, s))
@@ -260,11 +280,14 @@ impl Sheet {
         })
     }
 
+    /// Bars that are printed.
+    fn printed(&self) -> impl Iterator<Item = &Measure> {
+        self.blocks.iter().flat_map(Block::printed).flatten()
+    }
+
     /// Whether a chord starts between two beats.
     pub fn has_half_beats(&self) -> bool {
-        self.blocks
-            .iter()
-            .flat_map(Block::measures)
+        self.printed()
             .filter(|m| !m.simile)
             .flat_map(|m| &m.marks)
             .any(|m| m.half_beat % 2 == 1)
@@ -272,15 +295,14 @@ impl Sheet {
 
     /// Whether a bar shows more than chords, and what the signs mean.
     pub fn signs(&self) -> Vec<String> {
-        let marks = || {
-            self.blocks
-                .iter()
-                .flat_map(Block::measures)
-                .flat_map(|m| &m.marks)
-        };
+        let marks = || self.printed().flat_map(|m| &m.marks);
         let mut signs = Vec::new();
         if self.has_half_beats() {
             signs.push("& = on the second half of the beat".to_owned());
+        }
+        let strummed = |b: &Block| b.pattern.as_ref().is_some_and(|p| p.strummed);
+        if self.blocks.iter().any(strummed) {
+            signs.push("strums: down on the beat, up between beats, as the hand swings".into());
         }
         if marks().any(|m| m.bass.is_some()) {
             signs.push("note under the bar = the bass walks".into());
@@ -288,18 +310,25 @@ impl Sheet {
         if marks().any(|m| m.top.is_some()) {
             signs.push("note over the symbol = the top note moves".into());
         }
-        if self
-            .blocks
-            .iter()
-            .flat_map(Block::measures)
-            .any(|m| !m.tab.is_empty())
-        {
+        if self.printed().any(|m| !m.tab.is_empty()) {
             signs.push(
                 "tablature = notes heard, at one place they can be played; the highest string is the top line"
                     .into(),
             );
         }
         signs
+    }
+
+    /// What gray means on a page; none if all chords are confirmed.
+    pub fn doubt_words(&self) -> Option<String> {
+        let (n, all) = (self.n_open, self.n_chords);
+        if n > 0 {
+            return Some(format!(
+                "Gray: proposed, not confirmed yet ({n} of {all} chords)"
+            ));
+        }
+        let shapes = self.legend.iter().any(|e| e.open);
+        shapes.then(|| "Gray over a diagram: a shape proposed, not confirmed yet".into())
     }
 
     /// What is said about chords that are open; none if all are confirmed.
@@ -313,7 +342,7 @@ impl Sheet {
     }
 }
 
-fn facts(song: &Song) -> Vec<String> {
+fn facts(song: &Song, options: &Options) -> Vec<String> {
     let mut facts = Vec::new();
     facts.push(match song.key {
         Some(key) => {
@@ -348,8 +377,13 @@ fn facts(song: &Song) -> Vec<String> {
         format!("Tuning {name} ({notes})")
     });
     if song.instrument.capo > 0 {
+        let names = if options.concert || options.degrees {
+            "names say what sounds"
+        } else {
+            "names are the shapes played"
+        };
         facts.push(format!(
-            "Capo at fret {} (boxes count from it; symbols say what sounds)",
+            "Capo at fret {} ({names}; diagrams count from the capo)",
             song.instrument.capo
         ));
     }

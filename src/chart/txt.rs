@@ -97,7 +97,10 @@ fn block_lines(block: &Block, strings: &[String]) -> Vec<String> {
     if !block.strokes.is_empty() {
         lines.extend(wrap(&block.strokes, "  "));
     }
-    for row in &block.rows {
+    if let Some(words) = &block.as_before {
+        lines.extend(wrap(words, "    "));
+    }
+    for row in block.printed() {
         lines.extend(row_lines(row, strings));
     }
     lines

@@ -68,8 +68,20 @@ pub(crate) struct Chart {
     #[arg(long)]
     left_handed: bool,
     /// A quarter larger
-    #[arg(long)]
+    #[arg(long, conflicts_with = "compact")]
     large: bool,
+    /// A fifth smaller, for a binder
+    #[arg(long)]
+    compact: bool,
+    /// The paper's long side across
+    #[arg(long)]
+    landscape: bool,
+    /// A second shape to pick from where there is one, on pages
+    #[arg(long)]
+    alternatives: bool,
+    /// With a capo: chord names say what sounds instead of the shape played, on pages
+    #[arg(long)]
+    concert: bool,
     /// Outlines instead of black discs and bars
     #[arg(long)]
     save_ink: bool,
@@ -98,6 +110,8 @@ enum Paper {
     A4,
     /// 8.5 by 11 inches
     Letter,
+    /// 148 by 210 mm
+    A5,
 }
 
 #[derive(Clone, Copy, PartialEq, ValueEnum)]
@@ -119,6 +133,7 @@ impl Chart {
             page: match self.page {
                 Paper::A4 => Page::A4,
                 Paper::Letter => Page::Letter,
+                Paper::A5 => Page::A5,
             },
             key: self.key.as_deref().map(str::parse::<Key>).transpose()?,
             capo: self.capo,
@@ -129,6 +144,10 @@ impl Chart {
             save_ink: self.save_ink,
             left_handed: self.left_handed,
             large: self.large,
+            compact: self.compact,
+            landscape: self.landscape,
+            alternatives: self.alternatives,
+            concert: self.concert,
             written_out: self.written_out,
             short: self.short,
             offset_s: self.offset,

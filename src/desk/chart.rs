@@ -97,6 +97,7 @@ impl Wanted {
             written_out: self.written_out.is_on(),
             short: self.short.is_on(),
             offset_s,
+            ..Options::default()
         })
     }
 }

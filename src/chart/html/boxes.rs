@@ -15,11 +15,7 @@ pub(super) fn write_entry(out: &mut String, entry: &Entry, options: &Options) {
         let _ = write!(out, " ({variant})");
     }
     if let Some(held_as) = &entry.held_as {
-        let _ = write!(
-            out,
-            "<br><span class=\"as\">held as {}</span>",
-            escape(held_as)
-        );
+        let _ = write!(out, "<br><span class=\"as\">{}</span>", escape(held_as));
     }
     out.push_str("</figcaption><div class=\"boxes\">");
     for (i, shape_box) in entry.boxes.iter().enumerate() {

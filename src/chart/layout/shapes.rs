@@ -1,6 +1,7 @@
 //! The legend's chord boxes, in rows.
 
-use super::{Item, MARGIN, Pager, Role, Style, dots, line};
+use super::rows::{parts_width, symbol_parts};
+use super::{Ink, Item, MARGIN, Pager, Role, Style, line};
 use crate::chart::diagram::{Diagram, diagram};
 use crate::chart::sheet::{Entry, ShapeBox};
 use crate::chart::{ChartError, Options};
@@ -20,7 +21,7 @@ const TOPS: f64 = 3.6;
 const FRETS: f64 = 5.0;
 const ROW_GAP: f64 = 3.0;
 /// Sizes of words, points.
-const TITLE_POINTS: f64 = 11.0;
+const TITLE_POINTS: f64 = 13.0;
 const HELD_POINTS: f64 = 8.0;
 
 /// All entries under a heading.
@@ -32,7 +33,7 @@ pub(super) fn legend(
     if entries.is_empty() {
         return Ok(());
     }
-    page.heading("Shapes", height(page, &entries[..1]))?;
+    let rows = n_rows(entries);
     let mut rest = entries;
     while !rest.is_empty() {
         let mut n = 0;
@@ -45,13 +46,13 @@ pub(super) fn legend(
             used += more;
             n += 1;
         }
-        let height = height(page, &rest[..n]);
+        let height = height(page, &rest[..n], rows);
         page.need(height);
         let mut x = MARGIN;
         for entry in &rest[..n] {
-            let items = entry_items(page, entry, x, options)?;
+            let items = entry_items(page, entry, x, rows, options)?;
             let frets: Vec<String> = entry.boxes.iter().map(|b| b.shape.text()).collect();
-            let open = if entry.open { ", open" } else { "" };
+            let open = if entry.open { ", not confirmed" } else { "" };
             let alt = format!("{}: frets {}{open}", entry.title(), frets.join(" or "));
             page.add(Role::Figure(alt), items);
             x += width(page, entry)?;
@@ -72,7 +73,8 @@ fn width(page: &Pager, entry: &Entry) -> Result<f64, ChartError> {
     let boxes: f64 = entry.boxes.iter().map(|b| box_width(page, b)).sum();
     let between = OR * page.scale * entry.boxes.len().saturating_sub(1) as f64;
     let words = |points, style, text: &str| page.fonts.width(style, page.points(points), text);
-    let title = words(TITLE_POINTS, Style::Regular, &format!("{}?", entry.title()))?;
+    let parts = symbol_parts(&entry.symbol, entry.variant, &[]);
+    let title = parts_width(page, &parts, page.points(TITLE_POINTS))?;
     let held = match &entry.held_as {
         Some(name) => words(HELD_POINTS, Style::Italic, &held_words(name))?,
         None => 0.0,
@@ -82,16 +84,20 @@ fn width(page: &Pager, entry: &Entry) -> Result<f64, ChartError> {
 }
 
 fn held_words(name: &str) -> String {
-    format!("held as {name}")
+    name.to_owned()
 }
 
-fn height(page: &Pager, entries: &[Entry]) -> f64 {
-    let rows = entries
+/// Frets that every box shows, so that all are of one height.
+fn n_rows(entries: &[Entry]) -> u8 {
+    entries
         .iter()
         .flat_map(|e| &e.boxes)
         .map(|b| diagram(b, false).n_rows)
         .max()
-        .unwrap_or(4);
+        .unwrap_or(4)
+}
+
+fn height(page: &Pager, entries: &[Entry], rows: u8) -> f64 {
     let held = entries.iter().any(|e| e.held_as.is_some());
     let held = if held { HELD_AS } else { 0.0 };
     (CAPTION + held + TOPS + DY * f64::from(rows) + FRETS) * page.scale
@@ -101,25 +107,17 @@ fn entry_items(
     page: &Pager,
     entry: &Entry,
     left: f64,
+    rows: u8,
     options: &Options,
 ) -> Result<Vec<Item>, ChartError> {
     let s = page.scale;
     let mut items = Vec::new();
     let size = page.points(TITLE_POINTS);
-    let mut title = entry.symbol.clone();
-    if entry.open {
-        title.push('?');
-    }
-    let doubt = page.fonts.width(Style::Regular, size, &title)?;
-    if let Some(variant) = entry.variant {
-        title.push_str(&format!(" ({variant})"));
-    }
     let x = left + LEFT * s;
     let mut y = page.y + 3.8 * s;
-    items.push(page.text_item(x, y, size, Style::Regular, &title));
-    if entry.open {
-        items.push(dots(x, x + doubt, y + size * 0.25));
-    }
+    let ink = if entry.open { Ink::Gray } else { Ink::Black };
+    let parts = symbol_parts(&entry.symbol, entry.variant, &[]);
+    super::rows::symbol_items(page, &parts, (x, y), size, ink, &mut items)?;
     if let Some(held_as) = &entry.held_as {
         y += HELD_AS * s;
         let text = held_words(held_as);
@@ -133,7 +131,14 @@ fn entry_items(
             items.push(page.text_item(x + s, middle, page.points(9.0), Style::Italic, "or"));
             x += OR * s;
         }
-        box_items(page, shape_box, (x + LEFT * s, top), options, &mut items)?;
+        box_items(
+            page,
+            shape_box,
+            (x + LEFT * s, top),
+            rows,
+            options,
+            &mut items,
+        )?;
         x += box_width(page, shape_box);
     }
     Ok(items)
@@ -143,11 +148,13 @@ fn box_items(
     page: &Pager,
     shape_box: &ShapeBox,
     (left, top): (f64, f64),
+    rows: u8,
     options: &Options,
     items: &mut Vec<Item>,
 ) -> Result<(), ChartError> {
     let s = page.scale;
-    let d: Diagram = diagram(shape_box, options.left_handed);
+    let mut d: Diagram = diagram(shape_box, options.left_handed);
+    d.n_rows = rows.max(d.n_rows);
     let save_ink = options.save_ink;
     let x = |column: usize| left + DX * s * column as f64;
     let edge = |row: u8| top + DY * s * f64::from(row);
@@ -210,7 +217,7 @@ fn box_items(
                 size,
                 style: Style::Regular,
                 text: finger.clone(),
-                white: !save_ink,
+                ink: if save_ink { Ink::Black } else { Ink::White },
             });
         }
     }

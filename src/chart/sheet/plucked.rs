@@ -4,7 +4,7 @@
 
 use super::bars::{all_bars, beats_into};
 use super::places::places;
-use super::{Block, Measure};
+use super::{Block, Measure, Pattern};
 use crate::songlog::song::{Bar, Song, Span};
 
 /// A note of the tablature.
@@ -169,12 +169,14 @@ pub(super) fn strokes(song: &Song, blocks: &mut [Block]) {
         if usual.iter().filter(|u| **u).count() < 2 || n_strums + n_picks == 0 {
             continue;
         }
-        let word = if n_strums >= n_picks {
-            "strokes"
-        } else {
-            "picking"
-        };
-        block.strokes = format!("{word} heard on {}", counting(&usual, per_beat));
+        let strummed = n_strums >= n_picks;
+        let word = if strummed { "strums" } else { "plucks" };
+        block.strokes = format!("{word} on {}", counting(&usual, per_beat));
+        block.pattern = Some(Pattern {
+            hits: usual,
+            per_beat,
+            strummed,
+        });
     }
 }
 

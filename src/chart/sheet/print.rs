@@ -3,7 +3,7 @@
 use super::{BARS_IN_ROW, Measure, moving};
 use crate::chart::{ChartError, Options};
 use crate::songlog::song::{Song, Span};
-use crate::theory::{Label, Spelled, key_at, roman};
+use crate::theory::{Key, Label, Mode, PitchClass, Spelled, key_at, roman};
 use std::collections::HashMap;
 
 /// How the chord of a span is printed on this sheet.
@@ -38,7 +38,13 @@ pub(super) fn annotate(
 
 pub(super) fn printer(song: &Song, options: &Options) -> Result<Printer, ChartError> {
     if !options.degrees {
-        return Ok(Box::new(|span| at_sight(&span.label)));
+        if song.instrument.capo == 0 || options.concert {
+            return Ok(Box::new(|span| at_sight(&span.label)));
+        }
+        let (capo, key) = (song.instrument.capo, song.key);
+        return Ok(Box::new(move |span| {
+            at_sight(&played(&span.label, capo, key))
+        }));
     }
     let first = song.key.ok_or(ChartError::NoKey {
         option: "--degrees",
@@ -51,6 +57,20 @@ pub(super) fn printer(song: &Song, options: &Options) -> Result<Printer, ChartEr
             None => span.label.symbol(),
         }
     }))
+}
+
+/// The chord whose shape is played behind a capo, spelled in the key that is fingered.
+pub(super) fn played(label: &Label, capo: u8, key: Option<Key>) -> Label {
+    let Some(chord) = label.chord() else {
+        return label.clone();
+    };
+    let down = |pitch: PitchClass| pitch.up(-i32::from(capo));
+    let root = down(chord.root.pitch_class());
+    let spelled = match key {
+        Some(key) => Key::usual(down(key.tonic.pitch_class()), key.mode).spell(root),
+        None => Key::usual(root, Mode::Major).tonic,
+    };
+    Label::Chord(chord.with_root(spelled))
 }
 
 /// The symbol, its bass as it is read at sight: E♭♭ is printed D (common practice, no source).

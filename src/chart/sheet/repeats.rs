@@ -18,15 +18,14 @@ struct Part {
     /// Bars of a second ending.
     second: Vec<Measure>,
     times: u32,
+    /// How it refers to a part before that it repeats.
+    as_before: Option<String>,
 }
 
 impl Part {
-    /// Its place in the roadmap and its name.
+    /// Its name, or its place among the letters.
     fn title(&self) -> String {
-        match &self.name {
-            Some(name) => format!("{} {name}", self.in_roadmap),
-            None => self.in_roadmap.clone(),
-        }
+        self.name.clone().unwrap_or_else(|| self.in_roadmap.clone())
     }
 }
 
@@ -52,6 +51,9 @@ pub(super) fn blocks(
         roadmap = self::roadmap(&parts);
     }
     mark_keys(&mut parts, song.key);
+    if !options.short && !options.written_out {
+        refer_back(&mut parts);
+    }
     (parts.into_iter().map(block).collect(), form, roadmap)
 }
 
@@ -127,6 +129,7 @@ fn split(song: &Song, measures: Vec<Measure>) -> Vec<Part> {
         measures: Vec::new(),
         second: Vec::new(),
         times: 1,
+        as_before: None,
     };
     let mut parts: Vec<Part> = song
         .sections
@@ -144,6 +147,7 @@ fn split(song: &Song, measures: Vec<Measure>) -> Vec<Part> {
             measures: Vec::new(),
             second: Vec::new(),
             times: 1,
+            as_before: None,
         });
     }
     for measure in measures {
@@ -217,6 +221,62 @@ fn join(printed: &mut [Measure], again: &[Measure]) {
     }
 }
 
+/// A named section that comes again with the same bars, or nearly, refers to where it is printed.
+fn refer_back(parts: &mut [Part]) {
+    for i in 1..parts.len() {
+        let (before, rest) = parts.split_at_mut(i);
+        let part = &mut rest[0];
+        let printed = |p: &&mut Part| p.as_before.is_none() && p.second.is_empty();
+        let alike = |p: &&mut Part| p.name == part.name && p.measures.len() == part.measures.len();
+        if part.name.is_none() || !part.second.is_empty() || part.measures.len() < 2 {
+            continue;
+        }
+        let mut same = before.iter_mut().filter(|p| printed(p) && alike(p));
+        let Some((earlier, other)) = same.find_map(|p| {
+            let other = differing(&p.measures, &part.measures);
+            // more than that is quicker read than told
+            (other.len() <= (part.measures.len() / 8).max(1)).then_some((p, other))
+        }) else {
+            continue;
+        };
+        let n = part.measures.len();
+        let mut words = "as above".to_owned();
+        match (earlier.times, part.times) {
+            (a, b) if a == b => {}
+            (_, 1) => words.push_str(", once"),
+            (_, times) => words.push_str(&format!(", {times} times")),
+        }
+        for bar in &other {
+            let symbols: Vec<&str> = part.measures[*bar]
+                .marks
+                .iter()
+                .map(|m| &m.symbol[..])
+                .collect();
+            let place = match *bar + 1 {
+                last if last == n => "last bar".to_owned(),
+                k => format!("bar {k} of it"),
+            };
+            words.push_str(&format!(", {place} {}", symbols.join(" ")));
+        }
+        for bar in 0..n {
+            if !other.contains(&bar) {
+                join(&mut earlier.measures[bar..=bar], &part.measures[bar..=bar]);
+            }
+        }
+        part.as_before = Some(words);
+    }
+}
+
+/// Bars that are not alike in two parts of one length.
+fn differing(a: &[Measure], b: &[Measure]) -> Vec<usize> {
+    let tabs = |a: &Measure, b: &Measure| a.tab.is_empty() || b.tab.is_empty() || a.same_tab(b);
+    let pairs = a.iter().zip(b).enumerate();
+    pairs
+        .filter(|(_, (a, b))| !a.same(b) || a.number == 0 || b.number == 0 || !tabs(a, b))
+        .map(|(i, _)| i)
+        .collect()
+}
+
 fn both_names(a: Option<String>, b: Option<String>) -> Option<String> {
     match (a, b) {
         (Some(a), Some(b)) if !a.split(" / ").any(|n| n == b) => Some(format!("{a} / {b}")),
@@ -272,6 +332,8 @@ fn block(mut part: Part) -> Block {
         differs: part.differs,
         times: part.times,
         strokes: String::new(),
+        pattern: None,
+        as_before: part.as_before,
         rows,
     }
 }

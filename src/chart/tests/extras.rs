@@ -96,7 +96,7 @@ fn a_picked_pattern_is_shown_once_and_counted() {
         [(2, 0), (3, 2), (4, 3), (5, 2)],
         "as the shape holds them"
     );
-    assert_eq!(sheet.blocks[0].strokes, "picking heard on 1 & 2 & 3 & 4 &");
+    assert_eq!(sheet.blocks[0].strokes, "plucks on 1 & 2 & 3 & 4 &");
 }
 
 /// A tune over open basses: what is plucked one after the other may take a string

@@ -12,10 +12,10 @@ const TAB_ABOVE: f64 = 3.0;
 const TAB_POINTS: f64 = 7.0;
 /// A line of top notes, degrees or bass notes, mm.
 const NOTE_LINE: f64 = 3.6;
-/// From the symbols to the slashes, and from there to the row's end, mm.
-const SLASH: f64 = 4.8;
-const UNDER_SLASH: f64 = 1.6;
-const SYMBOL: f64 = 7.6;
+/// From the symbols to the beats, and from there to the row's end, mm.
+const SLASH: f64 = 3.2;
+const UNDER_SLASH: f64 = 1.0;
+const SYMBOL: f64 = 8.6;
 
 /// What a line of bars has besides symbols and slashes; mm from its top, at the print's scale.
 pub(super) struct Heights {
