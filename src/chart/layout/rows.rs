@@ -6,7 +6,7 @@ mod symbols;
 
 pub(super) use symbols::{parts_width, symbol_items, symbol_parts};
 
-use heading::{HEADING_POINTS, heading};
+use heading::heading;
 use heights::{Heights, TAB_LINE, tablature};
 use symbols::{parts, symbol_width};
 
@@ -176,7 +176,8 @@ pub(super) fn block(
     };
     let all: f64 = lines.iter().map(|l| height(page, l)).sum();
     let first = lines.first().map_or(0.0, |l| height(page, l));
-    let whole = page.bottom() - MARGIN - page.points(HEADING_POINTS) * 3.0;
+    // a longer section would leave too much of a page empty
+    let whole = (page.bottom() - MARGIN) / 2.0;
     heading(page, block, pattern, if all <= whole { all } else { first })?;
     let n = lines.len();
     for (i, line) in lines.into_iter().enumerate() {

@@ -5,7 +5,7 @@ use crate::chart::layout::{Item, MARGIN, Pager, Role, Style, line};
 use crate::chart::sheet::{Block, Pattern};
 
 /// Size of a name, points.
-pub(super) const HEADING_POINTS: f64 = 12.0;
+const HEADING_POINTS: f64 = 12.0;
 
 /// The name, how often, how it differs, a new strum pattern, and a rule to the right margin.
 pub(super) fn heading(
