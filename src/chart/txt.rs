@@ -249,7 +249,7 @@ fn legend_lines(legend: &[Entry], left_handed: bool) -> Vec<String> {
             }
             let mut cell = vec![title];
             if let Some(held_as) = &entry.held_as {
-                cell.push(format!("as {held_as}"));
+                cell.push(held_as.clone());
             }
             cell.extend(box_lines(&diagram(shape_box, left_handed)));
             cell.push(shape_box.shape.text());
