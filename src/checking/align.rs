@@ -14,6 +14,7 @@
 
 use super::evidence::{Evidence, Heardable};
 use super::slots::Slot;
+use std::rc::Rc;
 
 /// Most that a wrong chord costs, ln.
 const WRONG: f32 = 14.0;
@@ -40,6 +41,11 @@ const LENGTHS: (f64, f64) = (0.5, 1.9);
 /// Tempi tried: this many steps of an eighth of an octave on each side.
 const TEMPO_STEPS: i32 = 8;
 
+/// Orders of the bars that the chart's own is held against.
+const N_ORDERS: u64 = 4;
+/// The order tells something if it may gain so much, ln: three jumps.
+const LEAST_ORDER: f32 = 3.0 * JUMP;
+
 /// One slot as played.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) struct Played {
@@ -54,6 +60,9 @@ pub(crate) struct Played {
 pub(crate) struct Alignment {
     /// Slots in the order played.
     pub(crate) played: Vec<Played>,
+    /// How much of what the order of the bars should gain it does gain, 1 for
+    /// all of it; none where the chart's bars are too much alike to tell.
+    pub(crate) order: Option<f32>,
     score: f32,
 }
 
@@ -72,7 +81,7 @@ struct Search<'a> {
     slots: &'a [Slot],
     readings: &'a [Vec<Heardable>],
     /// Best score of any reading, by start bound and number of stretches less one.
-    best_of: Vec<Vec<f32>>,
+    best_of: Rc<Vec<Vec<f32>>>,
     /// Cost of a frame that plays nothing of the chart, ln.
     aside: f32,
 }
@@ -96,7 +105,7 @@ pub(crate) fn align(
         evidence,
         slots,
         readings,
-        best_of,
+        best_of: Rc::new(best_of),
     };
     let mut best: Option<Alignment> = None;
     for step in -TEMPO_STEPS..=TEMPO_STEPS {
@@ -111,7 +120,9 @@ pub(crate) fn align(
     // again with the tempo of the surroundings
     let first = best?;
     let rates = search.rates(&first);
-    search.run(&rates).or(Some(first))
+    let mut found = search.run(&rates).unwrap_or(first);
+    found.order = search.order(&found, &rates);
+    Some(found)
 }
 
 fn best_scores(evidence: &Evidence, longest_s: f64) -> Vec<Vec<f32>> {
@@ -144,6 +155,20 @@ fn usual_cost(evidence: &Evidence, best_of: &[Vec<f32>], length_s: f64) -> f32 {
         .collect();
     costs.sort_by(f32::total_cmp);
     costs.get(costs.len() / 2).copied().unwrap_or(0.0).max(0.0)
+}
+
+/// The numbers below `n` in an order that depends on `seed` alone (Fisher and
+/// Yates, with the multiplier of Knuth's MMIX generator).
+fn shuffled(n: usize, seed: u64) -> Vec<usize> {
+    let mut order: Vec<usize> = (0..n).collect();
+    let mut state = seed;
+    for k in (1..n).rev() {
+        state = state
+            .wrapping_mul(6_364_136_223_846_793_005)
+            .wrapping_add(1_442_695_040_888_963_407);
+        order.swap(k, ((state >> 33) % (k as u64 + 1)) as usize);
+    }
+    order
 }
 
 impl Search<'_> {
@@ -275,7 +300,79 @@ impl Search<'_> {
             }
         }
         played.reverse();
-        (!played.is_empty()).then_some(Alignment { played, score })
+        (!played.is_empty()).then_some(Alignment {
+            played,
+            order: None,
+            score,
+        })
+    }
+
+    /// How much better the take fits the chart than the same bars in other orders.
+    ///
+    /// A take of the chart follows its bars; a take of something else in the
+    /// same key fits them in one order as well as in another. What the order
+    /// may gain at most is a jump for each step from bar to bar that the other
+    /// order does not have.
+    fn order(&self, found: &Alignment, rates: &[f64]) -> Option<f32> {
+        let bars: Vec<&[Slot]> = self.slots.chunk_by(|a, b| a.bar_idx == b.bar_idx).collect();
+        let contents: Vec<Vec<&[Heardable]>> = {
+            let mut at = 0;
+            let of = bars.iter().map(|bar| {
+                at += bar.len();
+                self.readings[at - bar.len()..at]
+                    .iter()
+                    .map(Vec::as_slice)
+                    .collect()
+            });
+            of.collect()
+        };
+        let bar_of: Vec<usize> = bars
+            .iter()
+            .enumerate()
+            .flat_map(|(k, bar)| std::iter::repeat_n(k, bar.len()))
+            .collect();
+        let steps: Vec<(usize, usize)> = found
+            .played
+            .windows(2)
+            .map(|w| (bar_of[w[0].slot_idx], bar_of[w[1].slot_idx]))
+            .filter(|(a, b)| a != b)
+            .collect();
+        let (mut gained, mut possible) = (0.0, 0.0);
+        for seed in 1..=N_ORDERS {
+            let order = shuffled(bars.len(), seed);
+            let (mut slots, mut readings) = (Vec::new(), Vec::new());
+            for (place, k) in order.iter().enumerate() {
+                slots.extend(bars[*k].iter().map(|slot| Slot {
+                    bar_idx: place,
+                    ..slot.clone()
+                }));
+                readings.extend(contents[*k].iter().map(|r| r.to_vec()));
+            }
+            let other = Search {
+                slots: &slots,
+                readings: &readings,
+                best_of: Rc::clone(&self.best_of),
+                ..*self
+            };
+            let score = other.run(rates).map_or(other.nothing(), |a| a.score);
+            gained += found.score - score;
+            let has: std::collections::HashSet<_> = order
+                .windows(2)
+                .map(|w| (&contents[w[0]], &contents[w[1]]))
+                .collect();
+            let lost = steps
+                .iter()
+                .filter(|(a, b)| !has.contains(&(&contents[*a], &contents[*b])));
+            possible += JUMP * lost.count() as f32;
+        }
+        (possible >= LEAST_ORDER * N_ORDERS as f32).then(|| gained / possible)
+    }
+
+    /// Score of a take that plays nothing of the chart.
+    fn nothing(&self) -> f32 {
+        (0..self.evidence.bounds_s().len() - 1)
+            .map(|b| self.beside(b))
+            .sum()
     }
 
     /// What the stretch after a bound costs if it plays nothing of the chart.

@@ -135,6 +135,61 @@ impl Evidence {
         all
     }
 
+    /// The same take sounding so many semitones lower.
+    pub(crate) fn lowered(&self, semitones: i8) -> Self {
+        let k = i32::from(semitones);
+        let up = |pitch_class: usize| (pitch_class as i32 + k).rem_euclid(12) as usize;
+        let none = self.classes.len();
+        let mut from: Vec<usize> = self
+            .classes
+            .iter()
+            .enumerate()
+            .map(|(class, (root, quality))| {
+                let above = up(root.index());
+                let same = |c: &(PitchClass, &'static Quality)| {
+                    c.0.index() == above && c.1.harte == quality.harte
+                };
+                self.classes.iter().position(same).unwrap_or(class)
+            })
+            .collect();
+        from.push(none);
+        let moved = |sums: &[f32]| from.iter().map(|class| sums[*class]).collect();
+        let bass = |sums: &[f32]| {
+            (0..13)
+                .map(|b| sums[if b < 12 { up(b) } else { b }])
+                .collect()
+        };
+        Self {
+            chords: self.chords.iter().map(|sums| moved(sums)).collect(),
+            basses: self.basses.iter().map(|sums| bass(sums)).collect(),
+            sounding: self
+                .sounding
+                .iter()
+                .map(|notes| {
+                    let lower = |(midi, p): &(u8, f32)| {
+                        u8::try_from(i32::from(*midi) - k).ok().map(|m| (m, *p))
+                    };
+                    notes.iter().filter_map(lower).collect()
+                })
+                .collect(),
+            ..self.clone()
+        }
+    }
+
+    /// How long each chord class is the likely one, s; "no chord" last.
+    pub(crate) fn class_seconds(&self) -> Vec<f64> {
+        let mut seconds = vec![0.0; self.classes.len() + 1];
+        for at in 0..self.bounds_s.len() - 1 {
+            let frames = self.n_frames(at, at + 1).max(1.0);
+            let length_s = self.bounds_s[at + 1] - self.bounds_s[at];
+            for (class, sum) in seconds.iter_mut().enumerate() {
+                let ln = (self.chords[at + 1][class] - self.chords[at][class]) / frames;
+                *sum += length_s * f64::from(ln.exp());
+            }
+        }
+        seconds
+    }
+
     /// Times between the stretches, s: one more than stretches.
     pub fn bounds_s(&self) -> &[f64] {
         &self.bounds_s
@@ -151,6 +206,16 @@ impl Evidence {
         CHORD * (self.chords[at + 1][none] - self.chords[at][none])
             + BASS * (self.basses[at + 1][12] - self.basses[at][12])
             - self.base(at, at + 1)
+    }
+
+    /// How long something sounds in one stretch, s: its length times how likely
+    /// it is that any chord sounds.
+    pub(crate) fn sound_s(&self, at: usize) -> f64 {
+        let frames = self.n_frames(at, at + 1).max(1.0);
+        let none = self.classes.len();
+        let ln_none = (self.chords[at + 1][none] - self.chords[at][none]) / frames;
+        let length_s = self.bounds_s[at + 1] - self.bounds_s[at];
+        length_s * f64::from(1.0 - ln_none.exp()).clamp(0.0, 1.0)
     }
 
     /// Whether strings are struck where a stretch starts.

@@ -18,4 +18,4 @@ pub use evidence::{Evidence, Stretch};
 pub use judge::{Departure, Finding};
 pub use reading::{Remark, RemarkKind, read_chart};
 pub use slots::{Slot, slots};
-pub use take::{PlayedBar, TakeCheck, check_take};
+pub use take::{Fit, PlayedBar, TakeCheck, check_take};

@@ -1,7 +1,7 @@
 //! A take held against the chart: bar by bar, and in one sentence.
 
 use super::align::{Alignment, Played, align};
-use super::evidence::Evidence;
+use super::evidence::{Evidence, Heardable};
 use super::judge::{Departure, Finding, Weighing, certainty, other_shape};
 use super::slots::{Slot, slots};
 use crate::songlog::song::Song;
@@ -34,14 +34,37 @@ pub struct TakeCheck {
     pub tempo_ratio: f64,
     /// Whether the take looks like this chart at all.
     pub recognized: bool,
+    /// How many semitones above the chart the take sounds, below 0 for under it:
+    /// another capo, tuning or recording speed.
+    pub semitones: i8,
+    /// How far the take is the chart's.
+    pub fit: Fit,
     /// In one sentence.
     pub summary: String,
+}
+
+/// How far a take is that of a chart.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct Fit {
+    /// Share of the take's sound that is lined up with a bar of the chart, 0 to 1.
+    pub take_share: f64,
+    /// Share of the chart's bars that are played, 0 to 1.
+    pub chart_share: f64,
+    /// Share of the bars played that are as written, 0 to 1.
+    pub as_written_share: f64,
+    /// Jumps from bar to bar that the chart does not have, for each bar played.
+    pub jumps_per_bar: f64,
+    /// What the order of the bars explains of the take, of what it could: about
+    /// 1 for a take of the chart, about 0 for another song in the same key;
+    /// none where the bars are too much alike to tell.
+    pub order: Option<f64>,
 }
 
 impl TakeCheck {
     /// Whether all is as written.
     pub fn as_written(&self) -> bool {
         self.recognized
+            && self.semitones == 0
             && self.left_out.is_empty()
             && self.again.is_empty()
             && self.bars.iter().all(|b| b.findings.is_empty())
@@ -52,10 +75,74 @@ impl TakeCheck {
 const LOST_SHARE: f64 = 0.6;
 /// From this share on it is asked whether it is.
 const DOUBTFUL_SHARE: f64 = 0.4;
+/// A take of which less is lined up with the chart is not the chart's.
+const LEAST_TAKE_SHARE: f64 = 0.4;
+/// With an order that explains so much a take is the chart's whatever is left out or again.
+const SURE_ORDER: f64 = 0.6;
+/// With so much it is if it follows the chart nearly without a jump.
+const LEAST_ORDER: f64 = 0.3;
+/// Jumps for each bar played that are nearly none.
+const FEW_JUMPS: f64 = 0.12;
 const IS_IT_THE_TAKE: &str = "Is it the right take, the right tuning and capo?";
+
+impl Fit {
+    /// Whether the chart's order explains the take: the chords of another song
+    /// in the same key are found in the chart too, but by jumping about in it.
+    fn follows(&self) -> bool {
+        if self.take_share < LEAST_TAKE_SHARE {
+            return false;
+        }
+        let few_jumps = self.jumps_per_bar < FEW_JUMPS;
+        match self.order {
+            Some(order) => order >= SURE_ORDER || (few_jumps && order >= LEAST_ORDER),
+            None => few_jumps,
+        }
+    }
+}
 
 /// Holds a take against a chart; none if the chart or the take is empty.
 pub fn check_take(song: &Song, evidence: &Evidence) -> Option<TakeCheck> {
+    let mut check = held_against(song, evidence)?;
+    if !check.recognized {
+        for semitones in likely_shifts(song, evidence) {
+            let moved = held_against(song, &evidence.lowered(semitones));
+            let same = |c: &TakeCheck| c.fit.order.is_some_and(|order| order >= SURE_ORDER);
+            if let Some(moved) = moved.filter(|c| c.recognized && same(c)) {
+                check = TakeCheck { semitones, ..moved };
+                break;
+            }
+        }
+    }
+    check.summary = summary(&check, song);
+    Some(check)
+}
+
+/// The two shifts that bring the take's chords nearest to the chart's, in
+/// semitones that the take is above it, -5 to 6 without 0.
+fn likely_shifts(song: &Song, evidence: &Evidence) -> Vec<i8> {
+    const N_TRIED: usize = 2;
+    let written: Vec<(Vec<Heardable>, f64)> = slots(song)
+        .iter()
+        .map(|s| (evidence.readings(&s.label).0, s.length_s))
+        .collect();
+    let mut ranked: Vec<(f64, i8)> = (-5..=6)
+        .filter(|k| *k != 0)
+        .map(|k| {
+            let heard = evidence.lowered(k).class_seconds();
+            let best = |list: &[Heardable]| {
+                let each = list.iter().map(|r| heard[r.class]);
+                each.fold(0.0, f64::max)
+            };
+            let alike = written.iter().map(|(list, s)| s * best(list)).sum();
+            (alike, k)
+        })
+        .collect();
+    ranked.sort_by(|a, b| b.0.total_cmp(&a.0));
+    ranked.iter().take(N_TRIED).map(|(_, k)| *k).collect()
+}
+
+/// Holds a take against a chart as it stands; without the sentence.
+fn held_against(song: &Song, evidence: &Evidence) -> Option<TakeCheck> {
     let slots = slots(song);
     let (readings, off): (Vec<_>, Vec<_>) =
         slots.iter().map(|s| evidence.readings(&s.label)).unzip();
@@ -104,16 +191,18 @@ pub fn check_take(song: &Song, evidence: &Evidence) -> Option<TakeCheck> {
     }
     let (left_out, again) = route(song, &slots, &alignment.played);
     let amiss = bars.iter().filter(|b| !b.findings.is_empty()).count();
-    let mut check = TakeCheck {
-        recognized: (amiss as f64) < LOST_SHARE * bars.len() as f64 || amiss < 3,
+    let fit = fit(evidence, &slots, &alignment, &bars);
+    let mostly = (amiss as f64) < LOST_SHARE * bars.len() as f64 || amiss < 3;
+    Some(TakeCheck {
+        recognized: mostly && fit.follows(),
+        semitones: 0,
         tempo_ratio: tempo_ratio(evidence, &slots, &alignment),
+        fit,
         bars,
         left_out,
         again,
         summary: String::new(),
-    };
-    check.summary = summary(&check, song);
-    Some(check)
+    })
 }
 
 /// Nothing of the chart was found in the take.
@@ -123,16 +212,41 @@ fn nothing(song: &Song) -> TakeCheck {
         (Some(first), Some(last)) => vec![(first.number, last.number)],
         _ => Vec::new(),
     };
-    let mut check = TakeCheck {
+    TakeCheck {
         bars: Vec::new(),
         left_out,
         again: Vec::new(),
         tempo_ratio: 1.0,
         recognized: false,
+        semitones: 0,
+        fit: Fit::default(),
         summary: String::new(),
-    };
-    check.summary = summary(&check, song);
-    check
+    }
+}
+
+/// How far the take is the chart's, by how it is lined up.
+fn fit(evidence: &Evidence, slots: &[Slot], alignment: &Alignment, bars: &[PlayedBar]) -> Fit {
+    let played = &alignment.played;
+    let sound = |from: usize, to: usize| -> f64 { (from..to).map(|b| evidence.sound_s(b)).sum() };
+    let all = sound(0, evidence.bounds_s().len() - 1);
+    let in_bars: f64 = played.iter().map(|p| sound(p.from, p.to)).sum();
+    let mut numbers: Vec<usize> = played.iter().map(|p| slots[p.slot_idx].bar_idx).collect();
+    let jumps = played
+        .windows(2)
+        .filter(|w| w[1].slot_idx != w[0].slot_idx + 1)
+        .count();
+    numbers.sort_unstable();
+    numbers.dedup();
+    let mut of_chart: Vec<usize> = slots.iter().map(|s| s.bar_idx).collect();
+    of_chart.dedup();
+    let n = bars.len().max(1) as f64;
+    Fit {
+        take_share: if all > 0.0 { in_bars / all } else { 0.0 },
+        chart_share: numbers.len() as f64 / of_chart.len().max(1) as f64,
+        as_written_share: bars.iter().filter(|b| b.findings.is_empty()).count() as f64 / n,
+        jumps_per_bar: jumps as f64 / n,
+        order: alignment.order.map(f64::from),
+    }
 }
 
 fn tempo_ratio(evidence: &Evidence, slots: &[Slot], alignment: &Alignment) -> f64 {
@@ -185,7 +299,7 @@ fn timing(
     song: &Song,
     evidence: &Evidence,
     slots: &[Slot],
-    readings: &[Vec<super::evidence::Heardable>],
+    readings: &[Vec<Heardable>],
     alignment: &Alignment,
     k: usize,
 ) -> Option<Finding> {
@@ -235,7 +349,7 @@ fn timing(
     if from == to {
         return None;
     }
-    let best = |list: &[super::evidence::Heardable]| {
+    let best = |list: &[Heardable]| {
         list.iter()
             .map(|r| evidence.score(from, to, *r))
             .fold(f32::MIN, f32::max)
@@ -260,6 +374,25 @@ fn timing(
     })
 }
 
+/// `the take sounds 2 semitones higher than the chart: another capo or tuning?`
+fn shift_words(semitones: i8) -> String {
+    let n = semitones.unsigned_abs();
+    let steps = if n == 1 { "semitone" } else { "semitones" };
+    let way = if semitones > 0 { "higher" } else { "lower" };
+    format!("the take sounds {n} {steps} {way} than the chart (another capo or tuning?)")
+}
+
+/// The first and last bar of a take that plays one part of the chart, in order.
+fn only_these(check: &TakeCheck) -> Option<(u32, u32)> {
+    let (first, last) = (check.bars.first()?.number, check.bars.last()?.number);
+    let in_order = check
+        .bars
+        .windows(2)
+        .all(|w| w[1].number == w[0].number + 1);
+    let is_part = !check.left_out.is_empty() && check.again.is_empty() && last > first;
+    (in_order && is_part).then_some((first, last))
+}
+
 fn bars_words(list: &[(u32, u32)]) -> String {
     let all: Vec<String> = list
         .iter()
@@ -281,11 +414,21 @@ fn summary(check: &TakeCheck, song: &Song) -> String {
         if n == 0 {
             return format!("Nothing of the chart was found in this take. {IS_IT_THE_TAKE}");
         }
-        return format!(
-            "This does not sound like the chart: {amiss} of {n} bars differ. {IS_IT_THE_TAKE}"
-        );
+        let why = if 2 * amiss >= n {
+            format!("{amiss} of {n} bars differ")
+        } else {
+            "its chords come in another order, or most of it is something else".to_owned()
+        };
+        return format!("This does not sound like the chart: {why}. {IS_IT_THE_TAKE}");
     }
     let mut parts = Vec::new();
+    if check.semitones != 0 {
+        parts.push(shift_words(check.semitones));
+    }
+    let only = only_these(check);
+    if let Some((first, last)) = only {
+        parts.push(format!("only {} were played", bars_words(&[(first, last)])));
+    }
     parts.push(if amiss == 0 && n == 1 {
         "the 1 bar played is as written".to_owned()
     } else if amiss == 0 {
@@ -296,7 +439,7 @@ fn summary(check: &TakeCheck, song: &Song) -> String {
             n - amiss
         )
     });
-    if !check.left_out.is_empty() {
+    if !check.left_out.is_empty() && only.is_none() {
         parts.push(format!("left out: {}", bars_words(&check.left_out)));
     }
     if !check.again.is_empty() {

@@ -233,6 +233,47 @@ fn another_song_is_not_blamed_bar_by_bar() {
 }
 
 #[test]
+fn another_song_of_the_same_chords_is_not_recognized() {
+    // the chart's own chords, each as often, in an order of their own
+    let other = [
+        "F", "C", "Em", "Am", "D", "G", "C", "Dm", "F", "Am", "G", "C",
+    ];
+    let check = checked(&bars(&other));
+    assert!(!check.recognized, "{} {:?}", check.summary, check.fit);
+}
+
+#[test]
+fn a_take_in_another_key_is_named_as_that() {
+    let up = |name: &str, k: i32| -> String {
+        let (root, minor) = name.strip_suffix('m').map_or((name, ""), |r| (r, "m"));
+        const NAMES: [&str; 12] = [
+            "C", "Db", "D", "Eb", "E", "F", "Gb", "G", "Ab", "A", "Bb", "B",
+        ];
+        let at = NAMES.iter().position(|n| *n == root).expect("a root") as i32;
+        format!("{}{minor}", NAMES[(at + k).rem_euclid(12) as usize])
+    };
+    for k in [-3, -1, 1, 2, 6] {
+        let chords: Vec<String> = FORM.iter().map(|c| up(c, k)).collect();
+        let names: Vec<&str> = chords.iter().map(String::as_str).collect();
+        let check = checked(&bars(&names));
+        assert_eq!(i32::from(check.semitones), k, "{}", check.summary);
+        assert!(check.recognized && !check.as_written(), "{}", check.summary);
+        assert!(found(&check).is_empty(), "{}", check.summary);
+    }
+}
+
+#[test]
+fn a_part_alone_is_named_as_that() {
+    let check = checked(&bars(&FORM[3..9]));
+    assert!(check.recognized, "{}", check.summary);
+    assert!(
+        check.summary.starts_with("Only bars 4 to 9 were played"),
+        "{}",
+        check.summary
+    );
+}
+
+#[test]
 fn nothing_to_hold_against_nothing_is_none() {
     assert!(check_take(&song(&[]), &take(&bars(&FORM))).is_none());
     assert!(check_take(&song(&FORM), &take(&[])).is_none());

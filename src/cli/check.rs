@@ -215,6 +215,7 @@ fn take_json(check: &TakeCheck) -> Value {
         "version": 1,
         "as_written": check.as_written(),
         "recognized": check.recognized,
+        "semitones": check.semitones,
         "summary": check.summary,
         "tempo_ratio": check.tempo_ratio,
         "left_out": runs(&check.left_out),

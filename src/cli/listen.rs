@@ -160,6 +160,7 @@ mod live {
         let shown = Shown {
             t_s: listening.heard_s(),
             answer: listening.last(),
+            tuned: listening.tuned(),
             instrument: listening.moments().instrument(),
             level: tenth.level,
             n_clipped: listening.n_clipped(),

@@ -6,7 +6,7 @@ use super::{DraftError, Moments};
 use crate::audio::{Capture, Channels, Level, LevelMeter, ToHearing, WantedDevice, capture};
 use crate::fretboard::Instrument;
 use crate::hearing::spectrum::HOP_S;
-use crate::hearing::{Given, Live, LiveAnswer, Weights};
+use crate::hearing::{Given, Live, LiveAnswer, TunedNote, Tuner, Weights};
 use crate::theory::{Key, Label};
 use std::path::PathBuf;
 use std::time::{Duration, Instant};
@@ -53,6 +53,9 @@ pub struct Listening {
     to_hearing: ToHearing,
     meter: LevelMeter,
     live: Live,
+    tuner: Tuner,
+    /// The single note that sounds, or sounded last.
+    tuned: Option<TunedNote>,
     moments: Moments,
     /// The last answer in which something sounded.
     last: Option<LiveAnswer>,
@@ -94,6 +97,8 @@ impl Listening {
             to_hearing: ToHearing::new(n_channels, mic.rate_hz)?,
             meter: LevelMeter::new(n_channels, mic.rate_hz),
             live: Live::new(given.clone(), Weights::default(), look_ahead),
+            tuner: Tuner::new(&given.instrument),
+            tuned: None,
             moments: Moments::new(&wanted.keep, mic.rate_hz, given),
             last: None,
             is_frozen: false,
@@ -112,6 +117,11 @@ impl Listening {
     /// The last answer in which something sounded.
     pub fn last(&self) -> Option<&LiveAnswer> {
         self.last.as_ref()
+    }
+
+    /// The single note that sounds, or sounded last; none for a chord.
+    pub fn tuned(&self) -> Option<TunedNote> {
+        self.tuned
     }
 
     /// What is kept and marked.
@@ -195,6 +205,8 @@ impl Listening {
         let mut ready = Vec::new();
         self.to_hearing
             .push(part, &mut |mono| ready.extend_from_slice(mono));
+        self.tuner.push(&ready);
+        let note = self.tuner.note();
         let answer = self.live.push(&ready)?;
         let is_answered = answer.is_some();
         let mut is_held = true;
@@ -202,6 +214,7 @@ impl Listening {
             is_held = level.rms_dbfs <= QUIET_DBFS || answer.candidates[0].0 == Label::NoChord;
             if !is_held && !self.is_frozen {
                 self.last = Some(answer);
+                self.tuned = note;
             }
         }
         Ok(Tenth {

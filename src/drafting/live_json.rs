@@ -2,7 +2,7 @@
 
 use crate::audio::Level;
 use crate::fretboard::{Instrument, Shape};
-use crate::hearing::LiveAnswer;
+use crate::hearing::{LiveAnswer, TunedNote};
 use crate::theory::midi_name;
 use serde_json::{Value, json};
 
@@ -22,14 +22,22 @@ pub struct HeardAt {
     pub n_clipped: u64,
     /// Whether nothing sounds now: the answer is that of before.
     pub is_held: bool,
+    /// The single note that sounds; none for a chord.
+    pub tuned: Option<TunedNote>,
 }
 
 /// An answer as JSON, version 1.
 pub fn answer_json(answer: &LiveAnswer, instrument: &Instrument, heard: &HeardAt) -> Value {
+    // one string is a note: no chord can be named from it
+    let n_candidates = if heard.tuned.is_some() {
+        0
+    } else {
+        N_CANDIDATES
+    };
     let candidates: Vec<_> = answer
         .candidates
         .iter()
-        .take(N_CANDIDATES)
+        .take(n_candidates)
         .map(|(l, p)| json!({"label": l.label(), "symbol": l.symbol(), "probability": p}))
         .collect();
     let notes: Vec<_> = answer
@@ -51,6 +59,15 @@ pub fn answer_json(answer: &LiveAnswer, instrument: &Instrument, heard: &HeardAt
         .take(N_SHAPES)
         .map(|(s, fit)| json!({"shape": s.text(), "fit": fit}))
         .collect();
+    let note = heard.tuned.map(|note| {
+        json!({
+            "midi": note.midi,
+            "name": midi_name(note.midi),
+            "hz": note.hz,
+            "cents": note.cents,
+            "open_string": note.string_idx.map(|s| instrument.tuning.n_strings() - s),
+        })
+    });
     json!({
         "version": 1,
         "t_s": heard.t_s,
@@ -65,7 +82,40 @@ pub fn answer_json(answer: &LiveAnswer, instrument: &Instrument, heard: &HeardAt
         "clipped_samples": heard.n_clipped,
         "tuning_cents": answer.tuning_cents,
         "held": heard.is_held,
+        "single_note": note,
     })
+}
+
+/// What makes an answer worth sending again: the chord and its probability in
+/// steps of 5 %, the first shape, whether it is held, the single note and its
+/// whole cents.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Seen {
+    chord: Option<(String, i64)>,
+    shape: Option<String>,
+    is_held: bool,
+    note: Option<(u8, i64)>,
+}
+
+impl Seen {
+    /// Of an answer.
+    pub fn of(answer: &LiveAnswer, heard: &HeardAt) -> Self {
+        let first = answer.candidates.first().filter(|_| heard.tuned.is_none());
+        Self {
+            chord: first.map(|(label, p)| (label.label(), (p * 20.0).round() as i64)),
+            shape: answer.shapes.first().map(|(s, _)| s.text()),
+            is_held: heard.is_held,
+            note: heard.tuned.map(|n| (n.midi, n.cents.round() as i64)),
+        }
+    }
+
+    /// The same for who is told of a change of chord or note alone.
+    #[must_use]
+    pub fn without_probability(mut self) -> Self {
+        self.chord = self.chord.map(|(label, _)| (label, 0));
+        self.note = self.note.map(|(midi, _)| (midi, 0));
+        self
+    }
 }
 
 /// Where each note is likely played: as the first shape has it, else on the

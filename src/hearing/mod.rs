@@ -43,6 +43,7 @@ pub mod spectrum;
 mod stacked;
 mod stage;
 mod strums;
+mod tuner;
 mod tuning;
 mod ways;
 
@@ -63,6 +64,7 @@ pub use plucks::PluckWeights;
 pub use reading::{Given, HeardSpan, Hearing, WhichBar};
 pub use sections::Form;
 pub use strums::{OfStrum, Stray, StrumString, strum_evidence};
+pub use tuner::{TunedNote, Tuner};
 pub use ways::{Way, rank_weights};
 
 /// Takes a take's samples block by block and hears them.

@@ -107,6 +107,15 @@ function show(answer) {
     if (answer.why) say(`The microphone: ${answer.why}.`);
     return;
   }
+  if (answer.single_note) {
+    const { name, cents, open_string: string } = answer.single_note;
+    const off = Math.round(cents);
+    parts.now.replaceChildren(
+      el("p", { class: "big" }, name, el("span", { class: "sure" }, `${off > 0 ? "+" : off < 0 ? "−" : ""}${Math.abs(off)} cents${answer.held ? ", held: quiet now" : ""}`)),
+      el("p", {}, string ? `Open string ${string} (counted from the highest)` : "One note"),
+    );
+    return;
+  }
   const [first, ...others] = answer.candidates ?? [];
   if (!first) return;
   const shapes = (answer.shapes ?? []).map((s) => s.shape ?? s).filter((t) => readShape(t)).slice(0, 3);
