@@ -5,8 +5,9 @@
 use serde_json::Value;
 use std::error::Error;
 use std::path::{Path, PathBuf};
+use std::sync::OnceLock;
 use takebook::fretboard::{Instrument, Tuning};
-use takebook::hearing::{Given, Listener, Sound};
+use takebook::hearing::{Given, Listener, Sound, WEIGHT_FILES, try_weights};
 
 /// The WAV files of a folder, by name.
 ///
@@ -68,11 +69,41 @@ impl SetUp {
     }
 }
 
+/// Names the folder whose weights files stand in for the built-in ones.
+const WEIGHTS: &str = "TAKEBOOK_WEIGHTS";
+
+/// Lets the weights of the folder in [`WEIGHTS`], if it is set, stand in for the built-in ones.
+fn other_weights() -> Result<(), String> {
+    static DONE: OnceLock<Result<(), String>> = OnceLock::new();
+    let read = || {
+        let Some(folder) = std::env::var_os(WEIGHTS).map(PathBuf::from) else {
+            return Ok(());
+        };
+        let mut files = Vec::new();
+        for name in WEIGHT_FILES {
+            let path = folder.join(name);
+            if path.exists() {
+                let bytes = std::fs::read(&path).map_err(|e| format!("{}: {e}", path.display()))?;
+                files.push(((*name).to_owned(), bytes));
+            }
+        }
+        if files.is_empty() {
+            return Err(format!(
+                "{WEIGHTS}: no weights file in '{}'",
+                folder.display()
+            ));
+        }
+        try_weights(files)
+    };
+    DONE.get_or_init(read).clone()
+}
+
 /// What sounds in a take.
 ///
 /// # Errors
-/// The file cannot be read or heard.
+/// The file cannot be read or heard, or other weights cannot be used.
 pub(crate) fn sound(file: &Path) -> Result<Sound, Box<dyn Error>> {
+    other_weights()?;
     let mut listener = Listener::new();
     let mut source = takebook::audio::open(file)?;
     source.read_mono_22050(&mut |block| listener.push(block), &|_| {})?;

@@ -16,6 +16,7 @@ use super::HearingError;
 use super::acoustic::{Acoustic, N_BASSES, N_CLASSES, N_PITCHES, compressed, push_input};
 use super::halves::Halves;
 use super::spectrum::{LONG_BINS, N_FFT, RATE, SHORT_BINS, Spectra};
+use super::weight_files::{LIVE_BACK, LIVE_FRONT};
 use rten_tensor::NdTensor;
 use rten_tensor::prelude::*;
 use std::sync::OnceLock;
@@ -29,14 +30,10 @@ const BACK_REACH: usize = 60;
 /// Values of a folded frame: channels × 12 pitch classes.
 const CHANNELS: usize = 44;
 
-/// The trained weights (docs/training says how to remake them).
-static FRONT: &[u8] = include_bytes!("weights/live-front.onnx");
-static BACK: &[u8] = include_bytes!("weights/live-back.onnx");
-
 /// The net, loaded once a process.
 fn built_in() -> Result<&'static Halves<2>, HearingError> {
     static NET: OnceLock<Result<Halves<2>, HearingError>> = OnceLock::new();
-    NET.get_or_init(|| Halves::load(FRONT, BACK, ["long", "short"]))
+    NET.get_or_init(|| Halves::load(LIVE_FRONT.bytes(), LIVE_BACK.bytes(), ["long", "short"]))
         .as_ref()
         .map_err(Clone::clone)
 }

@@ -45,6 +45,7 @@ mod stage;
 mod strums;
 mod tuning;
 mod ways;
+mod weight_files;
 
 use std::sync::Arc;
 use std::sync::mpsc::{Receiver, SyncSender, sync_channel};
@@ -64,6 +65,7 @@ pub use reading::{Given, HeardSpan, Hearing, WhichBar};
 pub use sections::Form;
 pub use strums::{OfStrum, Stray, StrumString, strum_evidence};
 pub use ways::{Way, rank_weights};
+pub use weight_files::{WEIGHT_FILES, try_weights};
 
 /// Takes a take's samples block by block and hears them.
 ///

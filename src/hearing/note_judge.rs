@@ -15,6 +15,7 @@ use super::acoustic::{Acoustic, N_PITCHES};
 use super::interpret::Sound;
 use super::note_evidence::{Candidate, HISTORY, N_EVIDENCE, Reader, STRUCK_BESIDE, candidates};
 use super::small_net::{Layers, numbers_of, sigmoid};
+use super::weight_files::NOTES;
 use rayon::prelude::*;
 use std::ops::Range;
 use std::sync::OnceLock;
@@ -177,14 +178,11 @@ struct Judge {
     second: Layers<{ N_EVIDENCE + N_JOINT }, HIDDEN>,
 }
 
-/// The first net, then the second.
-static WEIGHTS: &[u8] = include_bytes!("weights/notes.bin");
-
 impl Judge {
     fn built_in() -> &'static Self {
         static JUDGE: OnceLock<Judge> = OnceLock::new();
         JUDGE.get_or_init(|| {
-            let mut numbers = numbers_of(WEIGHTS);
+            let mut numbers = numbers_of(NOTES.bytes());
             Judge {
                 first: Layers::read(&mut numbers),
                 second: Layers::read(&mut numbers),
@@ -201,6 +199,6 @@ mod tests {
     fn the_weights_are_of_the_nets_size() {
         let first = HIDDEN * (N_EVIDENCE + 2) + 1;
         let second = HIDDEN * (N_EVIDENCE + N_JOINT + 2) + 1;
-        assert_eq!(WEIGHTS.len(), 4 * (first + second));
+        assert_eq!(NOTES.bytes().len(), 4 * (first + second));
     }
 }

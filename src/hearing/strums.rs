@@ -21,6 +21,7 @@ use super::notes::{Possible, nearest};
 use super::reading::{Given, HeardSpan};
 use super::small_net::{Layers, log_odds, numbers_of, sigmoid};
 use super::spectrum::HOP_S;
+use super::weight_files::STRUMS;
 use crate::fretboard::Instrument;
 use std::ops::Range;
 use std::sync::OnceLock;
@@ -53,8 +54,6 @@ pub(crate) const N_NUMBERS: usize = 19;
 /// Hidden units of the net.
 const HIDDEN: usize = 96;
 
-static WEIGHTS: &[u8] = include_bytes!("weights/strums.bin");
-
 /// The nets that judge strings and strays.
 struct Judge {
     strings: Layers<N_NUMBERS, HIDDEN>,
@@ -64,7 +63,7 @@ struct Judge {
 fn judge() -> &'static Judge {
     static JUDGE: OnceLock<Judge> = OnceLock::new();
     JUDGE.get_or_init(|| {
-        let mut numbers = numbers_of(WEIGHTS);
+        let mut numbers = numbers_of(STRUMS.bytes());
         Judge {
             strings: Layers::read(&mut numbers),
             strays: Layers::read(&mut numbers),

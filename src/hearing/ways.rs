@@ -1,12 +1,13 @@
 //! Every way to count a take, for programs that fit how ways are ranked.
 
+use super::attack::FINE_HOP_S;
 use super::bars::ways;
 use super::beat_numbers::RANK;
 use super::clock::on_strokes;
 use super::grid::grid;
 use super::interpret::{Sound, Weights};
 use super::notes::{notes, possible};
-use super::pulse::moments;
+use super::pulse::{described, moments};
 use super::reading::Given;
 
 /// One way to count a take.
@@ -27,6 +28,12 @@ pub fn rank_weights() -> &'static [(&'static str, f32)] {
 }
 
 impl Sound {
+    /// What the models of beats, divisions and downbeats read of each moment, and the
+    /// time between two moments (s): for programs that fit those models.
+    pub fn beat_moments(&self) -> (Vec<[f32; 13]>, f64) {
+        (moments(self).iter().map(described).collect(), FINE_HOP_S)
+    }
+
     /// Every way to count the take that is ranked, likeliest first; none where
     /// nothing is struck.
     pub fn ways_to_count(&self, given: &Given, weights: &Weights) -> Vec<Way> {

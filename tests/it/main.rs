@@ -40,3 +40,4 @@ mod results;
 mod rooms;
 mod shapes;
 mod voice;
+mod weights;
