@@ -101,7 +101,7 @@ fn opening(log: &Path, memory_kb: &mut u64) -> Vec<(&'static str, Duration)> {
         "",
     );
     let start = Instant::now();
-    desk.post("/api/decide", "{\"note\":\"measured\"}");
+    desk.post("/api/decide", "{\"requests\":[{\"note\":\"measured\"}]}");
     times.push(("then: a decision, saved", start.elapsed()));
     *memory_kb = (*memory_kb).max(desk.highest_kb());
     times

@@ -12,6 +12,7 @@ use std::fmt::Write as _;
 use std::io::Write as _;
 use std::path::Path;
 
+#[expect(dead_code, reason = "beats are the same in every tuning")]
 #[path = "common/takes.rs"]
 mod takes;
 

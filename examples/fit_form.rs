@@ -10,7 +10,7 @@
 //! after: never fit on them.
 //!
 //! `count`: each take's ways to count are graded, and the weights of
-//! `src/hearing/beat_numbers.rs` are moved so that good ways rank high, by gradient
+//! `src/hearing/rhythm/beat_numbers.rs` are moved so that good ways rank high, by gradient
 //! descent on the logarithm of how good the drawn way is expected to be; PULL holds them
 //! where they are (0.001 to 0.1; several are tried in turn). It prints them as that file
 //! has them.

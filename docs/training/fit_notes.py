@@ -1,4 +1,4 @@
-"""Fits the judge of notes (src/hearing/note_judge.rs) on packs made by make_packs.py.
+"""Fits the judge of notes (src/hearing/notes/classifier.rs) on packs made by make_packs.py.
 
     python3 fit_notes.py --net ../../src/hearing/weights/acoustic-front.onnx --data partA.xz partB.xz \
         --test held.xz --out ../../src/hearing/weights/notes.bin

@@ -1,4 +1,4 @@
-"""Fits the judges of strums (src/hearing/strums.rs) on rows of `cargo run --release --example strum_rows`.
+"""Fits the judges of strums (src/hearing/voicing/strums.rs) on rows of `cargo run --release --example strum_rows`.
 
     python3 fit_strums.py --data rows1.txt rows2.txt --test rows3.txt --out ../../src/hearing/weights/strums.bin
 

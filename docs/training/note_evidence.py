@@ -1,4 +1,4 @@
-"""What speaks for a struck note: the judge of notes' input (src/hearing/note_evidence.rs reads the same).
+"""What speaks for a struck note: the judge of notes' input (src/hearing/notes/evidence.rs reads the same).
 
 A candidate is a local peak in time of a pitch's struck probability over FLOOR.  Spectra are
 decibels, long [T, 280] and short [T, 94], margins included, as features.py makes them; `cents`

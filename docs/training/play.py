@@ -59,6 +59,8 @@ class Take:
     drums: list = field(default_factory=list)     # [time, key, velocity]
     breaks: list = field(default_factory=list)    # (start, end, what) in s
     end: float = 0.0
+    beats: list = field(default_factory=list)     # s; empty in 6/8, whose beats are not laid out here
+    downbeats: list = field(default_factory=list)
 
     @property
     def fragment(self):
@@ -360,6 +362,9 @@ def invent(seed: int, seconds: float = 40.0, texture: str | None = None, texture
             take.chords.append(Chord(*key, beat, beats, frets))
         beat += beats
     clock = Clock(rng, take.bpm, beat, take.swing)
+    if take.meter != "6/8":
+        take.beats = [clock(b) for b in range(int(beat))]
+        take.downbeats = [clock(b) for b in range(0, int(beat), int(take.bar))]
     hand = Hand(rng, take)
     perform(rng, take, hand, clock)
     if not take.fragment or rng.random() < 0.3:

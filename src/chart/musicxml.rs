@@ -14,59 +14,11 @@ use super::xml::escape;
 use super::{ChartError, Options, PERMISSION};
 use crate::fretboard::{Finger, Hand, Shape, hold};
 use crate::songlog::song::{Song, State};
-use crate::theory::{Chord, Degree, Key, Mode, Spelled, midi_name};
+use crate::theory::{Chord, Degree, Key, Mode, QUALITIES, Spelled, midi_name};
 use std::fmt::Write;
 
 /// Divisions of a quarter note: sixteenths, so that half beats of eighths are whole.
 const DIVISIONS: u32 = 4;
-
-/// Kinds with their degrees: number and alteration.
-/// Source: MusicXML 4.0, `kind-value`.
-const KINDS: &[(&str, &[(u8, i8)])] = &[
-    ("major", &[(1, 0), (3, 0), (5, 0)]),
-    ("minor", &[(1, 0), (3, -1), (5, 0)]),
-    ("dominant", &[(1, 0), (3, 0), (5, 0), (7, -1)]),
-    ("major-seventh", &[(1, 0), (3, 0), (5, 0), (7, 0)]),
-    ("minor-seventh", &[(1, 0), (3, -1), (5, 0), (7, -1)]),
-    ("suspended-fourth", &[(1, 0), (4, 0), (5, 0)]),
-    ("suspended-second", &[(1, 0), (2, 0), (5, 0)]),
-    ("power", &[(1, 0), (5, 0)]),
-    ("major-sixth", &[(1, 0), (3, 0), (5, 0), (6, 0)]),
-    ("minor-sixth", &[(1, 0), (3, -1), (5, 0), (6, 0)]),
-    ("dominant-ninth", &[(1, 0), (3, 0), (5, 0), (7, -1), (9, 0)]),
-    ("major-ninth", &[(1, 0), (3, 0), (5, 0), (7, 0), (9, 0)]),
-    ("minor-ninth", &[(1, 0), (3, -1), (5, 0), (7, -1), (9, 0)]),
-    ("diminished", &[(1, 0), (3, -1), (5, -1)]),
-    ("diminished-seventh", &[(1, 0), (3, -1), (5, -1), (7, -2)]),
-    ("half-diminished", &[(1, 0), (3, -1), (5, -1), (7, -1)]),
-    ("augmented", &[(1, 0), (3, 0), (5, 1)]),
-    ("augmented-seventh", &[(1, 0), (3, 0), (5, 1), (7, -1)]),
-    ("major-minor", &[(1, 0), (3, -1), (5, 0), (7, 0)]),
-    (
-        "dominant-11th",
-        &[(1, 0), (3, 0), (5, 0), (7, -1), (9, 0), (11, 0)],
-    ),
-    (
-        "major-11th",
-        &[(1, 0), (3, 0), (5, 0), (7, 0), (9, 0), (11, 0)],
-    ),
-    (
-        "minor-11th",
-        &[(1, 0), (3, -1), (5, 0), (7, -1), (9, 0), (11, 0)],
-    ),
-    (
-        "dominant-13th",
-        &[(1, 0), (3, 0), (5, 0), (7, -1), (9, 0), (13, 0)],
-    ),
-    (
-        "major-13th",
-        &[(1, 0), (3, 0), (5, 0), (7, 0), (9, 0), (13, 0)],
-    ),
-    (
-        "minor-13th",
-        &[(1, 0), (3, -1), (5, 0), (7, -1), (9, 0), (13, 0)],
-    ),
-];
 
 /// One `degree` element.
 #[derive(Debug, PartialEq, Eq)]
@@ -454,9 +406,10 @@ impl Writer<'_> {
 /// The kind that needs the fewest changes, and the changes.
 fn kind(chord: &Chord) -> (&'static str, Vec<Change>) {
     let degrees = chord.degrees();
-    KINDS
+    QUALITIES
         .iter()
-        .map(|(kind, base)| (*kind, changes(&degrees, base)))
+        .filter_map(|q| Some((q.musicxml.filter(|k| *k != "pedal")?, q)))
+        .map(|(kind, q)| (kind, changes(&degrees, q.degrees)))
         .min_by_key(|(_, changes)| {
             // an added degree is the plainest change to read
             let odd = changes.iter().filter(|c| c.how != "add").count();
@@ -465,13 +418,14 @@ fn kind(chord: &Chord) -> (&'static str, Vec<Change>) {
         .unwrap_or(("other", Vec::new()))
 }
 
-fn changes(degrees: &[Degree], base: &[(u8, i8)]) -> Vec<Change> {
+fn changes(degrees: &[Degree], base: &[Degree]) -> Vec<Change> {
     let mut out = Vec::new();
     for d in degrees {
-        match base.iter().find(|(n, _)| *n == d.number()) {
-            Some((_, alter)) if *alter == d.alter() => {}
+        let own = base.iter().find(|b| b.number() == d.number());
+        match own.map(|b| b.alter()) {
+            Some(alter) if alter == d.alter() => {}
             // an altered degree is told from the kind's own
-            Some((_, alter)) => out.push(Change {
+            Some(alter) => out.push(Change {
                 number: d.number(),
                 alter: d.alter() - alter,
                 how: "alter",
@@ -484,10 +438,10 @@ fn changes(degrees: &[Degree], base: &[(u8, i8)]) -> Vec<Change> {
             }),
         }
     }
-    for (number, _) in base {
-        if !degrees.iter().any(|d| d.number() == *number) {
+    for own in base {
+        if !degrees.iter().any(|d| d.number() == own.number()) {
             out.push(Change {
-                number: *number,
+                number: own.number(),
                 alter: 0,
                 how: "subtract",
             });

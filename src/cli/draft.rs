@@ -2,15 +2,13 @@
 
 mod one;
 mod plan;
-mod settings;
-pub(super) mod taken_in;
 mod tell;
 
 use self::one::draft;
 use self::plan::plan;
 use self::tell::{as_json, tell};
-use super::taps::{Taps, read_bar_beats, read_taps};
 use super::{CliError, Outcome};
+use crate::deciding::{BarBeats, Taps, read_tempo};
 use crate::fretboard::{Tuning, read_capo};
 use crate::songlog;
 use crate::theory::Key;
@@ -60,11 +58,11 @@ pub(crate) struct Args {
     #[arg(long, value_name = "S", value_parser = read_seconds)]
     first_downbeat: Option<f64>,
     /// Every beat as you tapped it: a file with a time on each line, or 0.5,1.02,1.55,…
-    #[arg(long, value_name = "FILE|TIMES", value_parser = read_taps)]
+    #[arg(long, value_name = "FILE|TIMES")]
     beats: Option<Taps>,
     /// A bar with other beats than the rest: 9=2 says that bar 9 has two.
-    #[arg(long, value_name = "BAR=N", value_parser = read_bar_beats)]
-    bar_beats: Vec<(u32, u8)>,
+    #[arg(long, value_name = "BAR=N")]
+    bar_beats: Vec<BarBeats>,
     /// How many takes at a time; left out, one a core.
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=256))]
     jobs: Option<u16>,
@@ -202,14 +200,6 @@ fn close(jobs: &[Job], results: Vec<Done>) -> Result<Outcome, CliError> {
         return Err(CliError::list(&head, &failed));
     }
     Ok(if silent { Outcome::Open } else { Outcome::Done })
-}
-
-/// Beats a minute, 10 to 600.
-pub(crate) fn read_tempo(text: &str) -> Result<f64, String> {
-    text.parse()
-        .ok()
-        .filter(|bpm| (10.0..=600.0).contains(bpm))
-        .ok_or_else(|| format!("'{text}' is not a tempo (10 to 600 beats a minute)"))
 }
 
 fn read_seconds(text: &str) -> Result<f64, String> {

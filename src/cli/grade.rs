@@ -116,7 +116,7 @@ fn read_log(path: &Path) -> Result<Timeline, CliError> {
 
 /// The first candidates of a file that is taken in.
 fn read_foreign(path: &Path, kind: Kind) -> Result<Timeline, CliError> {
-    let taken = super::draft::taken_in::read(path, kind, &Given::default())?;
+    let taken = crate::drafting::read_import(path, kind, &Given::default())?;
     let chords = &taken.heard.chords;
     let labels: Vec<String> = chords
         .iter()

@@ -25,7 +25,6 @@ mod plain;
 mod record;
 mod shapes;
 mod show;
-mod taps;
 mod undo;
 
 use clap::{CommandFactory, Parser, Subcommand};

@@ -4,7 +4,7 @@ use super::layout::wrap_from;
 use super::plain::shell_word;
 use super::{CliError, Outcome};
 use crate::deciding::{self, Undone};
-use crate::songlog::decided::{Act, Decision, holding};
+use crate::songlog::decided::{Act, Clock, Decision, holding};
 use crate::songlog::song::Song;
 use crate::songlog::{Log, resolve, store};
 use std::io::Write;
@@ -77,7 +77,7 @@ fn list(log: &Log, json: bool, out: &mut dyn Write) -> Result<(), CliError> {
             .iter()
             .zip(holds)
             .map(|(d, holds)| {
-                let acts: Vec<String> = d.acts.iter().map(Act::text).collect();
+                let acts: Vec<String> = d.acts.iter().map(|act| act.words(&Clock)).collect();
                 serde_json::json!({"id": d.id, "at": d.at, "acts": acts, "holds": holds})
             })
             .collect();

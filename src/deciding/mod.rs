@@ -1,6 +1,6 @@
 //! What a person decides about a log, however they say it: on the command line or on the page.
 //!
-//! A [`Request`] says what is wanted at which [`place`]; [`decide()`] turns it
+//! A [`DecisionRequest`] holds what is wanted at which [`place`]; [`decide()`] turns it
 //! into acts, checks that they fit, and saves them as one decision, all under
 //! the log's lock. [`undo()`] takes decisions back. [`words`] says what was done
 //! with bars and beats, [`song_json`] gives the song to machines.
@@ -14,12 +14,14 @@ mod requested;
 mod save;
 mod sections;
 pub mod song_json;
+mod taps;
 mod undo;
 mod words;
 
 pub use error::DecideError;
-pub use request::Request;
-pub use requested::bar_beats;
+pub use request::{DecisionRequest, read_tempo};
+pub use requested::acts_for_song;
 pub use save::{Made, acts_of, decide};
+pub use taps::{BarBeats, Taps};
 pub use undo::{Undone, redo, redoable, undo, undoable};
-pub use words::{hints, open_words, percent, words};
+pub use words::{InBars, hints, open_words, percent, words};

@@ -59,6 +59,109 @@ impl Place {
     }
 }
 
+/// Where something is to be decided, before it is held against a song.
+///
+/// In JSON a text as people type it (`"5-8"`), `{"start_s": 2.0, "end_s": 4.0}`
+/// or `{"at_s": 2.0}`, in seconds of the take.
+#[derive(Debug, Clone, PartialEq, serde::Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
+#[serde(
+    untagged,
+    expecting = "a place is a text such as \"12\" or \"5-8\", or has start_s and end_s, or at_s"
+)]
+pub enum Where {
+    /// As typed: `12`, `12.3`, `5-8`, `A`, `Verse`, `all`, `31.2s`.
+    Text(String),
+    /// A stretch of time.
+    Stretch {
+        /// From, s.
+        start_s: f64,
+        /// To, s.
+        end_s: f64,
+    },
+    /// A moment.
+    Point {
+        /// When, s.
+        at_s: f64,
+    },
+}
+
+impl std::str::FromStr for Where {
+    type Err = std::convert::Infallible;
+
+    fn from_str(text: &str) -> Result<Self, Self::Err> {
+        Ok(Self::Text(text.into()))
+    }
+}
+
+impl Where {
+    /// The places of a song that are meant; a section's letter may stand for several.
+    ///
+    /// # Errors
+    /// * [`DecideError::Asked`] if there is no such place, with what there is instead.
+    pub fn places(&self, song: &Song) -> Result<Vec<Place>, DecideError> {
+        match *self {
+            Self::Text(ref text) => read(text, song),
+            Self::Point { at_s } => Ok(vec![Place::Point(check_time(at_s, song)?)]),
+            Self::Stretch { start_s, end_s } => {
+                let start_s = check_time(start_s, song)?;
+                if end_s <= start_s {
+                    return Err(DecideError::asked(format!(
+                        "the stretch from {start_s} s to {end_s} s is empty"
+                    )));
+                }
+                Ok(vec![Place::Stretch(start_s, end_s)])
+            }
+        }
+    }
+}
+
+/// A moment, before it is held against a song: seconds, or as typed (`12.3`, `12`, `31.2s`).
+#[derive(Debug, Clone, PartialEq, serde::Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
+#[serde(
+    untagged,
+    expecting = "a moment is a number of seconds, or a text such as \"12.3\" or \"31.2s\""
+)]
+pub enum Moment {
+    /// Seconds from the take's start.
+    Seconds(f64),
+    /// As typed.
+    Text(String),
+}
+
+impl std::str::FromStr for Moment {
+    type Err = std::convert::Infallible;
+
+    fn from_str(text: &str) -> Result<Self, Self::Err> {
+        Ok(Self::Text(text.into()))
+    }
+}
+
+impl Moment {
+    /// The moment of a song that is meant, s.
+    ///
+    /// # Errors
+    /// * [`DecideError::Asked`] if there is no such moment, with what there is instead.
+    pub fn seconds(&self, song: &Song) -> Result<f64, DecideError> {
+        match self {
+            Self::Seconds(at_s) => check_time(*at_s, song),
+            Self::Text(text) => read_moment(text, song),
+        }
+    }
+
+    /// A time, where no song is known yet, s.
+    pub(super) fn without_song(&self) -> Result<f64, DecideError> {
+        match self {
+            Self::Seconds(at_s) => Some(*at_s),
+            Self::Text(text) => read_time(text.trim()),
+        }
+        .ok_or_else(|| {
+            DecideError::asked("a time in seconds is needed here: no bars are known yet")
+        })
+    }
+}
+
 /// Reads a place; a section's letter may stand for several.
 ///
 /// # Errors
@@ -271,7 +374,7 @@ fn read_time(text: &str) -> Option<f64> {
 }
 
 fn check_time(at_s: f64, song: &Song) -> Result<f64, DecideError> {
-    if at_s < song.duration_s {
+    if (0.0..song.duration_s).contains(&at_s) {
         Ok(at_s)
     } else {
         Err(DecideError::asked(format!(

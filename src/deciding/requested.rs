@@ -1,8 +1,9 @@
 //! A request as acts: which chords, edges and sections it is about.
 
-use super::place::{Place, name_of, read_moment, twins};
+use super::place::{Place, Twin, name_of, read_moment, twins};
+use super::taps::BarBeats;
 use super::words::percent;
-use super::{DecideError, Request, sections};
+use super::{DecideError, DecisionRequest, sections};
 use crate::fretboard::Shape;
 use crate::songlog::decided::{Act, How};
 use crate::songlog::song::{Song, Span, State};
@@ -12,24 +13,27 @@ use crate::songlog::{Log, resolve, store};
 ///
 /// # Errors
 /// If something that is asked for is not there, with what there is instead.
-pub(super) fn acts(request: &Request, log: &Log, song: &Song) -> Result<Vec<Act>, DecideError> {
-    let mut acts = whole_take(request, song)?;
-    if request.places.is_empty() {
-        if request.is_local() {
-            return Err(DecideError::asked("say where: no place is given"));
-        }
+pub(super) fn acts(
+    request: &DecisionRequest,
+    log: &Log,
+    song: &Song,
+) -> Result<Vec<Act>, DecideError> {
+    request.check()?;
+    let mut acts = acts_for_song(request, Some(song))?;
+    let mut places = places(request, song)?;
+    if places.is_empty() {
         if let Some(text) = &request.note {
             acts.push(Act::Note {
-                place_s: None,
+                start_s: None,
+                end_s: None,
                 text: text.clone(),
             });
         }
         return Ok(acts);
     }
-    let mut places = request.places.clone();
     if request.repeats {
-        let twins = request.places.iter().flat_map(|p| twins(*p, song));
-        places.extend(twins.filter(|t| t.same).map(|t| t.place));
+        let twins: Vec<Twin> = places.iter().flat_map(|p| twins(*p, song)).collect();
+        places.extend(twins.iter().filter(|t| t.same).map(|t| t.place));
     }
     places.sort_by(|a, b| a.start_s().total_cmp(&b.start_s()));
     places.dedup();
@@ -37,12 +41,48 @@ pub(super) fn acts(request: &Request, log: &Log, song: &Song) -> Result<Vec<Act>
     Ok(acts)
 }
 
+/// The acts about the whole song; without a song, bars with other beats are left
+/// out, and the first downbeat must be a time.
+///
+/// # Errors
+/// * [`DecideError::Asked`] if a value makes no sense, or a bar or moment is not there.
+pub fn acts_for_song(
+    request: &DecisionRequest,
+    song: Option<&Song>,
+) -> Result<Vec<Act>, DecideError> {
+    request.check_values()?;
+    let mut acts = request.for_song();
+    if let Some(moment) = &request.first_downbeat {
+        let at_s = match song {
+            Some(song) => moment.seconds(song)?,
+            None => moment.without_song()?,
+        };
+        acts.push(Act::Downbeat { at_s });
+    }
+    if let Some(song) = song {
+        for wanted in &request.bar_beats {
+            acts.push(bar_beats(song, *wanted)?);
+        }
+    }
+    Ok(acts)
+}
+
+/// The places that a request names.
+fn places(request: &DecisionRequest, song: &Song) -> Result<Vec<Place>, DecideError> {
+    let mut places = Vec::new();
+    for place in &request.places {
+        places.extend(place.places(song)?);
+    }
+    Ok(places)
+}
+
 /// Repeats that a decision is not carried to, in words; none if there are none.
-pub(super) fn left_out(request: &Request, song: &Song) -> Option<String> {
+pub(super) fn left_out(request: &DecisionRequest, song: &Song) -> Option<String> {
     if !request.repeats {
         return None;
     }
-    let twins = request.places.iter().flat_map(|p| twins(*p, song));
+    let places = places(request, song).ok()?;
+    let twins = places.iter().flat_map(|p| twins(*p, song));
     let mut bars: Vec<u32> = twins.filter(|t| !t.same).map(|t| t.bar).collect();
     bars.sort_unstable();
     bars.dedup();
@@ -56,35 +96,23 @@ pub(super) fn left_out(request: &Request, song: &Song) -> Option<String> {
     })
 }
 
-fn whole_take(request: &Request, song: &Song) -> Result<Vec<Act>, DecideError> {
-    let mut acts = Vec::new();
-    acts.extend(request.title.clone().map(Act::Title));
-    if request.places.is_empty() {
-        acts.extend(request.key.map(Act::Key));
-    }
-    acts.extend(request.meter.map(|(beats, value)| Act::Meter(beats, value)));
-    acts.extend(request.tempo_bpm.map(Act::Tempo));
-    acts.extend(request.downbeat_s.map(Act::Downbeat));
-    acts.extend(request.beats_s.clone().map(Act::Beats));
-    for (bar, n_beats) in &request.bar_beats {
-        acts.push(bar_beats(song, *bar, *n_beats)?);
-    }
-    acts.extend(request.capo.map(Act::Capo));
-    acts.extend(request.tuning.clone().map(Act::Tuning));
-    Ok(acts)
-}
-
 /// The decision that a bar has so many beats.
 ///
 /// # Errors
 /// * [`DecideError::Asked`] if there is no such bar.
-pub fn bar_beats(song: &Song, number: u32, n_beats: u8) -> Result<Act, DecideError> {
-    let at_s = read_moment(&number.to_string(), song)?;
+fn bar_beats(song: &Song, wanted: BarBeats) -> Result<Act, DecideError> {
+    let BarBeats { bar, n_beats } = wanted;
+    let at_s = read_moment(&bar.to_string(), song)?;
+    if !(1..=16).contains(&n_beats) {
+        return Err(DecideError::asked(format!(
+            "bar {bar} cannot have {n_beats} beats (1 to 16)"
+        )));
+    }
     Ok(Act::BarBeats { at_s, n_beats })
 }
 
 fn at_places(
-    request: &Request,
+    request: &DecisionRequest,
     places: &[Place],
     log: &Log,
     song: &Song,
@@ -92,16 +120,7 @@ fn at_places(
 ) -> Result<(), DecideError> {
     edges(request, places, song, acts)?;
     acts.extend(sections::edges(request, places));
-    if request
-        .section_letter
-        .as_ref()
-        .is_some_and(|l| l.trim().is_empty())
-    {
-        return Err(DecideError::asked(
-            "a section's letter cannot be empty (say for example B; an empty name takes a name away)",
-        ));
-    }
-    if request.section_letter.is_some() || request.section_name.is_some() {
+    if !request.for_section(0.0, 1.0).is_empty() {
         let song = after(acts, log);
         acts.extend(sections::named(request, places, &song));
     }
@@ -111,14 +130,11 @@ fn at_places(
             key,
         }));
     }
-    if let Some(least) = request.take_first {
-        take_first(least, places, song, acts)?;
+    if request.accept {
+        let least = f64::from(request.at_least.unwrap_or(0)) / 100.0;
+        accept(least, places, song, acts)?;
     }
-    if request.candidate.is_none()
-        && request.chord.is_none()
-        && request.shape.is_none()
-        && request.note.is_none()
-    {
+    if !request.is_about_chords() {
         return Ok(());
     }
     // splits and joins come first: the rest is about what they leave
@@ -138,12 +154,13 @@ fn after(acts: &[Act], log: &Log) -> Song {
 
 /// Where chords change.
 fn edges(
-    request: &Request,
+    request: &DecisionRequest,
     places: &[Place],
     song: &Song,
     acts: &mut Vec<Act>,
 ) -> Result<(), DecideError> {
-    if let Some(to_s) = request.move_to_s {
+    if let Some(to) = &request.move_to {
+        let to_s = to.seconds(song)?;
         let [place] = places else {
             return Err(DecideError::asked(
                 "one change of chord can be moved at a time",
@@ -185,7 +202,7 @@ fn edges(
     Ok(())
 }
 
-fn take_first(
+fn accept(
     least: f64,
     places: &[Place],
     song: &Song,
@@ -232,7 +249,7 @@ fn take_first(
 
 /// Candidate, chord, shape and note for one place.
 fn one_chord(
-    request: &Request,
+    request: &DecisionRequest,
     place: Place,
     song: &Song,
     acts: &mut Vec<Act>,
@@ -294,14 +311,14 @@ fn one_chord(
         });
     }
     if let Some(shape) = &request.shape {
-        for shape in std::iter::once(shape).chain(&request.or_shape) {
+        for shape in std::iter::once(shape).chain(&request.alt_shape) {
             check_shape(shape, song)?;
         }
         acts.push(Act::Shape {
             start_s,
             end_s,
             shape: shape.clone(),
-            or_shape: request.or_shape.clone(),
+            or_shape: request.alt_shape.clone(),
         });
     }
     if let Some(text) = &request.note {
@@ -310,7 +327,8 @@ fn one_chord(
             Place::Point(_) => (start_s, end_s),
         };
         acts.push(Act::Note {
-            place_s: Some((start_s, end_s)),
+            start_s: Some(start_s),
+            end_s: Some(end_s),
             text: text.clone(),
         });
     }

@@ -1,7 +1,7 @@
 //! From requests to one saved decision.
 
 use super::requested::{self, left_out};
-use super::{DecideError, Request, hints};
+use super::{DecideError, DecisionRequest, hints};
 use crate::songlog::decided::Act;
 use crate::songlog::resolve::{resolve_with_unfit, settings};
 use crate::songlog::song::Song;
@@ -15,7 +15,7 @@ pub struct Made {
     pub id: u32,
     /// What it does, in order.
     pub acts: Vec<Act>,
-    /// What a practised eye would remark on it.
+    /// Hints on it: what its maker may have overlooked.
     pub hints: Vec<String>,
     /// The song before.
     pub before: Song,
@@ -27,12 +27,12 @@ pub struct Made {
 
 /// Decides: saves what `requests` asks for as one decision, or nothing.
 ///
-/// Takes the log's file and a function from the song as it stands to what is
-/// wanted; it is called while the log is locked, so that it sees what others
-/// decided just before.
+/// Takes the log's file, the requests (each on what those before it leave), and
+/// `allow`, which sees the song as it stands and may refuse; it is called while
+/// the log is locked, so that it sees what others decided just before.
 ///
 /// # Errors
-/// * what `requests` gives.
+/// * what `allow` gives.
 /// * [`DecideError::Asked`], [`DecideError::Shape`] if it makes no sense there.
 /// * [`DecideError::Unfit`] if it does not fit what is heard and decided now.
 /// * [`DecideError::Log`] if the log cannot be read or saved.
@@ -40,13 +40,14 @@ pub struct Made {
 /// The log is untouched in each of these cases.
 pub fn decide<E: From<DecideError>>(
     path: &Path,
-    requests: impl FnOnce(&Song) -> Result<Vec<Request>, E>,
+    requests: &[DecisionRequest],
+    allow: impl FnOnce(&Song) -> Result<(), E>,
 ) -> Result<Made, E> {
     let locked = store::lock_existing(path).map_err(DecideError::from)?;
     let mut log = locked.load().map_err(DecideError::from)?;
     let before = resolve(&log);
-    let requests = requests(&before)?;
-    let acts = acts_of(&requests, &log, &before)?;
+    allow(&before)?;
+    let acts = acts_of(requests, &log, &before)?;
     let mut hints = hints(&acts, &before);
     let left_out = requests.iter().filter_map(|r| left_out(r, &before));
     hints.extend(left_out);
@@ -77,7 +78,11 @@ pub fn decide<E: From<DecideError>>(
 ///
 /// # Errors
 /// * [`DecideError::Asked`], [`DecideError::Shape`] if one makes no sense there, or nothing is asked.
-pub fn acts_of(requests: &[Request], log: &Log, song: &Song) -> Result<Vec<Act>, DecideError> {
+pub fn acts_of(
+    requests: &[DecisionRequest],
+    log: &Log,
+    song: &Song,
+) -> Result<Vec<Act>, DecideError> {
     let mut acts: Vec<Act> = Vec::new();
     for request in requests {
         let more = if acts.is_empty() {

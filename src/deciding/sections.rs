@@ -4,7 +4,7 @@
 //! range of bars whose edges are no edges of sections is made a section first:
 //! whoever says `5-8` means those bars.
 
-use super::Request;
+use super::DecisionRequest;
 use super::place::Place;
 use crate::songlog::decided::Act;
 use crate::songlog::song::{Bar, Section, Song};
@@ -13,14 +13,14 @@ use crate::songlog::song::{Bar, Section, Song};
 const SAME_S: f64 = 0.05;
 
 /// Where sections start and where none does.
-pub(super) fn edges(request: &Request, places: &[Place]) -> Vec<Act> {
+pub(super) fn edges(request: &DecisionRequest, places: &[Place]) -> Vec<Act> {
     let mut acts = Vec::new();
     for place in places {
         let at_s = place.start_s();
-        if request.section_starts {
+        if request.new_section {
             acts.push(Act::SectionSplit { at_s });
         }
-        if request.section_joins {
+        if request.merge_section {
             acts.push(Act::SectionJoin { at_s });
         }
     }
@@ -28,7 +28,7 @@ pub(super) fn edges(request: &Request, places: &[Place]) -> Vec<Act> {
 }
 
 /// Letters and names of the sections at some places, on a song with these edges.
-pub(super) fn named(request: &Request, places: &[Place], song: &Song) -> Vec<Act> {
+pub(super) fn named(request: &DecisionRequest, places: &[Place], song: &Song) -> Vec<Act> {
     let mut acts: Vec<Act> = Vec::new();
     for place in places {
         let own = own_section(*place, song);
@@ -38,16 +38,7 @@ pub(super) fn named(request: &Request, places: &[Place], song: &Song) -> Vec<Act
         };
         let mut said: Vec<Act> = Vec::new();
         for (start_s, end_s) in stretches {
-            said.extend(request.section_letter.as_ref().map(|l| Act::SectionLetter {
-                start_s,
-                end_s,
-                letter: l.trim().into(),
-            }));
-            said.extend(request.section_name.as_ref().map(|n| Act::SectionName {
-                start_s,
-                end_s,
-                name: n.trim().into(),
-            }));
+            said.extend(request.for_section(start_s, end_s));
         }
         if let Some(own) = own {
             acts.extend(own.starts_s.map(|at_s| Act::SectionSplit { at_s }));

@@ -75,7 +75,7 @@ fn save(
     let locked = store::lock_existing(path)?;
     let mut log = locked.load()?;
     let of = which(&log)?;
-    let id = log.decide(store::now(), vec![Act::Undo(of.clone())]);
+    let id = log.decide(store::now(), vec![Act::Undo { of: of.clone() }]);
     locked.save(&log)?;
     Ok(Undone { id, of, log })
 }

@@ -2,7 +2,7 @@
 
 use super::place::{START, name_of, section_at};
 use crate::fretboard::Shape;
-use crate::songlog::decided::{Act, How};
+use crate::songlog::decided::{Act, Times};
 use crate::songlog::form;
 use crate::songlog::song::Song;
 use crate::theory::{Label, PitchClassSet};
@@ -25,20 +25,21 @@ pub fn open_words(song: &Song) -> String {
     }
 }
 
-/// An act in words with bars and beats instead of times.
-pub fn words(act: &Act, song: &Song) -> String {
-    let at = |t: f64| name_of(t, song);
-    let place = |start_s: f64, end_s: f64| {
-        let (from, to) = (at(start_s), at(end_s));
-        if from == START
-            && song
-                .bars
-                .first()
-                .is_some_and(|b| to == b.number.to_string())
-        {
+/// Times by bars and beats of a song: `bar 12`, `bars 5 to 8`, `12.3 to 13`.
+pub struct InBars<'a>(pub &'a Song);
+
+impl Times for InBars<'_> {
+    fn at(&self, at_s: f64) -> String {
+        name_of(at_s, self.0)
+    }
+
+    fn range(&self, start_s: f64, end_s: f64) -> String {
+        let (from, to) = (self.at(start_s), self.at(end_s));
+        let first = self.0.bars.first();
+        if from == START && first.is_some_and(|b| to == b.number.to_string()) {
             return format!("before bar {to}");
         }
-        let last = section_at(end_s - 0.13, song).map(|(_, b)| b.number.to_string());
+        let last = section_at(end_s - 0.13, self.0).map(|(_, b)| b.number.to_string());
         match last {
             // whole bars are named by their numbers alone
             Some(last) if !to.contains('.') && !from.contains('.') && from == last => {
@@ -49,68 +50,15 @@ pub fn words(act: &Act, song: &Song) -> String {
             }
             _ => format!("{from} to {to}"),
         }
-    };
-    match act {
-        Act::Chord {
-            start_s,
-            end_s,
-            label,
-            how,
-        } => {
-            let how = match how {
-                How::Proposed => "as proposed",
-                How::Candidate => "another candidate",
-                How::Own => "your own",
-            };
-            format!("{}: {} ({how})", place(*start_s, *end_s), label.symbol())
-        }
-        Act::Shape {
-            start_s,
-            end_s,
-            shape,
-            or_shape,
-        } => {
-            let or = or_shape
-                .as_ref()
-                .map_or_else(String::new, |s| format!(" or {s}"));
-            format!("{}: shape {shape}{or}", place(*start_s, *end_s))
-        }
-        Act::Note {
-            place_s: Some((start_s, end_s)),
-            text,
-        } => format!("{}: note: {text}", place(*start_s, *end_s)),
-        Act::Move { from_s, to_s } => {
-            format!("change at {} moved to {}", at(*from_s), at(*to_s))
-        }
-        Act::Split { at_s } => format!("the chord changes at {}", at(*at_s)),
-        Act::Join { start_s, end_s } => format!("{}: one chord", place(*start_s, *end_s)),
-        Act::SectionName {
-            start_s,
-            end_s,
-            name,
-        } if name.is_empty() => format!("{}: no name", place(*start_s, *end_s)),
-        Act::SectionName {
-            start_s,
-            end_s,
-            name,
-        } => format!("{}: section '{name}'", place(*start_s, *end_s)),
-        Act::SectionLetter {
-            start_s,
-            end_s,
-            letter,
-        } => format!("{}: section {letter}", place(*start_s, *end_s)),
-        Act::BarBeats { at_s, n_beats } => {
-            let plural = if *n_beats == 1 { "" } else { "s" };
-            format!("bar {} has {n_beats} beat{plural}", at(*at_s))
-        }
-        Act::KeyFrom { at_s, key } => format!("from {} on: {}", at(*at_s), key.text()),
-        Act::SectionSplit { at_s } => format!("a section starts at {}", at(*at_s)),
-        Act::SectionJoin { at_s } => format!("no section starts at {}", at(*at_s)),
-        other => other.text(),
     }
 }
 
-/// What a practised eye would remark on a decision.
+/// An act in words with bars and beats instead of times.
+pub fn words(act: &Act, song: &Song) -> String {
+    act.words(&InBars(song))
+}
+
+/// Hints on a decision: what its maker may have overlooked.
 pub fn hints(acts: &[Act], song: &Song) -> Vec<String> {
     let mut hints = Vec::new();
     let mut label: Option<&Label> = None;
@@ -129,17 +77,17 @@ pub fn hints(acts: &[Act], song: &Song) -> Vec<String> {
                     hints.extend(chord.and_then(|c| foreign_notes(shape, c, song)));
                 }
             }
-            Act::Key(_) if !song.key_changes.is_empty() => hints.push(format!(
-                "one key for the whole takes away {}; say a key again with its bar to keep it",
+            Act::Key { .. } if !song.key_changes.is_empty() => hints.push(format!(
+                "one key for the whole song removes {}; give that key again with its bar to keep it",
                 form::key_words(song).join(", ")
             )),
-            Act::Capo(_)
-            | Act::Tuning(_)
-            | Act::Meter(..)
-            | Act::Tempo(_)
-            | Act::Beats(_)
+            Act::Capo { .. }
+            | Act::Tuning { .. }
+            | Act::Meter { .. }
+            | Act::Tempo { .. }
+            | Act::Beats { .. }
             | Act::BarBeats { .. } => {
-                hints.push("draft the take again to have it heard that way; decisions stay".into());
+                hints.push("analyse the take again to apply this to what is heard; decisions are kept".into());
             }
             _ => {}
         }

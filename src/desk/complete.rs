@@ -152,12 +152,19 @@ fn suggestions(text: &str, key: Option<Key>, span: Option<&Span>) -> Value {
         }
     }
     for (root, tail) in roots(&typed) {
+        // another spelling of a symbol stands for all that begin with it: `min` for `m7`
+        let read = format!("{}{tail}", root.ascii()).parse::<Chord>().ok();
+        let own = read
+            .as_ref()
+            .map(Chord::symbol_tail)
+            .filter(|t| !t.is_empty());
         for quality in QUALITIES {
-            let spellings = std::iter::once(&quality.symbol).chain(quality.aliases);
-            if spellings.into_iter().any(|s| s.starts_with(tail)) {
+            let begins = |with: &str| quality.symbol.starts_with(with);
+            if begins(tail) || own.as_deref().is_some_and(begins) {
                 offer(Chord::new(root, quality));
             }
         }
+        read.into_iter().for_each(&mut offer);
     }
     if typed.is_empty() {
         // the triads on the degrees of the key

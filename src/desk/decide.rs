@@ -4,11 +4,8 @@ use super::error::{ApiError, ApiResult, json_response, off_thread};
 use super::events::News;
 use super::server::{Room, Shared, read_body};
 use super::song::whole;
-use crate::deciding::place::Place;
-use crate::deciding::{self, Made, Request, Undone, words};
-use crate::fretboard::check_capo;
-use crate::songlog::song::Song;
-use crate::songlog::{read_meter, resolve};
+use crate::deciding::{self, DecisionRequest, Made, Undone, words};
+use crate::songlog::resolve;
 use axum::body::Bytes;
 use axum::extract::State;
 use axum::extract::rejection::BytesRejection;
@@ -16,218 +13,29 @@ use axum::http::StatusCode;
 use axum::response::Response;
 use serde::Deserialize;
 use serde_json::{Value, json};
-use std::str::FromStr;
 use std::sync::Arc;
 
-/// What a page may ask for; times in seconds of the take.
+/// What a page asks for: one decision of one or more requests, each on what
+/// those before it leave.
 #[derive(Debug, Default, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
 #[serde(default, deny_unknown_fields)]
-pub(super) struct Wish {
+pub(super) struct Asked {
     /// The revision that the page shows; another one now refuses the decision.
     revision: Option<String>,
-    start_s: Option<f64>,
-    end_s: Option<f64>,
-    repeats: bool,
-    take: Option<String>,
-    candidate: Option<usize>,
-    chord: Option<String>,
-    shape: Option<String>,
-    or_shape: Option<String>,
-    note: Option<String>,
-    split_at_s: Option<f64>,
-    join: bool,
-    move_from_s: Option<f64>,
-    move_to_s: Option<f64>,
-    section_name: Option<String>,
-    section_letter: Option<String>,
-    section_split_at_s: Option<f64>,
-    section_join_at_s: Option<f64>,
-    title: Option<String>,
-    key: Option<String>,
-    meter: Option<String>,
-    tempo_bpm: Option<f64>,
-    downbeat_s: Option<f64>,
-    capo: Option<u8>,
-    tuning: Option<String>,
-}
-
-/// Reads one of the library's types, telling which field was wrong.
-fn field<T: FromStr>(name: &str, text: Option<&String>) -> ApiResult<Option<T>>
-where
-    T::Err: std::fmt::Display,
-{
-    text.map(|t| t.trim().parse())
-        .transpose()
-        .map_err(|e: T::Err| ApiError::bad(format!("{name}: {e}")))
-}
-
-impl Wish {
-    /// As requests, in the order in which they are applied.
-    fn requests(&self, song: &Song) -> ApiResult<Vec<Request>> {
-        let mut requests = Vec::new();
-        let whole = self.for_whole()?;
-        if whole.is_for_whole() {
-            requests.push(whole);
-        }
-        self.edges(song, &mut requests)?;
-        let local = self.local()?;
-        let wanted = local.is_local() || local.note.is_some();
-        match (self.start_s, self.end_s) {
-            (Some(from), Some(to)) if wanted => {
-                let from = within("start_s", from, song)?;
-                if to <= from {
-                    return Err(ApiError::bad(format!(
-                        "the stretch from {from} s to {to} s is empty"
-                    )));
-                }
-                requests.push(Request {
-                    places: vec![Place::Stretch(from, to)],
-                    repeats: self.repeats,
-                    ..local
-                });
-            }
-            (None, None) if wanted && !local.is_local() => requests.push(local),
-            (None, None) if !wanted => {}
-            _ if !wanted => {
-                return Err(ApiError::bad(
-                    "start_s and end_s say where, but nothing says what",
-                ));
-            }
-            _ => return Err(ApiError::bad("say where: start_s and end_s")),
-        }
-        Ok(requests)
-    }
-
-    fn for_whole(&self) -> ApiResult<Request> {
-        if let Some(bpm) = self.tempo_bpm
-            && !(10.0..=600.0).contains(&bpm)
-        {
-            return Err(ApiError::bad(format!(
-                "tempo_bpm: {bpm} is not 10 to 600 beats a minute"
-            )));
-        }
-        if let Some(fret) = self.capo {
-            check_capo(fret).map_err(|e| ApiError::bad(format!("capo: {e}")))?;
-        }
-        Ok(Request {
-            title: self.title.as_ref().map(|t| t.trim().to_owned()),
-            key: field("key", self.key.as_ref())?,
-            meter: self
-                .meter
-                .as_deref()
-                .map(read_meter)
-                .transpose()
-                .map_err(|e| ApiError::bad(format!("meter: {e}")))?,
-            tempo_bpm: self.tempo_bpm,
-            downbeat_s: self.downbeat_s,
-            capo: self.capo,
-            tuning: field("tuning", self.tuning.as_ref())?,
-            ..Request::default()
-        })
-    }
-
-    /// What is about a moment: changes of chord, starts of sections.
-    fn edges(&self, song: &Song, requests: &mut Vec<Request>) -> ApiResult<()> {
-        let mut at = |name: &str, at_s: f64, repeats: bool, what: Request| {
-            requests.push(Request {
-                places: vec![Place::Point(within(name, at_s, song)?)],
-                repeats,
-                ..what
-            });
-            Ok::<_, ApiError>(())
-        };
-        match (self.move_from_s, self.move_to_s) {
-            (Some(from_s), Some(to_s)) => {
-                let what = Request {
-                    move_to_s: Some(within("move_to_s", to_s, song)?),
-                    ..Request::default()
-                };
-                at("move_from_s", from_s, false, what)?;
-            }
-            (None, None) => {}
-            _ => return Err(ApiError::bad("a move needs both move_from_s and move_to_s")),
-        }
-        if let Some(at_s) = self.split_at_s {
-            let what = Request {
-                split: true,
-                ..Request::default()
-            };
-            at("split_at_s", at_s, self.repeats, what)?;
-        }
-        if let Some(at_s) = self.section_split_at_s {
-            let what = Request {
-                section_starts: true,
-                ..Request::default()
-            };
-            at("section_split_at_s", at_s, false, what)?;
-        }
-        if let Some(at_s) = self.section_join_at_s {
-            let what = Request {
-                section_joins: true,
-                ..Request::default()
-            };
-            at("section_join_at_s", at_s, false, what)?;
-        }
-        Ok(())
-    }
-
-    /// What is about a stretch.
-    fn local(&self) -> ApiResult<Request> {
-        let take_first = match self.take.as_deref() {
-            None => None,
-            Some("proposed") => Some(0.0),
-            Some(other) => {
-                return Err(ApiError::bad(format!(
-                    "take: '{other}' is unknown (expected \"proposed\")"
-                )));
-            }
-        };
-        let ways = [
-            take_first.is_some(),
-            self.candidate.is_some(),
-            self.chord.is_some(),
-        ];
-        if ways.into_iter().filter(|w| *w).count() > 1 {
-            return Err(ApiError::bad("one of take, candidate and chord at a time"));
-        }
-        if self.or_shape.is_some() && self.shape.is_none() {
-            return Err(ApiError::bad("or_shape needs a shape beside it"));
-        }
-        Ok(Request {
-            take_first,
-            candidate: self.candidate,
-            chord: field("chord", self.chord.as_ref())?,
-            shape: field("shape", self.shape.as_ref())?,
-            or_shape: field("or_shape", self.or_shape.as_ref())?,
-            note: self.note.clone(),
-            join: self.join,
-            section_name: self.section_name.as_ref().map(|t| t.trim().to_owned()),
-            section_letter: self.section_letter.as_ref().map(|t| t.trim().to_owned()),
-            ..Request::default()
-        })
-    }
-}
-
-fn within(name: &str, at_s: f64, song: &Song) -> ApiResult<f64> {
-    if (0.0..song.duration_s).contains(&at_s) {
-        Ok(at_s)
-    } else {
-        Err(ApiError::bad(format!(
-            "{name}: there is no {at_s} s: the take lasts {:.1} s",
-            song.duration_s
-        )))
-    }
+    /// The requests; the same type as the command line's.
+    requests: Vec<DecisionRequest>,
 }
 
 pub(super) async fn decide(
     State(shared): Room,
     body: Result<Bytes, BytesRejection>,
 ) -> ApiResult<Response> {
-    let wish: Wish = read_body(body)?;
+    let asked: Asked = read_body(body)?;
     answer(shared, move |shared| {
-        let made = deciding::decide(shared.book.path(), |song| {
+        let made = deciding::decide(shared.book.path(), &asked.requests, |_| {
             // the log is locked here: what is read now is what is decided on
-            if let Some(shown) = &wish.revision {
+            if let Some(shown) = &asked.revision {
                 let now = shared.book.read()?;
                 if now.revision != *shown {
                     return Err(ApiError::new(
@@ -237,7 +45,7 @@ pub(super) async fn decide(
                     .with("song", whole(shared, &now)));
                 }
             }
-            wish.requests(song)
+            Ok(())
         })?;
         let Made { acts, hints, before, id, .. } = made;
         Ok(json!({

@@ -1,8 +1,10 @@
 //! What can go wrong between sound and log.
 
 use crate::audio::AudioError;
+use crate::deciding::DecideError;
 use crate::hearing::HearingError;
 use crate::songlog::LogError;
+use std::path::PathBuf;
 
 /// Errors of the `drafting` room.
 #[derive(Debug)]
@@ -14,6 +16,36 @@ pub enum DraftError {
     Hearing(HearingError),
     /// The log cannot be read or written.
     Log(LogError),
+    /// A file of chords or notes cannot be read.
+    Import {
+        /// Which.
+        path: PathBuf,
+        /// Why, with the place.
+        reason: String,
+    },
+    /// The settings cannot be decided.
+    Decide(DecideError),
+    /// The settings make no sense for this take.
+    Asked {
+        /// In words, with the way out.
+        text: String,
+    },
+    /// The log is about something else: name another.
+    AnotherTake {
+        /// The log.
+        log: PathBuf,
+        /// What it is about.
+        about: String,
+    },
+    /// What came out makes no sense; nothing was written. A fault of this program.
+    NoSense {
+        /// The take.
+        take: PathBuf,
+        /// Where and what.
+        fault: String,
+    },
+    /// It was cancelled; nothing was written.
+    Cancelled,
     /// A moment cannot be kept; nothing was written.
     Moment {
         /// Why, with the way out.
@@ -27,7 +59,20 @@ impl std::fmt::Display for DraftError {
             Self::Audio(source) => source.fmt(f),
             Self::Hearing(source) => source.fmt(f),
             Self::Log(source) => source.fmt(f),
-            Self::Moment { text } => f.write_str(text),
+            Self::Decide(source) => source.fmt(f),
+            Self::Import { path, reason } => write!(f, "'{}': {reason}", path.display()),
+            Self::AnotherTake { log, about } => write!(
+                f,
+                "the log '{}' is about {about}; name another log with -o",
+                log.display()
+            ),
+            Self::NoSense { take, fault } => write!(
+                f,
+                "'{}' makes no sense as a song at {fault}; nothing was written",
+                take.display()
+            ),
+            Self::Cancelled => f.write_str("cancelled; nothing was written"),
+            Self::Moment { text } | Self::Asked { text } => f.write_str(text),
         }
     }
 }
@@ -38,8 +83,15 @@ impl std::error::Error for DraftError {
             Self::Audio(source) => Some(source),
             Self::Hearing(source) => Some(source),
             Self::Log(source) => Some(source),
-            Self::Moment { .. } => None,
+            Self::Decide(source) => Some(source),
+            _ => None,
         }
+    }
+}
+
+impl From<DecideError> for DraftError {
+    fn from(error: DecideError) -> Self {
+        Self::Decide(error)
     }
 }
 

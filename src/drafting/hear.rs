@@ -1,26 +1,32 @@
 //! Joins files, hearing and the log: a sound file in, what was heard out.
 
-use super::DraftError;
+use super::{DraftError, Watch};
 use crate::audio::Source;
 use crate::hearing::{Given, HeardSpan, Hearing, Listener, Weights, interpret};
 use crate::songlog::heard::{
     Candidate, FittedShape, Heard, HeardBar, HeardBeat, HeardChord, HeardNote, HeardSection,
 };
 
-/// Hears one take; `progress` is told the share done, 0 to 1.
+/// Hears one take.
 ///
 /// # Errors
+/// * [`DraftError::Cancelled`] once `watch.cancel` is set.
 /// * [`DraftError::Audio`] if the sound cannot be read, [`DraftError::Hearing`] if hearing fails.
-pub fn hear(
-    source: &mut Source,
-    given: &Given,
-    progress: &(dyn Fn(f64) + Sync),
-) -> Result<Heard, DraftError> {
+pub fn hear(source: &mut Source, given: &Given, watch: &Watch) -> Result<Heard, DraftError> {
     let mut listener = Listener::new();
-    source.read_mono_22050(&mut |block| listener.push(block), &|share| {
-        progress(0.35 * share);
-    })?;
+    let progress = watch.progress;
+    source.read_mono_22050(
+        &mut |block| {
+            // a cancelled take is only decoded to its end
+            if watch.check().is_ok() {
+                listener.push(block);
+            }
+        },
+        &|share| progress(0.35 * share),
+    )?;
+    watch.check()?;
     let sound = listener.finish(&|share| progress(0.35 + 0.6 * share))?;
+    watch.check()?;
     let heard = interpret(&sound, given, &Weights::default());
     progress(1.0);
     Ok(for_the_log(heard, given))

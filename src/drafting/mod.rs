@@ -3,10 +3,16 @@
 //! `hearing` opens no file and `songlog` knows no sound; this room hands the
 //! values of one to the other.
 //!
-//! Not here: which takes to hear and what to say about it (`cli`, `desk`).
+//! [`analyse()`] is the whole workflow of a draft and [`reanalyse()`] the same for
+//! the take of a log, for the command line and the desk alike.
+//!
+//! Not here: which takes to analyse and what to print about it (`cli`, `desk`).
 
+mod analyse;
 mod error;
+mod given;
 mod hear;
+mod imported;
 #[cfg(feature = "mic")]
 mod listening;
 #[cfg(feature = "mic")]
@@ -14,8 +20,10 @@ mod live_json;
 #[cfg(feature = "mic")]
 mod moments;
 
+pub use analyse::{Analysed, Watch, analyse, can_reanalyse, kind_of, reanalyse};
 pub use error::DraftError;
 pub use hear::{hear, hear_samples};
+pub use imported::read_import;
 #[cfg(feature = "mic")]
 pub use listening::{Listening, Tenth, ToListen};
 #[cfg(feature = "mic")]

@@ -107,7 +107,8 @@ pub(super) fn assemble(mut raw: Raw, given: &Given) -> Result<TakenIn, ForeignEr
     }
     let meter = meter.or((!raw.bars.is_empty()).then_some((4, 4)));
     let (sections, names) = sections(&mut raw);
-    let mut acts: Vec<Act> = raw.title.iter().cloned().map(Act::Title).collect();
+    let title = raw.title.clone();
+    let mut acts: Vec<Act> = title.into_iter().map(|text| Act::Title { text }).collect();
     acts.extend(names);
     let chords = chords(raw.chords, &instrument, &mut raw.warnings);
     Ok(TakenIn {

@@ -25,13 +25,13 @@ impl TakenIn {
     /// Takes the file's record and the time of the draft (UTC, RFC 3339).
     pub fn into_log(self, take: Take, drafted: String, decided: Vec<Decision>) -> Log {
         let said = || decided.iter().flat_map(|d| &d.acts);
-        let titled = said().any(|a| matches!(a, Act::Title(_)));
+        let titled = said().any(|a| matches!(a, Act::Title { .. }));
         let named = said().any(|a| matches!(a, Act::SectionName { .. }));
         let new: Vec<Act> = self
             .acts
             .into_iter()
             .filter(|act| match act {
-                Act::Title(_) => !titled,
+                Act::Title { .. } => !titled,
                 _ => !named,
             })
             .collect();

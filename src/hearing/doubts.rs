@@ -1,13 +1,13 @@
 //! What a take leaves open, in words.
 
-use super::bars::Count;
-use super::grid::{Grid, median};
-use super::interpret::Sound;
-use super::reading::HeardSpan;
+use crate::hearing::pipeline::Sound;
+use crate::hearing::reading::HeardSpan;
+use crate::hearing::rhythm::bars::Count;
+use crate::hearing::rhythm::grid::{Grid, median};
 use crate::theory::Label;
 
 /// What could not be heard for sure, in words.
-pub(super) fn doubts(sound: &Sound, counted: Option<&Count>) -> Vec<String> {
+pub(in crate::hearing) fn doubts(sound: &Sound, counted: Option<&Count>) -> Vec<String> {
     let mut said = Vec::new();
     match sound.front.tuning {
         Some((cents, _)) if cents.abs() > 40.0 => said.push(format!(
@@ -60,7 +60,7 @@ fn other_way(count: &Count) -> Option<String> {
 
 /// What the beats leave open: free time, and stretches without the guitar, in words.
 /// `kept` as [`Grid::kept`] gives it.
-pub(super) fn gaps(spans: &[HeardSpan], grid: &Grid, kept: f64) -> Vec<String> {
+pub(in crate::hearing) fn gaps(spans: &[HeardSpan], grid: &Grid, kept: f64) -> Vec<String> {
     /// More beats than this are off the one before: no tempo is kept (ours).
     const FREE: f64 = 0.2;
     /// Strokes that keep less than this to the beats keep to none (measured on 574

@@ -3,7 +3,7 @@
 use crate::fretboard::{Instrument, Shape};
 use crate::theory::{Key, KeyChange, Label};
 
-use super::notes::Note;
+use crate::hearing::notes::events::Note;
 
 /// What the user already knows; it wins over what is heard.
 #[derive(Debug, Clone, Default)]

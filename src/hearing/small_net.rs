@@ -1,24 +1,24 @@
 //! Small fitted nets whose weights are a file of `f32`.
 
 /// The numbers of a file of little-endian `f32`.
-pub(super) fn numbers_of(bytes: &'static [u8]) -> impl Iterator<Item = f32> {
+pub(in crate::hearing) fn numbers_of(bytes: &'static [u8]) -> impl Iterator<Item = f32> {
     let (four, _) = bytes.as_chunks::<4>();
     four.iter().map(|b| f32::from_le_bytes(*b))
 }
 
 /// Probability of log odds.
-pub(super) fn sigmoid(x: f32) -> f32 {
+pub(in crate::hearing) fn sigmoid(x: f32) -> f32 {
     1.0 / (1.0 + (-x).exp())
 }
 
 /// Log odds of a probability, which is kept `margin` away from 0 and 1.
-pub(super) fn log_odds(p: f32, margin: f32) -> f32 {
+pub(in crate::hearing) fn log_odds(p: f32, margin: f32) -> f32 {
     let p = p.clamp(margin, 1.0 - margin);
     (p / (1.0 - p)).ln()
 }
 
 /// A net of one hidden layer of `H` rectified units, `N` numbers to a logit.
-pub(super) struct Layers<const N: usize, const H: usize> {
+pub(in crate::hearing) struct Layers<const N: usize, const H: usize> {
     hidden: Vec<([f32; N], f32)>,
     out: Vec<f32>,
     constant: f32,
@@ -27,7 +27,7 @@ pub(super) struct Layers<const N: usize, const H: usize> {
 impl<const N: usize, const H: usize> Layers<N, H> {
     /// Of the hidden units first the weights, each with its constant last, then the output's,
     /// its constant last.
-    pub(super) fn read(numbers: &mut impl Iterator<Item = f32>) -> Self {
+    pub(in crate::hearing) fn read(numbers: &mut impl Iterator<Item = f32>) -> Self {
         let mut next = || numbers.next().unwrap_or_default();
         let hidden = (0..H)
             .map(|_| (std::array::from_fn(|_| next()), next()))
@@ -40,7 +40,7 @@ impl<const N: usize, const H: usize> Layers<N, H> {
     }
 
     /// Log odds that it gives.
-    pub(super) fn logit(&self, numbers: &[f32; N]) -> f32 {
+    pub(in crate::hearing) fn logit(&self, numbers: &[f32; N]) -> f32 {
         let mut sum = self.constant;
         for ((weights, constant), out) in self.hidden.iter().zip(&self.out) {
             // eight running sums, so that the compiler can use vector registers

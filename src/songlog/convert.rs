@@ -1,19 +1,15 @@
 //! Values in memory to records as written, and back.
 
-use super::decided::{Act, Decision, How};
+use super::decided::{Act, Decision};
 use super::format::{FORMAT, Fault, read_meter};
 use super::heard::{
     Candidate, FittedShape, Heard, HeardBar, HeardBeat, HeardChord, HeardNote, HeardSection,
 };
 use super::records::*;
+use super::text::four;
 use super::{Fingerprint, Log, Take};
-use crate::fretboard::{Instrument, Shape, Tuning};
-use crate::theory::{Key, KeyChange, Label};
-
-/// Rounds to four decimals: 0.1 ms, a hundredth of a per cent.
-fn four(x: f64) -> f64 {
-    (x * 1e4).round() / 1e4
-}
+use crate::fretboard::{Instrument, Tuning};
+use crate::theory::{Key, KeyChange};
 
 /// The record of a log.
 pub(super) fn to_record(log: &Log) -> LogRecord {
@@ -40,7 +36,7 @@ pub(super) fn to_record(log: &Log) -> LogRecord {
             .map(|d| DecisionRecord {
                 id: d.id,
                 at: d.at.clone(),
-                acts: d.acts.iter().map(act_record).collect(),
+                acts: d.acts.clone(),
             })
             .collect(),
     }
@@ -49,18 +45,13 @@ pub(super) fn to_record(log: &Log) -> LogRecord {
 /// The lowest version that can say what a log holds, so that older programs
 /// read whatever they can understand.
 fn version_of(log: &Log) -> u64 {
-    let acts = log.decided.iter().flat_map(|d| &d.acts);
-    let needed = acts.map(|act| match act {
-        Act::KeyFrom { .. } => 3,
-        Act::Beats(_) | Act::BarBeats { .. } => 2,
-        _ => 1,
-    });
     let heard = if log.heard.key_changes.is_empty() {
         1
     } else {
         3
     };
-    needed.fold(heard, u64::max)
+    let acts = log.decided.iter().flat_map(|d| &d.acts);
+    acts.map(Act::version).fold(heard, u64::max)
 }
 
 fn heard_record(heard: &Heard) -> HeardRecord {
@@ -155,94 +146,6 @@ fn chord_record(chord: &HeardChord) -> ChordRecord {
     }
 }
 
-fn act_record(act: &Act) -> ActRecord {
-    match act {
-        Act::Chord {
-            start_s,
-            end_s,
-            label,
-            how,
-        } => ActRecord::Chord {
-            start_s: four(*start_s),
-            end_s: four(*end_s),
-            label: label.label(),
-            how: match how {
-                How::Proposed => HowRecord::Proposed,
-                How::Candidate => HowRecord::Candidate,
-                How::Own => HowRecord::Own,
-            },
-        },
-        Act::Shape {
-            start_s,
-            end_s,
-            shape,
-            or_shape,
-        } => ActRecord::Shape {
-            start_s: four(*start_s),
-            end_s: four(*end_s),
-            frets: shape.text(),
-            or_frets: or_shape.as_ref().map(Shape::text),
-        },
-        Act::Note { place_s, text } => ActRecord::Note {
-            start_s: place_s.map(|p| four(p.0)),
-            end_s: place_s.map(|p| four(p.1)),
-            text: text.clone(),
-        },
-        Act::Move { from_s, to_s } => ActRecord::Move {
-            from_s: four(*from_s),
-            to_s: four(*to_s),
-        },
-        Act::Split { at_s } => ActRecord::Split { at_s: four(*at_s) },
-        Act::Join { start_s, end_s } => ActRecord::Join {
-            start_s: four(*start_s),
-            end_s: four(*end_s),
-        },
-        Act::SectionName {
-            start_s,
-            end_s,
-            name,
-        } => ActRecord::SectionName {
-            start_s: four(*start_s),
-            end_s: four(*end_s),
-            name: name.clone(),
-        },
-        Act::SectionLetter {
-            start_s,
-            end_s,
-            letter,
-        } => ActRecord::SectionLetter {
-            start_s: four(*start_s),
-            end_s: four(*end_s),
-            letter: letter.clone(),
-        },
-        Act::SectionSplit { at_s } => ActRecord::SectionSplit { at_s: four(*at_s) },
-        Act::SectionJoin { at_s } => ActRecord::SectionJoin { at_s: four(*at_s) },
-        Act::Title(text) => ActRecord::Title { text: text.clone() },
-        Act::Key(key) => ActRecord::Key { key: key.label() },
-        Act::KeyFrom { at_s, key } => ActRecord::KeyFrom {
-            at_s: four(*at_s),
-            key: key.label(),
-        },
-        Act::Meter(beats, value) => ActRecord::Meter {
-            meter: format!("{beats}/{value}"),
-        },
-        Act::Tempo(bpm) => ActRecord::Tempo { bpm: four(*bpm) },
-        Act::Downbeat(at_s) => ActRecord::Downbeat { at_s: four(*at_s) },
-        Act::Beats(times_s) => ActRecord::Beats {
-            times_s: times_s.iter().copied().map(four).collect(),
-        },
-        Act::BarBeats { at_s, n_beats } => ActRecord::BarBeats {
-            at_s: four(*at_s),
-            n_beats: *n_beats,
-        },
-        Act::Capo(fret) => ActRecord::Capo { fret: *fret },
-        Act::Tuning(tuning) => ActRecord::Tuning {
-            open_midi: tuning.open().to_vec(),
-        },
-        Act::Undo(of) => ActRecord::Undo { of: of.clone() },
-    }
-}
-
 /// An error of reading at a place, from any room's error.
 fn at<T, E: ToString>(result: Result<T, E>, place: impl FnOnce() -> String) -> Result<T, Fault> {
     result.map_err(|error| Fault {
@@ -271,20 +174,12 @@ pub(super) fn from_record(record: LogRecord) -> Result<Log, Fault> {
         decided: record
             .decided
             .into_iter()
-            .enumerate()
-            .map(|(i, d)| {
-                Ok(Decision {
-                    id: d.id,
-                    at: d.at,
-                    acts: d
-                        .acts
-                        .into_iter()
-                        .enumerate()
-                        .map(|(j, act)| act_from(act, &format!("decided[{i}].acts[{j}]")))
-                        .collect::<Result<_, _>>()?,
-                })
+            .map(|d| Decision {
+                id: d.id,
+                at: d.at,
+                acts: d.acts,
             })
-            .collect::<Result<_, Fault>>()?,
+            .collect(),
     })
 }
 
@@ -400,98 +295,5 @@ fn chord_from(record: ChordRecord, i: usize) -> Result<HeardChord, Fault> {
         bass_midi: record.bass_midi,
         chroma: record.chroma.map(|x| x as f32),
         fragment: record.fragment,
-    })
-}
-
-fn act_from(record: ActRecord, place: &str) -> Result<Act, Fault> {
-    let of = |field: &str| format!("{place}.{field}");
-    Ok(match record {
-        ActRecord::Chord {
-            start_s,
-            end_s,
-            label,
-            how,
-        } => Act::Chord {
-            start_s,
-            end_s,
-            label: at(label.parse::<Label>(), || of("label"))?,
-            how: match how {
-                HowRecord::Proposed => How::Proposed,
-                HowRecord::Candidate => How::Candidate,
-                HowRecord::Own => How::Own,
-            },
-        },
-        ActRecord::Shape {
-            start_s,
-            end_s,
-            frets,
-            or_frets,
-        } => Act::Shape {
-            start_s,
-            end_s,
-            shape: at(frets.parse(), || of("frets"))?,
-            or_shape: at(or_frets.as_deref().map(str::parse).transpose(), || {
-                of("or_frets")
-            })?,
-        },
-        ActRecord::Note {
-            start_s,
-            end_s,
-            text,
-        } => Act::Note {
-            place_s: match (start_s, end_s) {
-                (Some(a), Some(b)) => Some((a, b)),
-                (None, None) => None,
-                _ => {
-                    return Err(Fault {
-                        place: place.into(),
-                        reason: "a note needs both start_s and end_s, or neither".into(),
-                    });
-                }
-            },
-            text,
-        },
-        ActRecord::Move { from_s, to_s } => Act::Move { from_s, to_s },
-        ActRecord::Split { at_s } => Act::Split { at_s },
-        ActRecord::Join { start_s, end_s } => Act::Join { start_s, end_s },
-        ActRecord::SectionName {
-            start_s,
-            end_s,
-            name,
-        } => Act::SectionName {
-            start_s,
-            end_s,
-            name,
-        },
-        ActRecord::SectionLetter {
-            start_s,
-            end_s,
-            letter,
-        } => Act::SectionLetter {
-            start_s,
-            end_s,
-            letter,
-        },
-        ActRecord::SectionSplit { at_s } => Act::SectionSplit { at_s },
-        ActRecord::SectionJoin { at_s } => Act::SectionJoin { at_s },
-        ActRecord::Title { text } => Act::Title(text),
-        ActRecord::Key { key } => Act::Key(at(key.parse(), || of("key"))?),
-        ActRecord::KeyFrom { at_s, key } => Act::KeyFrom {
-            at_s,
-            key: at(key.parse(), || of("key"))?,
-        },
-        ActRecord::Meter { meter } => {
-            let (beats, value) = at(read_meter(&meter), || of("meter"))?;
-            Act::Meter(beats, value)
-        }
-        ActRecord::Tempo { bpm } => Act::Tempo(bpm),
-        ActRecord::Downbeat { at_s } => Act::Downbeat(at_s),
-        ActRecord::Beats { times_s } => Act::Beats(times_s),
-        ActRecord::BarBeats { at_s, n_beats } => Act::BarBeats { at_s, n_beats },
-        ActRecord::Capo { fret } => Act::Capo(fret),
-        ActRecord::Tuning { open_midi } => {
-            Act::Tuning(at(Tuning::new(open_midi), || of("open_midi"))?)
-        }
-        ActRecord::Undo { of } => Act::Undo(of),
     })
 }

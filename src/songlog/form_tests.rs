@@ -261,9 +261,12 @@ fn the_users_word_on_keys_wins() {
     // the later word wins; one key for the whole takes the others away
     let song = self::song(text, vec![from(5, "Eb"), from(5, "Ab")]);
     assert_eq!(keys(&song), "G major; A♭ major from bar 5");
-    let song = self::song(text, vec![from(5, "Eb"), Act::Key(key("D"))]);
+    let song = self::song(text, vec![from(5, "Eb"), Act::Key { key: key("D") }]);
     assert_eq!(keys(&song), "D major");
-    let song = self::song(text, vec![Act::Key(key("D")), from(1, "G"), from(9, "G")]);
+    let song = self::song(
+        text,
+        vec![Act::Key { key: key("D") }, from(1, "G"), from(9, "G")],
+    );
     assert_eq!(keys(&song), "G major");
 }
 
@@ -320,7 +323,15 @@ fn a_bar_with_other_beats_moves_those_after_it() {
 fn tapped_beats_are_the_beats() {
     let text = "A: G | C | D | G";
     let taps: Vec<f64> = (0..8).map(|i| 0.1 + f64::from(i)).collect();
-    let song = song(text, vec![Act::Beats(taps.clone()), Act::Downbeat(1.1)]);
+    let song = song(
+        text,
+        vec![
+            Act::Beats {
+                times_s: taps.clone(),
+            },
+            Act::Downbeat { at_s: 1.1 },
+        ],
+    );
     assert_eq!(song.beats_s, taps);
     assert_eq!(counted(&song), "0:1 1:4 2:3");
     assert!(
@@ -345,19 +356,36 @@ fn contradictory_words_are_refused() {
             }
         }
     };
-    let taps = || Act::Beats((0..20).map(|i| 0.5 * f64::from(i)).collect());
+    let taps = || Act::Beats {
+        times_s: (0..20).map(|i| 0.5 * f64::from(i)).collect(),
+    };
     check(&[taps()], "");
-    check(&[taps(), Act::Tempo(120.0), Act::Downbeat(1.05)], "");
     check(
-        &[taps(), Act::Tempo(90.0)],
+        &[
+            taps(),
+            Act::Tempo { bpm: 120.0 },
+            Act::Downbeat { at_s: 1.05 },
+        ],
+        "",
+    );
+    check(
+        &[taps(), Act::Tempo { bpm: 90.0 }],
         "the tapped beats make 120 beats a minute",
     );
     check(
-        &[taps(), Act::Downbeat(1.25)],
+        &[taps(), Act::Downbeat { at_s: 1.25 }],
         "the nearest tapped beat is at 1.00 s",
     );
-    check(&[Act::Downbeat(21.0)], "the take lasts only 0:20.0");
-    check(&[Act::Beats(vec![1.0, 25.0])], "the last tapped beat");
+    check(
+        &[Act::Downbeat { at_s: 21.0 }],
+        "the take lasts only 0:20.0",
+    );
+    check(
+        &[Act::Beats {
+            times_s: vec![1.0, 25.0],
+        }],
+        "the last tapped beat",
+    );
     check(
         &[
             taps(),
@@ -381,7 +409,12 @@ fn a_log_says_the_lowest_version_that_holds_it() {
             n_beats: 2,
         }],
     );
-    log.decide(AT.into(), vec![Act::Beats(vec![0.0, 0.5, 1.0, 1.5])]);
+    log.decide(
+        AT.into(),
+        vec![Act::Beats {
+            times_s: vec![0.0, 0.5, 1.0, 1.5],
+        }],
+    );
     let text = write(&log);
     assert!(text.contains("\"version\": 2"));
     let back = read(std::path::Path::new("form.takebook"), &text);

@@ -5,6 +5,7 @@
 //! makes the [`song::Song`] of both; it is pure and never fails. [`store`] is
 //! the only part that touches files: whole or not at all, locked while written.
 
+mod act;
 mod convert;
 mod count;
 pub mod decided;
@@ -14,6 +15,8 @@ pub mod form;
 mod form_tests;
 mod format;
 pub mod heard;
+#[cfg(test)]
+mod old_tests;
 mod parts;
 mod records;
 pub mod resolve;
@@ -22,6 +25,7 @@ pub mod song;
 pub mod store;
 #[cfg(test)]
 mod tests;
+pub(crate) mod text;
 mod timeline;
 pub mod validate;
 

@@ -5,6 +5,7 @@
 //! seconds, rounded to 0.1 ms; labels in published syntax; docs/log-format.md
 //! describes each field.
 
+use super::decided::Act;
 use serde::{Deserialize, Serialize};
 
 #[derive(Serialize, Deserialize)]
@@ -144,100 +145,5 @@ pub(super) struct NoteRecord {
 pub(super) struct DecisionRecord {
     pub(super) id: u32,
     pub(super) at: String,
-    pub(super) acts: Vec<ActRecord>,
-}
-
-#[derive(Serialize, Deserialize)]
-#[serde(rename_all = "snake_case")]
-pub(super) enum HowRecord {
-    Proposed,
-    Candidate,
-    Own,
-}
-
-#[derive(Serialize, Deserialize)]
-#[serde(tag = "act", rename_all = "snake_case", deny_unknown_fields)]
-pub(super) enum ActRecord {
-    Chord {
-        start_s: f64,
-        end_s: f64,
-        label: String,
-        how: HowRecord,
-    },
-    Shape {
-        start_s: f64,
-        end_s: f64,
-        frets: String,
-        #[serde(default, skip_serializing_if = "Option::is_none")]
-        or_frets: Option<String>,
-    },
-    Note {
-        #[serde(default, skip_serializing_if = "Option::is_none")]
-        start_s: Option<f64>,
-        #[serde(default, skip_serializing_if = "Option::is_none")]
-        end_s: Option<f64>,
-        text: String,
-    },
-    Move {
-        from_s: f64,
-        to_s: f64,
-    },
-    Split {
-        at_s: f64,
-    },
-    Join {
-        start_s: f64,
-        end_s: f64,
-    },
-    SectionName {
-        start_s: f64,
-        end_s: f64,
-        name: String,
-    },
-    SectionLetter {
-        start_s: f64,
-        end_s: f64,
-        letter: String,
-    },
-    SectionSplit {
-        at_s: f64,
-    },
-    SectionJoin {
-        at_s: f64,
-    },
-    Title {
-        text: String,
-    },
-    Key {
-        key: String,
-    },
-    KeyFrom {
-        at_s: f64,
-        key: String,
-    },
-    Meter {
-        meter: String,
-    },
-    Tempo {
-        bpm: f64,
-    },
-    Downbeat {
-        at_s: f64,
-    },
-    Beats {
-        times_s: Vec<f64>,
-    },
-    BarBeats {
-        at_s: f64,
-        n_beats: u8,
-    },
-    Capo {
-        fret: u8,
-    },
-    Tuning {
-        open_midi: Vec<u8>,
-    },
-    Undo {
-        of: Vec<u32>,
-    },
+    pub(super) acts: Vec<Act>,
 }

@@ -6,7 +6,7 @@
 
 use super::Log;
 use super::count;
-use super::decided::{Act, How, holding};
+use super::decided::{Act, Clock, How, holding};
 use super::form;
 use super::heard::Heard;
 use super::parts::Parts;
@@ -65,8 +65,8 @@ pub fn settings(log: &Log) -> Settings {
 pub fn apply_settings<'a>(settings: &mut Settings, acts: impl IntoIterator<Item = &'a Act>) {
     for act in acts {
         match act {
-            Act::Title(title) => settings.title = Some(title.clone()),
-            Act::Key(key) => {
+            Act::Title { text } => settings.title = Some(text.clone()),
+            Act::Key { key } => {
                 settings.key = Some(*key);
                 settings.keys_from.clear();
             }
@@ -74,18 +74,18 @@ pub fn apply_settings<'a>(settings: &mut Settings, acts: impl IntoIterator<Item 
                 at_s: *at_s,
                 key: *key,
             }),
-            Act::Meter(beats, value) => settings.meter = Some((*beats, *value)),
-            Act::Tempo(bpm) => settings.tempo_bpm = Some(*bpm),
-            Act::Downbeat(at_s) => settings.downbeat_s = Some(*at_s),
-            Act::Beats(times_s) => settings.beats_s = Some(times_s.clone()),
+            Act::Meter { meter } => settings.meter = Some(*meter),
+            Act::Tempo { bpm } => settings.tempo_bpm = Some(*bpm),
+            Act::Downbeat { at_s } => settings.downbeat_s = Some(*at_s),
+            Act::Beats { times_s } => settings.beats_s = Some(times_s.clone()),
             Act::BarBeats { at_s, n_beats } => {
                 let bars = &mut settings.bar_beats;
                 bars.retain(|(at, _)| (at - at_s).abs() > count::SAME_BAR_S);
                 bars.push((*at_s, *n_beats));
                 bars.sort_by(|a, b| a.0.total_cmp(&b.0));
             }
-            Act::Capo(fret) => settings.capo = Some(*fret),
-            Act::Tuning(tuning) => settings.tuning = Some(tuning.clone()),
+            Act::Capo { fret } => settings.capo = Some(*fret),
+            Act::Tuning { tuning } => settings.tuning = Some(tuning.clone()),
             _ => {}
         }
     }
@@ -122,8 +122,9 @@ pub fn resolve_with_unfit(log: &Log) -> (Song, Vec<Unfit>) {
     for (id, act) in acts(log) {
         let applied = match act {
             Act::Note {
-                place_s: None,
+                start_s: None,
                 text,
+                ..
             } => {
                 notes.push(text.clone());
                 Ok(())
@@ -133,7 +134,7 @@ pub fn resolve_with_unfit(log: &Log) -> (Song, Vec<Unfit>) {
         if let Err(Misfit(why)) = applied {
             unfit.push(Unfit {
                 id,
-                text: format!("{}: {why}", act.text()),
+                text: format!("{}: {why}", act.words(&Clock)),
             });
         }
     }
@@ -230,7 +231,8 @@ fn apply(
             timeline.shape(*start_s, *end_s, &shapes)
         }
         Act::Note {
-            place_s: Some((start_s, end_s)),
+            start_s: Some(start_s),
+            end_s: Some(end_s),
             text,
         } => timeline.note(*start_s, *end_s, text),
         Act::Move { from_s, to_s } => timeline.move_edge(*from_s, *to_s),

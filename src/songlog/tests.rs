@@ -134,7 +134,7 @@ fn short(song: &Song) -> String {
 fn what_is_written_is_read_back() {
     let mut log = log();
     log.decide(AT.into(), every_act());
-    log.decide(AT.into(), vec![Act::Undo(vec![1])]);
+    log.decide(AT.into(), vec![Act::Undo { of: vec![1] }]);
     let text = write(&log);
     let back = read(Path::new("x"), &text).unwrap_or_else(|e| panic!("{e}\n{text}"));
     assert_eq!(back, log);
@@ -155,11 +155,13 @@ fn every_act() -> Vec<Act> {
             or_shape: Some(shape()),
         },
         Act::Note {
-            place_s: None,
+            start_s: None,
+            end_s: None,
             text: "slowly".into(),
         },
         Act::Note {
-            place_s: Some((0.0, 2.0)),
+            start_s: Some(0.0),
+            end_s: Some(2.0),
             text: "let it ring".into(),
         },
         Act::Move {
@@ -183,17 +185,23 @@ fn every_act() -> Vec<Act> {
         },
         Act::SectionSplit { at_s: 4.0 },
         Act::SectionJoin { at_s: 4.0 },
-        Act::Title("Evening".into()),
-        Act::Key("Em".parse().unwrap_or_else(|e| panic!("{e}"))),
+        Act::Title {
+            text: "Evening".into(),
+        },
+        Act::Key {
+            key: "Em".parse().unwrap_or_else(|e| panic!("{e}")),
+        },
         Act::KeyFrom {
             at_s: 8.0,
             key: "Am".parse().unwrap_or_else(|e| panic!("{e}")),
         },
-        Act::Meter(3, 4),
-        Act::Tempo(90.5),
-        Act::Downbeat(0.5),
-        Act::Capo(2),
-        Act::Tuning("drop-d".parse().unwrap_or_else(|e| panic!("{e}"))),
+        Act::Meter { meter: (3, 4) },
+        Act::Tempo { bpm: 90.5 },
+        Act::Downbeat { at_s: 0.5 },
+        Act::Capo { fret: 2 },
+        Act::Tuning {
+            tuning: "drop-d".parse().unwrap_or_else(|e| panic!("{e}")),
+        },
     ]
 }
 
@@ -243,18 +251,23 @@ fn what_no_longer_fits_is_kept_named_and_open() {
     ]);
     assert_eq!(short(&song), short(&resolve(&log())));
     assert_eq!(song.warnings.len(), 2);
-    assert!(song.warnings[0].contains("decision 1 no longer fits: F from 0:01.0 to 0:03.0"));
+    assert!(song.warnings[0].contains("decision 1 no longer fits: 0:01.0 to 0:03.0: F"));
 }
 
 #[test]
 fn taking_back_is_a_decision_that_can_be_taken_back() {
     let mut log = log();
     log.decide(AT.into(), vec![chord(0.0, 2.0, "G7", How::Own)]);
-    log.decide(AT.into(), vec![Act::Title("Dusk".into())]);
-    log.decide(AT.into(), vec![Act::Undo(vec![1, 2])]);
+    log.decide(
+        AT.into(),
+        vec![Act::Title {
+            text: "Dusk".into(),
+        }],
+    );
+    log.decide(AT.into(), vec![Act::Undo { of: vec![1, 2] }]);
     assert_eq!(resolve(&log).n_open(), 8);
     assert_eq!(resolve(&log).title, "evening");
-    log.decide(AT.into(), vec![Act::Undo(vec![3])]);
+    log.decide(AT.into(), vec![Act::Undo { of: vec![3] }]);
     assert_eq!(resolve(&log).n_open(), 7);
     assert_eq!(resolve(&log).title, "Dusk");
     assert_eq!(log.decided.len(), 4);
@@ -295,7 +308,10 @@ fn sections_are_named_split_and_joined_and_cover_all_bars() {
 
 #[test]
 fn the_users_meter_and_downbeat_count_the_bars_anew() {
-    let song = decided(vec![Act::Meter(3, 4), Act::Downbeat(0.5)]);
+    let song = decided(vec![
+        Act::Meter { meter: (3, 4) },
+        Act::Downbeat { at_s: 0.5 },
+    ]);
     let bars: Vec<(u32, f64, f64)> = song
         .bars
         .iter()
@@ -395,7 +411,7 @@ fn any_act() -> impl Strategy<Value = Act> {
             .prop_map(|(at_s, _)| Act::SectionSplit { at_s }),
         times.prop_map(|(at_s, _)| Act::SectionJoin { at_s }),
         fixed,
-        prop::collection::vec(1u32..20, 1..3).prop_map(Act::Undo),
+        prop::collection::vec(1u32..20, 1..3).prop_map(|of| Act::Undo { of }),
     ]
 }
 
@@ -404,7 +420,7 @@ fn with_decisions(stream: Vec<Vec<Act>>) -> Log {
     for mut acts in stream {
         let id = log.next_id();
         for act in &mut acts {
-            if let Act::Undo(of) = act {
+            if let Act::Undo { of: of } = act {
                 of.retain(|o| *o < id);
             }
         }
@@ -443,7 +459,7 @@ proptest! {
         let mut with = with_decisions(stream);
         // latest first, so that what took back is itself taken back before
         let ids: Vec<u32> = with.decided.iter().map(|d| d.id).collect();
-        with.decide(AT.into(), vec![Act::Undo(ids)]);
+        with.decide(AT.into(), vec![Act::Undo { of: ids }]);
         prop_assert_eq!(resolve(&with), resolve(&log()));
     }
 

@@ -1,7 +1,6 @@
 //! Whether a log makes sense: what a program could not have written is refused.
 
 use super::Log;
-use super::decided::Act;
 use super::format::Fault;
 use super::heard::Heard;
 use crate::fretboard::HIGHEST_CAPO;
@@ -30,14 +29,18 @@ pub(super) fn check(log: &Log) -> Result<(), Fault> {
         })?;
         timestamp(&decision.at, &format!("{place}.at"))?;
         for (j, one) in decision.acts.iter().enumerate() {
-            act(one, decision.id, &format!("{place}.acts[{j}]"))?;
+            one.check(decision.id, &format!("{place}.acts[{j}]"))?;
         }
         last_id = decision.id;
     }
     Ok(())
 }
 
-fn ensure(holds: bool, place: &str, reason: impl FnOnce() -> String) -> Result<(), Fault> {
+pub(super) fn ensure(
+    holds: bool,
+    place: &str,
+    reason: impl FnOnce() -> String,
+) -> Result<(), Fault> {
     if holds {
         Ok(())
     } else {
@@ -55,13 +58,13 @@ fn timestamp(text: &str, place: &str) -> Result<(), Fault> {
     })
 }
 
-fn time(at_s: f64, place: &str) -> Result<(), Fault> {
+pub(super) fn time(at_s: f64, place: &str) -> Result<(), Fault> {
     ensure((0.0..=LONGEST_S).contains(&at_s), place, || {
         format!("{at_s} is not a time in a take, in seconds")
     })
 }
 
-fn range(start_s: f64, end_s: f64, place: &str) -> Result<(), Fault> {
+pub(super) fn range(start_s: f64, end_s: f64, place: &str) -> Result<(), Fault> {
     time(start_s, &format!("{place}.start_s"))?;
     time(end_s, &format!("{place}.end_s"))?;
     ensure(start_s < end_s, &format!("{place}.end_s"), || {
@@ -80,7 +83,7 @@ fn midi(note: u8, place: &str) -> Result<(), Fault> {
 }
 
 /// A name or a letter: one line, not too long.
-fn name(text: &str, place: &str) -> Result<(), Fault> {
+pub(super) fn name(text: &str, place: &str) -> Result<(), Fault> {
     ensure(
         text.chars().count() <= 200 && !text.chars().any(char::is_control),
         place,
@@ -241,75 +244,8 @@ fn chords(h: &Heard) -> Result<(), Fault> {
     Ok(())
 }
 
-fn tempo(bpm: f64, place: &str) -> Result<(), Fault> {
+pub(super) fn tempo(bpm: f64, place: &str) -> Result<(), Fault> {
     ensure((10.0..=600.0).contains(&bpm), place, || {
-        format!("{bpm} beats a minute (10 to 600)")
+        format!("{bpm} bpm (10 to 600)")
     })
-}
-
-fn act(act: &Act, id: u32, place: &str) -> Result<(), Fault> {
-    match act {
-        Act::Chord { start_s, end_s, .. }
-        | Act::Shape { start_s, end_s, .. }
-        | Act::Join { start_s, end_s } => range(*start_s, *end_s, place),
-        Act::SectionName {
-            start_s,
-            end_s,
-            name: text,
-        }
-        | Act::SectionLetter {
-            start_s,
-            end_s,
-            letter: text,
-        } => {
-            range(*start_s, *end_s, place)?;
-            name(text, place)
-        }
-        Act::Move { from_s, to_s } => {
-            time(*from_s, &format!("{place}.from_s"))?;
-            time(*to_s, &format!("{place}.to_s"))
-        }
-        Act::Split { at_s }
-        | Act::SectionSplit { at_s }
-        | Act::SectionJoin { at_s }
-        | Act::KeyFrom { at_s, .. }
-        | Act::Downbeat(at_s) => time(*at_s, &format!("{place}.at_s")),
-        Act::BarBeats { at_s, n_beats } => {
-            time(*at_s, &format!("{place}.at_s"))?;
-            ensure(
-                (1..=16).contains(n_beats),
-                &format!("{place}.n_beats"),
-                || format!("a bar of {n_beats} beats (1 to 16)"),
-            )
-        }
-        Act::Beats(times_s) => {
-            for (i, at_s) in times_s.iter().enumerate() {
-                time(*at_s, &format!("{place}.times_s[{i}]"))?;
-            }
-            ensure(
-                times_s.windows(2).all(|w| w[0] < w[1]),
-                &format!("{place}.times_s"),
-                || "beats must follow each other in time".into(),
-            )
-        }
-        Act::Tempo(bpm) => tempo(*bpm, &format!("{place}.bpm")),
-        Act::Title(text) => name(text, &format!("{place}.text")),
-        Act::Capo(fret) => ensure(*fret <= HIGHEST_CAPO, &format!("{place}.fret"), || {
-            format!("a capo at fret {fret} (0 to {HIGHEST_CAPO})")
-        }),
-        Act::Undo(of) => ensure(of.iter().all(|o| *o < id), &format!("{place}.of"), || {
-            format!("decision {id} cannot take back itself or a later one")
-        }),
-        Act::Note { text, place_s } => {
-            if let Some((start_s, end_s)) = place_s {
-                range(*start_s, *end_s, place)?;
-            }
-            ensure(
-                !text.chars().any(|c| c.is_control() && !c.is_whitespace()),
-                &format!("{place}.text"),
-                || "it has signs that are no text".into(),
-            )
-        }
-        Act::Key(_) | Act::Meter(..) | Act::Tuning(_) => Ok(()),
-    }
 }

@@ -148,12 +148,28 @@ impl Chord {
     /// What follows the root in the ASCII symbol, the bass not included.
     pub fn symbol_tail(&self) -> String {
         let mut tail = self.quality.symbol.to_owned();
+        let has_seventh = self.quality.degrees.iter().any(|d| d.number() == 7);
+        let minor = self.quality.degrees.contains(&Degree::new(3, -1));
+        let fifth = Degree::new(5, 0);
+        let full = self.quality.degrees.len() > 2;
+        let new_fifth = |d: &Degree| full && d.number() == 5 && self.omitted.contains(&fifth);
         let mut parts: Vec<String> = self
             .added
             .iter()
-            .map(|d| format!("add{}", d.ascii()))
+            .map(|d| {
+                // a tension on a seventh chord and a changed fifth say themselves
+                let own = self.quality.degrees.iter().map(|q| q.number());
+                let open = matches!((d.number(), d.alter()), (9, _) | (11, 0 | 1) | (13, -1 | 0))
+                    && own.clone().all(|n| n != d.number())
+                    && (d.alter() != 0 || !minor && own.max() < Some(d.number()));
+                let tension = has_seventh && open;
+                let add = if tension || new_fifth(d) { "" } else { "add" };
+                format!("{add}{}", d.ascii())
+            })
             .collect();
-        parts.extend(self.omitted.iter().map(|d| format!("no{}", d.ascii())));
+        let replaced = self.added.iter().any(new_fifth);
+        let left_out = self.omitted.iter().filter(|d| !(replaced && **d == fifth));
+        parts.extend(left_out.map(|d| format!("no{}", d.ascii())));
         if !parts.is_empty() {
             tail.push_str(&format!("({})", parts.join(",")));
         }
@@ -164,6 +180,7 @@ impl Chord {
         let bad = |part: &str| TheoryError::ChordLabel {
             text: text.into(),
             part: part.into(),
+            nearest: None,
         };
         let (root, rest) = Spelled::read(text, false).ok_or_else(|| bad(""))?;
         let (body, bass) = match rest.rsplit_once('/') {
@@ -208,7 +225,7 @@ impl Chord {
 
     /// The same degrees under a row of their own, if one has exactly these and
     /// the chord was written as a shorthand with additions.
-    fn canonical(mut self) -> Self {
+    pub(super) fn canonical(mut self) -> Self {
         // said twice, or added to what has it, or left out and added: said once;
         // left out of what does not have it: not said
         let (mut added, mut omitted) = (Vec::new(), Vec::new());
@@ -279,90 +296,6 @@ impl Chord {
         let harte = self.quality.harte;
         harte.split_once('(').map_or(harte, |(s, _)| s)
     }
-
-    fn parse_symbol(text: &str) -> Result<Self, TheoryError> {
-        let bad = |part: &str| TheoryError::ChordLabel {
-            text: text.into(),
-            part: part.into(),
-        };
-        let (root, rest) = Spelled::read(text, false).ok_or_else(|| bad(""))?;
-        let rest = rest.replace('♯', "#").replace('♭', "b");
-        if rest.matches('(').count() != rest.matches(')').count() {
-            return Err(bad(&rest));
-        }
-        let (tail, bass) = match rest.rsplit_once('/') {
-            // `6/9` is a quality, not a bass
-            Some((tail, bass)) if !bass.starts_with(|c: char| c.is_ascii_digit()) => {
-                let note: Spelled = bass.parse().map_err(|_| bad(bass))?;
-                (tail, Some(Degree::between(root, note)))
-            }
-            _ => (rest.as_str(), None),
-        };
-        let (row, mut left) = QUALITIES
-            .iter()
-            .flat_map(|q| {
-                std::iter::once(q.symbol)
-                    .chain(q.aliases.iter().copied())
-                    .map(move |name| (q, name))
-            })
-            .filter_map(|(q, name)| Some((q, name, tail.strip_prefix(name)?)))
-            .max_by_key(|(_, name, _)| name.len())
-            .map(|(q, _, left)| (q, left))
-            .ok_or_else(|| bad(tail))?;
-        let mut chord = Self::new(root, row);
-        while !left.is_empty() {
-            left = chord.read_modifier(left).ok_or_else(|| bad(left))?;
-        }
-        let chord = chord.canonical();
-        Ok(match bass {
-            Some(bass) => chord.over(bass),
-            None => chord,
-        })
-    }
-
-    /// Reads `add9`, `(no3)`, `b5`, `#9` … at the start of `text`; gives what follows.
-    fn read_modifier<'a>(&mut self, text: &'a str) -> Option<&'a str> {
-        if let Some(rest) = text.strip_prefix(['(', ')', ',', ' ']) {
-            return Some(rest);
-        }
-        let (kind, rest) = [("add", 0), ("no", 1), ("omit", 1), ("", 2)]
-            .into_iter()
-            .find_map(|(word, kind)| Some((kind, text.strip_prefix(word)?)))?;
-        let end = rest
-            .char_indices()
-            .find(|(i, c)| {
-                !(c.is_ascii_digit()
-                    || (matches!(c, 'b' | '#')
-                        && rest[..*i].trim_start_matches(['b', '#']).is_empty()))
-            })
-            .map_or(rest.len(), |(i, _)| i);
-        let degree: Degree = rest[..end].parse().ok()?;
-        match kind {
-            0 => self.added.push(degree),
-            1 => {
-                let held = *self
-                    .quality
-                    .degrees
-                    .iter()
-                    .find(|d| d.number() == degree.number())?;
-                self.omitted.push(held);
-            }
-            _ if degree.alter() == 0 => return None,
-            _ => {
-                // an altered degree replaces the plain one of its number
-                if let Some(held) = self
-                    .quality
-                    .degrees
-                    .iter()
-                    .find(|d| d.number() == degree.number() && d.number() == 5)
-                {
-                    self.omitted.push(*held);
-                }
-                self.added.push(degree);
-            }
-        }
-        Some(&rest[end..])
-    }
 }
 
 /// What follows the root in the symbol, with real accidentals, the bass not included: `m7♭5`.
@@ -396,6 +329,7 @@ impl std::str::FromStr for Chord {
         let too_long = |part: &str| TheoryError::ChordLabel {
             text: text.chars().take(64).collect(),
             part: part.into(),
+            nearest: None,
         };
         let is_long = |text: &str| text.chars().count() > MOST_CHARACTERS;
         if is_long(text) {
@@ -407,7 +341,7 @@ impl std::str::FromStr for Chord {
         let chord = if text.contains(':') {
             Self::parse_label(text)?
         } else {
-            match Self::parse_symbol(text) {
+            match super::symbol::read(text) {
                 Ok(chord) => chord,
                 Err(_) if degree_bass => Self::parse_label(text)?,
                 Err(error) => return Err(error),
@@ -466,8 +400,13 @@ impl std::str::FromStr for Label {
 
     fn from_str(text: &str) -> Result<Self, TheoryError> {
         match text.trim() {
-            "N" | "N.C." | "NC" => Ok(Self::NoChord),
             "X" | "?" => Ok(Self::Unknown),
+            text if ["N", "NC", "N.C.", "N.C"]
+                .iter()
+                .any(|n| n.eq_ignore_ascii_case(text)) =>
+            {
+                Ok(Self::NoChord)
+            }
             chord => chord.parse().map(Self::Chord),
         }
     }

@@ -15,6 +15,8 @@ pub enum TheoryError {
         text: String,
         /// The part that could not be read.
         part: String,
+        /// The nearest spelling that reads, if one is near.
+        nearest: Option<String>,
     },
     /// Not a scale degree such as `b7`.
     Degree {
@@ -35,11 +37,16 @@ impl std::fmt::Display for TheoryError {
                 f,
                 "'{text}' is not a note name (expected a letter A to G, then # or b, for example F# or Bb)"
             ),
-            Self::ChordLabel { text, part } if part.is_empty() || part == text => write!(
+            Self::ChordLabel {
+                text,
+                nearest: Some(nearest),
+                ..
+            } => write!(f, "'{text}' is not a chord; did you mean {nearest}?"),
+            Self::ChordLabel { text, part, .. } if part.is_empty() || part == text => write!(
                 f,
                 "'{text}' is not a chord (expected for example Am7, D/F#, C#m7b5, N for no chord)"
             ),
-            Self::ChordLabel { text, part } => write!(
+            Self::ChordLabel { text, part, .. } => write!(
                 f,
                 "'{text}' is not a chord: '{part}' is not understood (expected for example Am7, D/F#, C#m7b5, N for no chord)"
             ),

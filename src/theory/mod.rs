@@ -14,6 +14,7 @@ pub mod naming;
 mod pitch;
 mod qualities;
 mod roman;
+mod symbol;
 #[cfg(test)]
 mod tests;
 

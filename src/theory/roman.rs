@@ -46,13 +46,10 @@ pub fn roman(chord: &Chord, key: Key) -> String {
     } else {
         ROMAN[step].to_owned()
     };
-    let tail = match chord.quality.harte {
-        "maj" | "min" => String::new(),
-        "dim" => "°".into(),
-        "dim7" => "°7".into(),
-        "hdim7" => "ø7".into(),
-        "aug" => "+".into(),
-        _ => {
+    let plain = chord.added.is_empty() && chord.omitted.is_empty();
+    let tail = match chord.quality.numeral.filter(|_| plain) {
+        Some(tail) => tail.to_owned(),
+        None => {
             let tail = super::chord_tail_text(chord);
             // the case of the numeral already says minor
             match tail.strip_prefix('m') {

@@ -89,14 +89,17 @@ pub(crate) fn demo_log(dir: &Path) -> PathBuf {
         decided: vec![],
     };
     let mut acts = vec![
-        Act::Title("Lantern Walk".into()),
+        Act::Title {
+            text: "Lantern Walk".into(),
+        },
         Act::SectionName {
             start_s: 0.0,
             end_s: 12.0,
             name: "Verse".into(),
         },
         Act::Note {
-            place_s: Some((2.0, 4.0)),
+            start_s: Some(2.0),
+            end_s: Some(4.0),
             text: "let it ring".into(),
         },
     ];

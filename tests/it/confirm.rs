@@ -143,7 +143,10 @@ fn places_are_bars_beats_ranges_sections_times_and_all() {
 fn a_bar_of_a_longer_chord_can_have_its_own() {
     let desk = Desk::new();
     let text = desk.ok("confirm", "10 --chord D7/A");
-    assert!(text.starts_with("bar 10: D7/A (your own)\n"), "{text}");
+    assert!(
+        text.starts_with("bar 10: D7/A (entered by you)\n"),
+        "{text}"
+    );
     assert!(desk.chords().ends_with("Am7? D7/A C♯m7♭5? G?"));
 }
 
@@ -343,11 +346,11 @@ fn what_sounds_before_and_after_the_bars_is_named_so() {
         how: How::Own,
     };
     let words = |start_s, end_s| takebook::deciding::words(&chord(start_s, end_s), &song);
-    assert_eq!(words(0.0, 2.0), "before bar 2: N.C. (your own)");
-    assert_eq!(words(20.0, 22.0), "bar 11: N.C. (your own)");
-    assert_eq!(words(20.0, 24.0), "bar 11: N.C. (your own)");
-    assert_eq!(words(4.0, 24.0), "bars 3 to 11: N.C. (your own)");
-    assert_eq!(words(21.0, 24.0), "11.3 to end: N.C. (your own)");
+    assert_eq!(words(0.0, 2.0), "before bar 2: N.C. (entered by you)");
+    assert_eq!(words(20.0, 22.0), "bar 11: N.C. (entered by you)");
+    assert_eq!(words(20.0, 24.0), "bar 11: N.C. (entered by you)");
+    assert_eq!(words(4.0, 24.0), "bars 3 to 11: N.C. (entered by you)");
+    assert_eq!(words(21.0, 24.0), "11.3 to end: N.C. (entered by you)");
 }
 
 #[test]
@@ -358,7 +361,7 @@ fn decisions_are_listed_taken_back_and_brought_back() {
     desk.ok("confirm", "2 --chord D7");
     assert!(
         desk.ok("undo", "")
-            .contains("2 taken back: bar 2: D7 (your own)")
+            .contains("2 taken back: bar 2: D7 (entered by you)")
     );
     assert!(desk.chords().starts_with("G7 D/F♯? "));
     desk.refuses(
@@ -376,7 +379,7 @@ fn decisions_are_listed_taken_back_and_brought_back() {
     assert!(
         text.lines()
             .next()
-            .is_some_and(|l| l.ends_with(" UTC bar 1: G7 (your own) (taken back)")),
+            .is_some_and(|l| l.ends_with(" UTC bar 1: G7 (entered by you) (taken back)")),
         "{text}"
     );
 }

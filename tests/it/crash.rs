@@ -57,7 +57,8 @@ fn child_that_decides_until_it_is_killed() {
 
 fn note(text: &str) -> Act {
     Act::Note {
-        place_s: None,
+        start_s: None,
+        end_s: None,
         text: text.into(),
     }
 }

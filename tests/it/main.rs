@@ -15,6 +15,7 @@ mod desk;
 #[cfg(feature = "desk")]
 mod desk_page;
 mod draft;
+mod first_answers;
 mod foreign;
 mod form;
 mod grade;

@@ -26,6 +26,8 @@ const TABLE: &[(&str, &[&str])] = &[
         "drafting",
         &[
             "audio",
+            "deciding",
+            "foreign",
             "hearing",
             "songlog",
             "fretboard",

@@ -21,6 +21,8 @@ fn weights_files() -> Vec<PathBuf> {
                 folders.push(path);
             } else if folder.ends_with("weights")
                 && !path.to_string_lossy().ends_with(".manifest.json")
+                // the record that export_songs.py leaves; its manifests repeat it
+                && !path.ends_with("songs.json")
                 && path.extension().is_none_or(|e| e != "rs")
             {
                 found.push(path);

@@ -7,13 +7,13 @@ import { isLost, lost } from "./link.js";
 import { clear, say, warn } from "./say.js";
 import { desk, on, setSong } from "./state.js";
 
-/** Where unanswered decisions are kept: a list of `{id, path, words, acts?, revision}`. */
+/** Where unanswered decisions are kept: a list of `{id, path, words, requests?, revision}`. */
 const KEPT = "takebook.unsaved";
 
 let line = Promise.resolve();
 
-/** Decides; gives whether it is in the log. `words` names it for people. */
-export const decide = (words, acts) => take({ path: "/api/decide", words, acts });
+/** Decides; gives whether it is in the log. `words` names it for people; each request as in `docs/desk-api.md`. */
+export const decide = (words, ...requests) => take({ path: "/api/decide", words, requests });
 export const undo = () => take({ path: "/api/undo", words: "undo" });
 export const redo = () => take({ path: "/api/redo", words: "redo" });
 
@@ -57,9 +57,9 @@ function inLine(act) {
 
 /** Sends with the revision that the page shows now: what it had in line before it is known. */
 async function send(decision) {
-  const { path, acts } = decision;
+  const { path, requests } = decision;
   try {
-    const answer = await post(path, acts ? { ...acts, revision: desk.song.revision } : {});
+    const answer = await post(path, requests ? { requests, revision: desk.song.revision } : {});
     settled(decision);
     setSong(answer.song);
     say(told(decision, answer));

@@ -14,17 +14,21 @@ const here = () => {
 
 const many = () => desk.barTo > desk.bar;
 
-/** Start and end of what a chord decision is about: the whole chord. */
-const whole = (chord) => ({ start_s: chord.start_s, end_s: chord.end_s, repeats: desk.repeats });
+/** What a decision is about, as the program wants it: a stretch or a moment of the take, s. */
+const from_to = (start_s, end_s) => ({ places: [{ start_s, end_s }] });
+const at = (at_s) => ({ places: [{ at_s }] });
+
+/** The whole chord. */
+const whole = (chord) => ({ ...from_to(chord.start_s, chord.end_s), repeats: desk.repeats });
 
 /** Takes the proposal for the chosen chord, or for every open one in the chosen bars. */
 export async function takeIt({ goOn = false } = {}) {
   const chord = chosen();
   if (!chord) return;
   const { from, to } = stretch();
-  const place = many() ? { start_s: from, end_s: to, repeats: desk.repeats } : whole(chord);
+  const place = many() ? { ...from_to(from, to), repeats: desk.repeats } : whole(chord);
   if (!many() && chord.state === "decided") say(`${here()}: ${chord.symbol} is decided already.`);
-  else if (!(await decide(`${here()} as proposed`, { ...place, take: "proposed" }))) return;
+  else if (!(await decide(`${here()} as proposed`, { ...place, accept: true }))) return;
   if (goOn) goToOpen();
 }
 
@@ -59,24 +63,23 @@ export function writeChord(text, { shape = null, or = null, symbol = text } = {}
   const chord = chosen();
   const own = partOf(chord, desk.song.bars[desk.bar]);
   return decide(`${here()}: ${symbol}`, {
-    start_s: own.from,
-    end_s: own.to,
+    ...from_to(own.from, own.to),
     repeats: desk.repeats,
     chord: text,
     ...(shape ? { shape } : {}),
-    ...(or ? { or_shape: or } : {}),
+    ...(or ? { alt_shape: or } : {}),
   });
 }
 
 export function writeShape(shape, or = null) {
   const chord = chosen();
   const words = `${here()}: shape ${shape}${or ? ` or ${or}` : ""}`;
-  return decide(words, { ...whole(chord), shape, ...(or ? { or_shape: or } : {}) });
+  return decide(words, { ...whole(chord), shape, ...(or ? { alt_shape: or } : {}) });
 }
 
 export function writeNote(text) {
   const { from, to } = stretch();
-  return decide(`note for ${here()}`, { start_s: from, end_s: to, note: text, repeats: desk.repeats });
+  return decide(`note for ${here()}`, { ...from_to(from, to), note: text, repeats: desk.repeats });
 }
 
 /** The chord changes at a beat; without one, at the beat nearest to the sound, or in mid-bar. */
@@ -88,7 +91,7 @@ export function splitAt(seconds) {
   const nearest = beats.slice(1).sort((a, b) => Math.abs(a - at) - Math.abs(b - at))[0];
   const moment = seconds ?? (inside ? nearest : beats[Math.floor(beats.length / 2)]);
   if (moment === undefined || moment <= bar.start_s + 0.02) return say("This bar has one beat only: there is nothing to split.");
-  return decide(`split in ${here()}`, { split_at_s: moment, repeats: desk.repeats });
+  return decide(`split in ${here()}`, { ...at(moment), split: true, repeats: desk.repeats });
 }
 
 /** The chosen bars hold one chord; a single chord is joined with the one after it. */
@@ -97,7 +100,7 @@ export function join() {
   const after = desk.song.chords.find((c) => c.start_s >= chord.end_s - 0.001);
   if (!many() && !after) return say("No chord follows: there is nothing to join.");
   const { from, to } = stretch();
-  const place = many() ? { start_s: from, end_s: to } : { start_s: chord.start_s, end_s: after.end_s };
+  const place = many() ? from_to(from, to) : from_to(chord.start_s, after.end_s);
   return decide(`one chord in ${here()}`, { ...place, join: true, repeats: desk.repeats });
 }
 
@@ -114,20 +117,20 @@ export async function nudge(way) {
 
 export function nameSection(name) {
   const { from, to } = stretch();
-  return decide(`section named ${name}`, { start_s: from, end_s: to, section_name: name });
+  return decide(`section named ${name}`, { ...from_to(from, to), section_name: name });
 }
 
 export function letterSection(letter) {
   const { from, to } = stretch();
-  return decide(`section lettered ${letter}`, { start_s: from, end_s: to, section_letter: letter });
+  return decide(`section lettered ${letter}`, { ...from_to(from, to), section_letter: letter });
 }
 
 export function sectionStarts() {
-  return decide(`a section starts at ${here()}`, { section_split_at_s: stretch().from });
+  return decide(`a section starts at ${here()}`, { ...at(stretch().from), new_section: true });
 }
 
 export function sectionGoesOn() {
-  return decide(`no section starts at ${here()}`, { section_join_at_s: stretch().from });
+  return decide(`no section starts at ${here()}`, { ...at(stretch().from), merge_section: true });
 }
 
 /** What marking an ending would do here: the letter that this section then repeats, or why not. */
@@ -151,10 +154,9 @@ export async function markEnding() {
   if (plan.same && plan.cut === null) return say(`This section is ${plan.letter} already; where its last bars differ, the chart prints endings.`);
   // the section as a whole, from its first bar
   const from = desk.song.bars[barByNumber(sectionOf(desk.bar).first_bar)].start_s;
-  return decide(`ending from bar ${plan.from}`, {
-    ...(plan.same ? {} : { start_s: from, end_s: stretch().to, section_letter: plan.letter }),
-    ...(plan.cut === null ? {} : { section_split_at_s: plan.cut }),
-  });
+  const cut = plan.cut === null ? [] : [{ ...at(plan.cut), new_section: true }];
+  const letter = plan.same ? [] : [{ ...from_to(from, stretch().to), section_letter: plan.letter }];
+  return decide(`ending from bar ${plan.from}`, ...cut, ...letter);
 }
 
 export const aboutTake = (what) => decide("the take's facts", what);

@@ -127,8 +127,8 @@ function drag() {
 /** Moves a chord's start. */
 export const moveChange = (chord, to) =>
   decide(`change to ${chord.symbol} moved`, {
-    move_from_s: chord.start_s,
-    move_to_s: to,
+    places: [{ at_s: chord.start_s }],
+    move_to: to,
   });
 
 /** The half beat before or after a chord's start, s, or undefined. */

@@ -1,39 +1,8 @@
 //! A `harmony` element as a chord, its `frame` as a shape.
 
 use crate::fretboard::Shape;
-use crate::theory::{Chord, Degree, Label, QUALITIES, Spelled};
+use crate::theory::{Chord, Degree, Label, QUALITIES, Quality, Spelled};
 use roxmltree::Node;
-
-/// Kinds with the row of our vocabulary they are.
-/// Source: MusicXML 4.0, `kind-value`.
-const KINDS: &[(&str, &str)] = &[
-    ("major", "maj"),
-    ("minor", "min"),
-    ("augmented", "aug"),
-    ("diminished", "dim"),
-    ("dominant", "7"),
-    ("major-seventh", "maj7"),
-    ("minor-seventh", "min7"),
-    ("diminished-seventh", "dim7"),
-    ("augmented-seventh", "aug(b7)"),
-    ("half-diminished", "hdim7"),
-    ("major-minor", "minmaj7"),
-    ("major-sixth", "maj6"),
-    ("minor-sixth", "min6"),
-    ("dominant-ninth", "9"),
-    ("major-ninth", "maj9"),
-    ("minor-ninth", "min9"),
-    ("dominant-11th", "11"),
-    ("major-11th", "maj11"),
-    ("minor-11th", "min11"),
-    ("dominant-13th", "13"),
-    ("major-13th", "maj13"),
-    ("minor-13th", "min13"),
-    ("suspended-second", "sus2"),
-    ("suspended-fourth", "sus4"),
-    ("power", "5"),
-    ("pedal", "1"),
-];
 
 fn child<'a>(node: Node<'a, 'a>, name: &str) -> Option<Node<'a, 'a>> {
     node.children().find(|c| c.has_tag_name(name))
@@ -72,14 +41,8 @@ pub(super) fn label(harmony: Node<'_, '_>) -> Result<Label, String> {
             .parse()
             .ok()
     };
-    let mut chord = match KINDS.iter().find(|(name, _)| *name == kind) {
-        Some((_, row)) => {
-            let quality = QUALITIES
-                .iter()
-                .find(|q| q.harte == *row)
-                .ok_or("its kind is not known")?;
-            with_degrees(Chord::new(root, quality), harmony)?
-        }
+    let mut chord = match Quality::by_musicxml(kind) {
+        Some(quality) => with_degrees(Chord::new(root, quality), harmony)?,
         None => written().ok_or_else(|| format!("its kind '{kind}' is not known"))?,
     };
     if let Some(bass) = child(harmony, "bass").and_then(|b| note(b, "bass")) {

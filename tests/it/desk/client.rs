@@ -188,7 +188,8 @@ impl Desk {
     /// A decision that must succeed.
     #[track_caller]
     pub(crate) fn decide(&self, body: &Value) -> Value {
-        let answer = self.post("/api/decide", body);
+        let body = json!({"requests": [body]});
+        let answer = self.post("/api/decide", &body);
         assert_eq!(answer.status, 200, "{body}: {}", answer.text());
         answer.json()
     }
@@ -337,5 +338,5 @@ pub(crate) fn write_wav(path: &Path, samples: &[f32]) {
 
 /// The decision that the page would ask for on the first open chord.
 pub(crate) fn some_note(n: usize) -> Value {
-    json!({"start_s": 0.0, "end_s": 2.0, "note": format!("note {n}")})
+    json!({"places": [{"start_s": 0.0, "end_s": 2.0}], "note": format!("note {n}")})
 }

@@ -17,62 +17,85 @@ fn acts(log: &Path) -> Vec<Vec<Act>> {
 
 /// What the page asks for, and the words for the same on the command line.
 fn pairs() -> Vec<(Value, &'static str)> {
+    let at = |start_s: f64, end_s: f64, what: Value| {
+        let mut request = json!({"places": [{"start_s": start_s, "end_s": end_s}]});
+        for (name, value) in what.as_object().expect("an object") {
+            request[name] = value.clone();
+        }
+        request
+    };
     vec![
+        (at(0.0, 2.0, json!({"accept": true})), "1 --accept"),
         (
-            json!({"start_s": 0.0, "end_s": 2.0, "take": "proposed"}),
-            "1 --take-first",
+            json!({"places": ["all"], "accept": true, "at_least": 40}),
+            "all --accept --at-least 40",
         ),
         (
-            json!({"start_s": 0.0, "end_s": 24.0, "take": "proposed"}),
-            "all --take-first",
-        ),
-        (
-            json!({"start_s": 4.0, "end_s": 6.0, "candidate": 2, "repeats": true}),
+            at(4.0, 6.0, json!({"candidate": 2, "repeats": true})),
             "3 --candidate 2 --repeats",
         ),
+        (at(2.0, 4.0, json!({"chord": " D7/F# "})), "2 --chord D7/F#"),
+        (at(18.0, 20.0, json!({"chord": "D7/A"})), "10 --chord D7/A"),
         (
-            json!({"start_s": 2.0, "end_s": 4.0, "chord": " D7/F# "}),
-            "2 --chord D7/F#",
+            at(
+                16.0,
+                20.0,
+                json!({"chord": "Am7", "shape": "x02010", "alt_shape": "5x555x", "note": "let it ring"}),
+            ),
+            "9-10 --chord Am7 --shape x02010 --alt-shape 5x555x --note let_it_ring",
         ),
         (
-            json!({"start_s": 18.0, "end_s": 20.0, "chord": "D7/A"}),
-            "10 --chord D7/A",
-        ),
-        (
-            json!({"start_s": 16.0, "end_s": 20.0, "chord": "Am7", "shape": "x02010", "or_shape": "5x555x", "note": "let it ring"}),
-            "9-10 --chord Am7 --shape x02010 --or-shape 5x555x --note let_it_ring",
-        ),
-        (
-            json!({"start_s": 0.0, "end_s": 2.0, "shape": "320033", "repeats": true}),
+            at(0.0, 2.0, json!({"shape": "320033", "repeats": true})),
             "1 --shape 320033 --repeats",
         ),
         (json!({"note": "slow"}), "--note slow"),
-        (json!({"split_at_s": 1.0}), "1.3 --split"),
         (
-            json!({"split_at_s": 1.0, "repeats": true}),
+            json!({"places": [{"at_s": 1.0}], "split": true}),
+            "1.3 --split",
+        ),
+        (
+            json!({"places": ["1.3"], "split": true, "repeats": true}),
             "1.3 --split --repeats",
         ),
+        (at(6.0, 8.0, json!({"join": true})), "4 --join"),
         (
-            json!({"start_s": 6.0, "end_s": 8.0, "join": true}),
-            "4 --join",
+            json!({"places": [{"at_s": 2.0}], "move_to": 1.5}),
+            "2.1 --move 1.4",
         ),
         (
-            json!({"move_from_s": 2.0, "move_to_s": 1.5}),
-            "2 --move 1.4",
+            at(0.0, 8.0, json!({"section_name": "Verse", "repeats": true})),
+            "A --section-name Verse",
         ),
         (
-            json!({"start_s": 0.0, "end_s": 8.0, "section_name": "Verse", "repeats": true}),
-            "A --name Verse",
+            at(16.0, 24.0, json!({"section_letter": "A"})),
+            "B --section-letter A",
         ),
         (
-            json!({"start_s": 16.0, "end_s": 24.0, "section_letter": "A"}),
-            "B --letter A",
+            json!({"places": ["11"], "new_section": true}),
+            "11 --new-section",
         ),
-        (json!({"section_split_at_s": 20.0}), "11 --section-starts"),
-        (json!({"section_join_at_s": 8.0}), "5 --section-joins"),
         (
-            json!({"title": "Late bridge", "key": "Em", "meter": "3/4", "tempo_bpm": 90, "capo": 2, "tuning": "drop-d", "downbeat_s": 0.5}),
+            json!({"places": [{"at_s": 8.0}], "merge_section": true}),
+            "5 --merge-section",
+        ),
+        (json!({"places": ["5"], "key": "Em"}), "5 --key Em"),
+        (
+            json!({"title": "Late bridge", "key": "Em", "meter": "3/4", "tempo_bpm": 90, "capo": 2, "tuning": "drop-d", "first_downbeat": 0.5}),
             "--title Late_bridge --key Em --meter 3/4 --tempo 90 --capo 2 --tuning drop-d --first-downbeat 0.5s",
+        ),
+        (
+            json!({"beats_s": [0.5, 1.0, 1.5, 2.0, 2.5]}),
+            "--beats 0.5,1.0,1.5,2,2.5",
+        ),
+        (
+            json!({"bar_beats": [{"bar": 3, "n_beats": 2}, {"bar": 5, "n_beats": 6}]}),
+            "--bar-beats 3=2 --bar-beats 5=6",
+        ),
+        // the names of before stay for one version
+        (at(0.0, 2.0, json!({"accept": true})), "1 --take-first"),
+        (
+            json!({"places": ["B"], "section_letter": "A", "section_name": "Out"}),
+            "B --letter A --name Out",
         ),
     ]
 }
@@ -115,17 +138,20 @@ fn a_repeat_takes_the_same_part_of_the_bar() {
     let log = take_and_log(&folder);
     let desk = Desk::open(&log);
     // the first half of bar 4, and so of bar 8
-    let told = desk.decide(&json!({"start_s": 6.0, "end_s": 7.0, "chord": "C6", "repeats": true}));
+    let told = desk.decide(&json!({"places": ["4.1-4.2"], "chord": "C6", "repeats": true}));
     assert_eq!(
         told["acts"],
-        json!(["4 to 4.3: C6 (your own)", "8 to 8.3: C6 (your own)"])
+        json!([
+            "4 to 4.3: C6 (entered by you)",
+            "8 to 8.3: C6 (entered by you)"
+        ])
     );
     let bar = desk.json("/api/bar/8");
     assert_eq!(bar["chords"][0]["label"], "C:maj6");
     assert_eq!(bar["chords"][1]["state"], "open");
     assert_eq!(bar["repeats"][0]["bar"], 4);
     assert_eq!(bar["repeats"][0]["same"], true);
-    desk.decide(&json!({"start_s": 7.0, "end_s": 8.0, "chord": "D9"}));
+    desk.decide(&json!({"places": [{"start_s": 7.0, "end_s": 8.0}], "chord": "D9"}));
     assert_eq!(desk.json("/api/bar/8")["repeats"][0]["same"], false);
 }
 
@@ -179,7 +205,7 @@ fn what_the_page_did_not_see_is_not_decided_over() {
     let log = take_and_log(&folder);
     let desk = Desk::open(&log);
     let revision = desk.json("/api/song")["revision"].clone();
-    let body = json!({"revision": revision, "title": "mine"});
+    let body = json!({"revision": revision, "requests": [{"title": "mine"}]});
     let text = log.to_str().expect("a path");
     assert!(
         run(&["confirm", text, "--title", "theirs"])
@@ -190,8 +216,11 @@ fn what_the_page_did_not_see_is_not_decided_over() {
     assert_eq!(answer.status, 409, "{}", answer.text());
     let song = &answer.json()["song"];
     assert_eq!(song["title"], "theirs");
-    let body = json!({"revision": song["revision"], "title": "mine"});
-    assert_eq!(desk.decide(&body)["song"]["title"], "mine");
+    let body = json!({"revision": song["revision"], "requests": [{"title": "mine"}]});
+    assert_eq!(
+        desk.post("/api/decide", &body).json()["song"]["title"],
+        "mine"
+    );
     assert_eq!(acts(&log).len(), 2);
 }
 

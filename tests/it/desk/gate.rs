@@ -289,80 +289,81 @@ fn what_makes_no_sense_is_refused_in_words() {
         (400, json, "not json", "expected"),
         (400, json, "[]", "object was expected"),
         (400, json, "{} {}", "trailing"),
-        (400, json, "{\"start_s\": 1e999}", "out of range"),
-        (400, json, "{\"start_s\": \"1\"}", "start_s"),
+        (400, json, "{\"tempo_bpm\": 1e999}", "out of range"),
+        (400, json, "{\"tempo_bpm\": \"1\"}", "tempo_bpm"),
+        (
+            400,
+            json,
+            "{\"places\": [{\"start_s\": 1}]}",
+            "start_s and end_s",
+        ),
         (400, json, "{\"unknown\": 1}", "unknown"),
         (400, json, "{\"chord\": 5}", "chord"),
         (400, json, "{}", "nothing to decide"),
         (400, json, &deep, "note"),
+        (400, json, "{\"places\":[\"1\"]}", "what to decide there"),
+        (400, json, "{\"accept\":true}", "say where"),
         (
             400,
             json,
-            "{\"start_s\":0,\"end_s\":2}",
-            "nothing says what",
-        ),
-        (400, json, "{\"take\":\"proposed\"}", "start_s and end_s"),
-        (
-            400,
-            json,
-            "{\"start_s\":2,\"end_s\":0,\"take\":\"proposed\"}",
+            "{\"places\":[{\"start_s\":2,\"end_s\":0}],\"accept\":true}",
             "empty",
         ),
         (
             400,
             json,
-            "{\"start_s\":-1,\"end_s\":2,\"take\":\"proposed\"}",
+            "{\"places\":[{\"start_s\":-1,\"end_s\":2}],\"accept\":true}",
             "no -1 s",
         ),
         (
             400,
             json,
-            "{\"start_s\":99,\"end_s\":100,\"take\":\"proposed\"}",
+            "{\"places\":[{\"start_s\":99,\"end_s\":100}],\"accept\":true}",
             "lasts 24.0 s",
         ),
         (
             400,
             json,
-            "{\"start_s\":0,\"end_s\":2,\"take\":\"all\"}",
-            "proposed",
+            "{\"places\":[\"1\"],\"accept\":\"all\"}",
+            "boolean",
         ),
         (
             400,
             json,
-            "{\"start_s\":0,\"end_s\":2,\"candidate\":0}",
+            "{\"places\":[{\"start_s\":0,\"end_s\":2}],\"candidate\":0}",
             "no candidate 0",
         ),
         (
             400,
             json,
-            "{\"start_s\":0,\"end_s\":2,\"candidate\":9}",
+            "{\"places\":[{\"start_s\":0,\"end_s\":2}],\"candidate\":9}",
             "no candidate 9",
         ),
         (
             400,
             json,
-            "{\"start_s\":0,\"end_s\":2,\"chord\":\"H7\"}",
+            "{\"places\":[{\"start_s\":0,\"end_s\":2}],\"chord\":\"H7\"}",
             "chord: ",
         ),
         (
             400,
             json,
-            "{\"start_s\":0,\"end_s\":2,\"shape\":\"x0\"}",
+            "{\"places\":[{\"start_s\":0,\"end_s\":2}],\"shape\":\"x0\"}",
             "x0",
         ),
         (
             400,
             json,
-            "{\"start_s\":0,\"end_s\":2,\"or_shape\":\"x02210\"}",
-            "shape beside",
+            "{\"places\":[{\"start_s\":0,\"end_s\":2}],\"alt_shape\":\"x02210\"}",
+            "needs shape beside",
         ),
         (
             400,
             json,
-            "{\"start_s\":6,\"end_s\":8,\"chord\":\"G7\"}",
+            "{\"places\":[{\"start_s\":6,\"end_s\":8}],\"chord\":\"G7\"}",
             "several chords",
         ),
-        (400, json, "{\"move_from_s\":2}", "both"),
+        (400, json, "{\"move_to\":2}", "say where"),
         (400, json, "{\"tempo_bpm\":0}", "10 to 600"),
         (400, json, "{\"capo\":99}", "0 to 12"),
         (400, json, "{\"capo\":999}", "capo"),
@@ -373,13 +374,13 @@ fn what_makes_no_sense_is_refused_in_words() {
         (
             409,
             json,
-            "{\"move_from_s\":2,\"move_to_s\":23}",
+            "{\"places\":[{\"at_s\":2}],\"move_to\":23}",
             "would vanish",
         ),
         (
             409,
             json,
-            "{\"revision\":\"0\",\"title\":\"x\"}",
+            "{\"requests\":[{\"title\":\"x\"}],\"revision\":\"0\"}",
             "changed meanwhile",
         ),
         (415, "text/plain", "{\"title\":\"x\"}", "application/json"),
@@ -396,6 +397,12 @@ fn what_makes_no_sense_is_refused_in_words() {
             "application/json",
         ),
     ] {
+        let request = format!("{{\"requests\":[{body}]}}");
+        let body = if body.starts_with("{\"") && !body.contains("requests") {
+            &request
+        } else {
+            body
+        };
         let answer = desk.post_text("/api/decide", kind, body);
         let short: String = body.chars().take(80).collect();
         assert_eq!(answer.status, status, "{short}: {}", answer.text());

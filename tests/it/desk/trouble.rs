@@ -67,7 +67,7 @@ fn a_page_is_told_what_others_decide_and_what_vanishes() {
     for answer in [
         desk.get("/api/song"),
         desk.get("/api/bar/1"),
-        desk.post("/api/decide", &some_note(1)),
+        desk.post("/api/decide", &json!({"requests": [some_note(1)]})),
         desk.post("/api/undo", &json!({})),
     ] {
         assert_eq!(answer.status, 404, "{}", answer.text());
@@ -97,7 +97,7 @@ fn a_broken_log_is_told_and_left_alone() {
         std::fs::write(&log, bad).expect("written");
         for answer in [
             desk.get("/api/song"),
-            desk.post("/api/decide", &some_note(1)),
+            desk.post("/api/decide", &json!({"requests": [some_note(1)]})),
         ] {
             assert_eq!(answer.status, 500, "{part}: {}", answer.text());
             let error = answer.error();
@@ -174,7 +174,7 @@ fn a_desk_that_is_killed_in_mid_edit_loses_nothing() {
         let edits = std::thread::spawn(move || {
             let mut n = 0;
             loop {
-                let body = format!("{{\"note\": \"{round} {n}\"}}");
+                let body = format!("{{\"requests\": [{{\"note\": \"{round} {n}\"}}]}}");
                 let request = format!(
                     "POST /api/decide HTTP/1.1\r\nHost: 127.0.0.1:{port}\r\nCookie: {cookie}\r\nOrigin: {origin}\r\nContent-Type: application/json\r\nContent-Length: {}\r\nConnection: close\r\n\r\n{body}",
                     body.len()

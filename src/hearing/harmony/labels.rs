@@ -1,0 +1,86 @@
+//! Names of what the search for chords found: labels of the net's classes, and candidates.
+
+use crate::hearing::acoustic::net::{NET_QUALITIES, NO_CHORD};
+use crate::hearing::harmony::chords::States;
+use crate::theory::{Chord, Degree, Key, Label, Mode, PitchClass, Quality};
+
+/// The best labels of one stretch with their probabilities.
+pub(crate) fn candidates(
+    states: &States,
+    scores: &[f32],
+    key: Option<Key>,
+    temperature: f32,
+) -> Vec<(Label, f64, String)> {
+    const N: usize = 6;
+    let top = scores.iter().copied().fold(f32::MIN, f32::max);
+    let mut weighted: Vec<(f32, usize)> = scores
+        .iter()
+        .enumerate()
+        .map(|(i, s)| (((s - top) / temperature.max(1e-3)).exp(), i))
+        .collect();
+    let total: f32 = weighted.iter().map(|w| w.0).sum();
+    weighted.sort_by(|a, b| b.0.total_cmp(&a.0).then(a.1.cmp(&b.1)));
+    let three = three_chords(weighted.iter().map(|(_, i)| states.list[*i].0));
+    let (first, rest): (Vec<_>, Vec<_>) = (0..weighted.len()).partition(|k| three.contains(k));
+    first
+        .into_iter()
+        .chain(rest)
+        .take(N)
+        .map(|k| {
+            let (w, i) = weighted[k];
+            let (class, bass, _) = states.list[i];
+            (
+                label_of(class, bass, key),
+                f64::from(w / total),
+                String::new(),
+            )
+        })
+        .collect()
+}
+
+/// Places of the first three different classes: a chord over another bass is one
+/// more candidate, but does not take the place of another chord.
+fn three_chords(classes: impl Iterator<Item = usize>) -> Vec<usize> {
+    let (mut places, mut seen) = (Vec::new(), Vec::new());
+    for (place, class) in classes.enumerate() {
+        if places.len() == 3 {
+            break;
+        }
+        if !seen.contains(&class) {
+            seen.push(class);
+            places.push(place);
+        }
+    }
+    places
+}
+
+/// Chord, bass and key names of the net's classes.
+fn label_of(class: usize, bass: usize, key: Option<Key>) -> Label {
+    if class == NO_CHORD {
+        return Label::NoChord;
+    }
+    let root = PitchClass::new((class % 12) as i32);
+    let key = key.unwrap_or(Key::usual(PitchClass::new(0), Mode::Major));
+    let Some(quality) = Quality::by_harte(NET_QUALITIES[class / 12]) else {
+        return Label::Unknown;
+    };
+    let chord = Chord::new(key.spell_root(root), quality);
+    let semitones = PitchClass::new(bass as i32).above(root);
+    Label::Chord(match bass_degree(quality, semitones) {
+        Some(degree) => chord.over(degree),
+        None => chord,
+    })
+}
+
+/// The degree of a bass so many semitones above the root: the chord's own if it has one.
+fn bass_degree(quality: &Quality, semitones: i32) -> Option<Degree> {
+    if semitones == 0 {
+        return None;
+    }
+    let own = quality
+        .degrees
+        .iter()
+        .find(|d| d.semitones().rem_euclid(12) == semitones)
+        .map(|d| Degree::new((d.number() - 1) % 7 + 1, d.alter()));
+    Some(own.unwrap_or(Degree::plain(semitones)))
+}

@@ -1,0 +1,4 @@
+//! The same stages while somebody plays, with bounded look-ahead.
+
+pub(in crate::hearing) mod causal;
+pub(in crate::hearing) mod session;

@@ -1,0 +1,120 @@
+//! What speaks for a beat at each moment: attacks, low attacks, changes of harmony and bass.
+
+use crate::hearing::acoustic::attack::FINE_HOP_S;
+use crate::hearing::acoustic::net::{Acoustic, N_BASSES, N_CLASSES};
+use crate::hearing::acoustic::spectrum::HOP_S;
+use crate::hearing::harmony::segments::{PEAK_LAG_S, normalized};
+use crate::hearing::pipeline::Sound;
+
+/// How many numbers describe a moment.
+pub(crate) const N_FEATURES: usize = 5;
+/// Attack strength, low attacks, high attacks, change of chord, change of bass; each about 0 to 1.5.
+pub(crate) type Moment = [f32; N_FEATURES];
+
+/// Frames on each side of a moment that are compared for a change of harmony: 0.42 s.
+const SIDE: usize = 9;
+
+/// The numbers of every fine frame (11.6 ms).
+pub(crate) fn moments(sound: &Sound) -> Vec<Moment> {
+    let attacks = &sound.front.attacks;
+    let lag = (PEAK_LAG_S / FINE_HOP_S).round() as usize;
+    // the strongest within ±2 frames, moved from the attack's peak to its start
+    let spread = |values: &[f32]| -> Vec<f32> {
+        let level = normalized(values);
+        (0..level.len())
+            .map(|i| {
+                let from = (i + lag).saturating_sub(2).min(level.len());
+                let to = (i + lag + 3).min(level.len());
+                level[from..to].iter().copied().fold(0.0, f32::max)
+            })
+            .collect()
+    };
+    let (flux, low, high) = (
+        spread(&attacks.flux),
+        spread(&attacks.low),
+        spread(&attacks.high),
+    );
+    let chord = changes(&sound.acoustic, N_CLASSES, Acoustic::ln_chord);
+    let bass = changes(&sound.acoustic, N_BASSES, Acoustic::ln_bass);
+    let at = |values: &[f32], i: usize| -> f32 {
+        let place = i as f64 * FINE_HOP_S / HOP_S;
+        let k = (place as usize).min(values.len().saturating_sub(2));
+        let part = (place - k as f64).clamp(0.0, 1.0) as f32;
+        match values {
+            [] => 0.0,
+            [one] => *one,
+            _ => values[k] * (1.0 - part) + values[k + 1] * part,
+        }
+    };
+    (0..flux.len())
+        .map(|i| [flux[i], low[i], high[i], at(&chord, i), at(&bass, i)])
+        .collect()
+}
+
+/// How much better two stretches around each frame are told as two labels than
+/// as one: a likelihood ratio, squashed to 0..1.5 and kept at its local peaks.
+fn changes(
+    acoustic: &Acoustic,
+    n_classes: usize,
+    ln: fn(&Acoustic, usize, usize) -> f32,
+) -> Vec<f32> {
+    let n = acoustic.n_frames();
+    let mut before = vec![0f32; n_classes];
+    let mut after = vec![0f32; n_classes];
+    let mut raw = vec![0f32; n];
+    for (t, value) in raw.iter_mut().enumerate() {
+        // slide both sums by one frame
+        for c in 0..n_classes {
+            if t == 0 {
+                after[c] = (0..SIDE.min(n)).map(|f| ln(acoustic, f, c)).sum();
+            } else {
+                let moved = ln(acoustic, t - 1, c);
+                before[c] += moved;
+                after[c] -= moved;
+                if t > SIDE {
+                    before[c] -= ln(acoustic, t - 1 - SIDE, c);
+                }
+                if t - 1 + SIDE < n {
+                    after[c] += ln(acoustic, t - 1 + SIDE, c);
+                }
+            }
+        }
+        let best = |v: &[f32]| v.iter().copied().fold(f32::MIN, f32::max);
+        let joint = before
+            .iter()
+            .zip(&after)
+            .map(|(a, b)| a + b)
+            .fold(f32::MIN, f32::max);
+        let gain = (best(&before) + best(&after) - joint).max(0.0);
+        *value = 1.5 * (1.0 - (-gain / 12.0).exp());
+    }
+    raw
+}
+
+/// A moment as the fitted models read it: its numbers, some products and caps, and a constant 1.
+pub(in crate::hearing) fn described(m: &Moment) -> [f32; 13] {
+    let [f, l, h, c, b] = *m;
+    [
+        f,
+        l,
+        h,
+        c,
+        b,
+        f * l,
+        f * c,
+        f * b,
+        c * b,
+        f.min(0.5),
+        c.min(0.5),
+        f * h,
+        1.0,
+    ]
+}
+
+/// Log odds of a fitted model for a moment.
+pub(in crate::hearing) fn log_odds(
+    model: &crate::hearing::rhythm::beat_numbers::Model,
+    m: &Moment,
+) -> f32 {
+    model.iter().zip(described(m)).map(|(w, x)| w * x).sum()
+}

@@ -1,0 +1,414 @@
+//! Every kind of decision, each in one place: its fields and their JSON, what
+//! makes sense, the version of the log that it needs, and its words.
+//!
+//! A new kind is a variant of [`Act`] with a line in [`Act::check`],
+//! [`Act::words`] and [`Act::version`]; the compiler asks for each. What it
+//! does to the song stands in `resolve`; how a person asks for it, on the
+//! command line and on the page, is a field of `deciding::DecisionRequest`.
+
+use super::format::Fault;
+use super::text::{self, rounded, rounded_list, rounded_optional};
+use super::validate::{ensure, name, range, tempo, time};
+use crate::fretboard::{HIGHEST_CAPO, Shape, Tuning};
+use crate::theory::{Key, Label};
+use serde::{Deserialize, Serialize};
+
+/// How a chord came to be decided.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
+#[serde(rename_all = "snake_case")]
+pub enum How {
+    /// The first candidate was accepted.
+    Proposed,
+    /// Another candidate was accepted.
+    Candidate,
+    /// The user entered it.
+    Own,
+}
+
+/// One act of a decision. Times in seconds from the take's start.
+///
+/// Acts are anchored in time, not in bars, since a new draft may count bars
+/// otherwise. Serialized as in the log's JSON: the field `act` names the kind.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
+#[serde(tag = "act", rename_all = "snake_case", deny_unknown_fields)]
+pub enum Act {
+    /// This chord sounds from here to there.
+    Chord {
+        /// From, s.
+        #[serde(serialize_with = "rounded")]
+        start_s: f64,
+        /// To, s.
+        #[serde(serialize_with = "rounded")]
+        end_s: f64,
+        /// The chord, as in Harte et al., ISMIR 2005.
+        #[serde(with = "text")]
+        #[cfg_attr(test, schemars(with = "String"))]
+        label: Label,
+        /// Accepted or entered.
+        how: How,
+    },
+    /// It is played so.
+    Shape {
+        /// From, s.
+        #[serde(serialize_with = "rounded")]
+        start_s: f64,
+        /// To, s.
+        #[serde(serialize_with = "rounded")]
+        end_s: f64,
+        /// The fingering, low string first: `x02210`.
+        #[serde(rename = "frets", with = "text")]
+        #[cfg_attr(test, schemars(with = "String"))]
+        shape: Shape,
+        /// A second one to pick from.
+        #[serde(
+            rename = "or_frets",
+            default,
+            skip_serializing_if = "Option::is_none",
+            with = "text::optional"
+        )]
+        #[cfg_attr(test, schemars(with = "Option<String>"))]
+        or_shape: Option<Shape>,
+    },
+    /// A note to a place, or to the whole take if both times are left out.
+    Note {
+        /// From, s.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        #[serde(serialize_with = "rounded_optional")]
+        start_s: Option<f64>,
+        /// To, s.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        #[serde(serialize_with = "rounded_optional")]
+        end_s: Option<f64>,
+        /// The note.
+        text: String,
+    },
+    /// The change of chord at one time is at another.
+    Move {
+        /// Where it was, s.
+        #[serde(serialize_with = "rounded")]
+        from_s: f64,
+        /// Where it is, s.
+        #[serde(serialize_with = "rounded")]
+        to_s: f64,
+    },
+    /// The chord changes here.
+    Split {
+        /// Where, s.
+        #[serde(serialize_with = "rounded")]
+        at_s: f64,
+    },
+    /// From here to there is one chord.
+    Join {
+        /// From, s.
+        #[serde(serialize_with = "rounded")]
+        start_s: f64,
+        /// To, s.
+        #[serde(serialize_with = "rounded")]
+        end_s: f64,
+    },
+    /// The sections here have this name.
+    SectionName {
+        /// From, s.
+        #[serde(serialize_with = "rounded")]
+        start_s: f64,
+        /// To, s.
+        #[serde(serialize_with = "rounded")]
+        end_s: f64,
+        /// The name; empty takes the name away.
+        name: String,
+    },
+    /// The section here has this letter (the letter of the music it repeats).
+    SectionLetter {
+        /// From, s.
+        #[serde(serialize_with = "rounded")]
+        start_s: f64,
+        /// To, s.
+        #[serde(serialize_with = "rounded")]
+        end_s: f64,
+        /// The letter.
+        letter: String,
+    },
+    /// A new section starts here.
+    SectionSplit {
+        /// Where, s.
+        #[serde(serialize_with = "rounded")]
+        at_s: f64,
+    },
+    /// No section starts here.
+    SectionJoin {
+        /// Where, s.
+        #[serde(serialize_with = "rounded")]
+        at_s: f64,
+    },
+    /// The title.
+    Title {
+        /// The title.
+        text: String,
+    },
+    /// The key of the whole.
+    Key {
+        /// The key: `G:maj`.
+        #[serde(with = "text")]
+        #[cfg_attr(test, schemars(with = "String"))]
+        key: Key,
+    },
+    /// From here on, up to the next change, another key holds.
+    KeyFrom {
+        /// From when, s.
+        #[serde(serialize_with = "rounded")]
+        at_s: f64,
+        /// The key: `G:maj`.
+        #[serde(with = "text")]
+        #[cfg_attr(test, schemars(with = "String"))]
+        key: Key,
+    },
+    /// Beats in a bar and note value of a beat.
+    Meter {
+        /// Both: `4/4`.
+        #[serde(with = "text::meter")]
+        #[cfg_attr(test, schemars(with = "String"))]
+        meter: (u8, u8),
+    },
+    /// The tempo.
+    Tempo {
+        /// In bpm.
+        #[serde(serialize_with = "rounded")]
+        bpm: f64,
+    },
+    /// The first downbeat.
+    Downbeat {
+        /// When, s.
+        #[serde(serialize_with = "rounded")]
+        at_s: f64,
+    },
+    /// Every beat as tapped.
+    Beats {
+        /// Their times, s, ascending.
+        #[serde(serialize_with = "rounded_list")]
+        times_s: Vec<f64>,
+    },
+    /// The bar that starts about here has so many beats.
+    BarBeats {
+        /// Its start, s.
+        #[serde(serialize_with = "rounded")]
+        at_s: f64,
+        /// How many beats, 1 to 16.
+        n_beats: u8,
+    },
+    /// The capo.
+    Capo {
+        /// Its fret, 0 for none.
+        fret: u8,
+    },
+    /// The tuning.
+    Tuning {
+        /// MIDI notes of the open strings, low string first.
+        #[serde(rename = "open_midi", with = "text::open_midi")]
+        #[cfg_attr(test, schemars(with = "Vec<u8>"))]
+        tuning: Tuning,
+    },
+    /// Takes decisions back, also such as took others back.
+    Undo {
+        /// Their ids.
+        of: Vec<u32>,
+    },
+}
+
+/// How times are named in words: by the clock, or by bars and beats of a song.
+pub trait Times {
+    /// A moment, s.
+    fn at(&self, at_s: f64) -> String;
+    /// A stretch from one moment to another, s.
+    fn range(&self, start_s: f64, end_s: f64) -> String;
+}
+
+/// Minutes and seconds: `1:05.3`.
+pub struct Clock;
+
+impl Times for Clock {
+    fn at(&self, at_s: f64) -> String {
+        super::decided::clock(at_s)
+    }
+
+    fn range(&self, start_s: f64, end_s: f64) -> String {
+        format!("{} to {}", self.at(start_s), self.at(end_s))
+    }
+}
+
+impl Act {
+    /// The first version of the log format that has this kind.
+    pub(super) const fn version(&self) -> u64 {
+        match self {
+            Self::KeyFrom { .. } => 3,
+            Self::Beats { .. } | Self::BarBeats { .. } => 2,
+            _ => 1,
+        }
+    }
+
+    /// Whether it makes sense in a decision with this id; `place` is where it stands.
+    pub(super) fn check(&self, id: u32, place: &str) -> Result<(), Fault> {
+        let field = |name: &str| format!("{place}.{name}");
+        match self {
+            Self::Chord { start_s, end_s, .. }
+            | Self::Shape { start_s, end_s, .. }
+            | Self::Join { start_s, end_s } => range(*start_s, *end_s, place),
+            Self::SectionName {
+                start_s,
+                end_s,
+                name: text,
+            }
+            | Self::SectionLetter {
+                start_s,
+                end_s,
+                letter: text,
+            } => {
+                range(*start_s, *end_s, place)?;
+                name(text, place)
+            }
+            Self::Move { from_s, to_s } => {
+                time(*from_s, &field("from_s"))?;
+                time(*to_s, &field("to_s"))
+            }
+            Self::Split { at_s }
+            | Self::SectionSplit { at_s }
+            | Self::SectionJoin { at_s }
+            | Self::KeyFrom { at_s, .. }
+            | Self::Downbeat { at_s } => time(*at_s, &field("at_s")),
+            Self::BarBeats { at_s, n_beats } => {
+                time(*at_s, &field("at_s"))?;
+                ensure((1..=16).contains(n_beats), &field("n_beats"), || {
+                    format!("a bar of {n_beats} beats (1 to 16)")
+                })
+            }
+            Self::Beats { times_s } => {
+                for (i, at_s) in times_s.iter().enumerate() {
+                    time(*at_s, &format!("{place}.times_s[{i}]"))?;
+                }
+                let ascend = times_s.windows(2).all(|w| w[0] < w[1]);
+                ensure(ascend, &field("times_s"), || {
+                    "beats must follow each other in time".into()
+                })
+            }
+            Self::Tempo { bpm } => tempo(*bpm, &field("bpm")),
+            Self::Title { text } => name(text, &field("text")),
+            Self::Capo { fret } => ensure(*fret <= HIGHEST_CAPO, &field("fret"), || {
+                format!("a capo at fret {fret} (0 to {HIGHEST_CAPO})")
+            }),
+            Self::Undo { of } => ensure(of.iter().all(|o| *o < id), &field("of"), || {
+                format!("decision {id} cannot take back itself or a later one")
+            }),
+            Self::Note {
+                text,
+                start_s,
+                end_s,
+            } => {
+                match (start_s, end_s) {
+                    (Some(start_s), Some(end_s)) => range(*start_s, *end_s, place)?,
+                    (None, None) => {}
+                    _ => ensure(false, place, || {
+                        "a note needs both start_s and end_s, or neither".into()
+                    })?,
+                }
+                let is_text = !text.chars().any(|c| c.is_control() && !c.is_whitespace());
+                ensure(is_text, &field("text"), || {
+                    "it has characters that are not text".into()
+                })
+            }
+            Self::Key { .. } | Self::Meter { .. } | Self::Tuning { .. } => Ok(()),
+        }
+    }
+
+    /// In words: "bar 12: Am7 (as proposed)", or with [`Clock`] "0:31.2 to 0:33.0: Am7 (as proposed)".
+    pub fn words(&self, times: &impl Times) -> String {
+        let at = |at_s: &f64| times.at(*at_s);
+        let range = |start_s: &f64, end_s: &f64| times.range(*start_s, *end_s);
+        match self {
+            Self::Chord {
+                start_s,
+                end_s,
+                label,
+                how,
+            } => {
+                let how = match how {
+                    How::Proposed => "as proposed",
+                    How::Candidate => "another candidate",
+                    How::Own => "entered by you",
+                };
+                format!("{}: {} ({how})", range(start_s, end_s), label.symbol())
+            }
+            Self::Shape {
+                start_s,
+                end_s,
+                shape,
+                or_shape,
+            } => {
+                let or = or_shape.as_ref().map(|s| format!(" or {s}"));
+                let or = or.unwrap_or_default();
+                format!("{}: shape {shape}{or}", range(start_s, end_s))
+            }
+            Self::Note {
+                start_s: Some(start_s),
+                end_s: Some(end_s),
+                text,
+            } => format!("{}: note: {text}", range(start_s, end_s)),
+            Self::Note { text, .. } => format!("note: {text}"),
+            Self::Move { from_s, to_s } => {
+                format!("chord change at {} moved to {}", at(from_s), at(to_s))
+            }
+            Self::Split { at_s } => format!("the chord changes at {}", at(at_s)),
+            Self::Join { start_s, end_s } => format!("{}: one chord", range(start_s, end_s)),
+            Self::SectionName {
+                start_s,
+                end_s,
+                name,
+            } if name.is_empty() => format!("{}: no section name", range(start_s, end_s)),
+            Self::SectionName {
+                start_s,
+                end_s,
+                name,
+            } => format!("{}: section '{name}'", range(start_s, end_s)),
+            Self::SectionLetter {
+                start_s,
+                end_s,
+                letter,
+            } => format!("{}: section {letter}", range(start_s, end_s)),
+            Self::SectionSplit { at_s } => format!("a section starts at {}", at(at_s)),
+            Self::SectionJoin { at_s } => format!("no section starts at {}", at(at_s)),
+            other => other.words_for_whole(times),
+        }
+    }
+
+    /// In words, what is about the whole take or how it is counted.
+    fn words_for_whole(&self, times: &impl Times) -> String {
+        match self {
+            Self::Title { text } => format!("title '{text}'"),
+            Self::Key { key } => format!("key {}", key.text()),
+            Self::KeyFrom { at_s, key } => format!("from {} on: {}", times.at(*at_s), key.text()),
+            Self::Meter { meter } => format!("meter {}/{}", meter.0, meter.1),
+            Self::Tempo { bpm } => format!("tempo {bpm} bpm"),
+            Self::Downbeat { at_s } => format!("first downbeat at {}", Clock.at(*at_s)),
+            Self::Beats { times_s } => match (times_s.first(), times_s.last()) {
+                (Some(first), Some(last)) => {
+                    let range = Clock.range(*first, *last);
+                    format!("{} beats tapped from {range}", times_s.len())
+                }
+                _ => "no beats tapped".into(),
+            },
+            Self::BarBeats { at_s, n_beats } => {
+                let plural = if *n_beats == 1 { "" } else { "s" };
+                format!("bar {} has {n_beats} beat{plural}", times.at(*at_s))
+            }
+            Self::Capo { fret: 0 } => "no capo".into(),
+            Self::Capo { fret } => format!("capo at fret {fret}"),
+            Self::Tuning { tuning } => format!("tuning {}", tuning.text()),
+            Self::Undo { of } => {
+                let ids: Vec<String> = of.iter().map(u32::to_string).collect();
+                format!("takes back {}", ids.join(", "))
+            }
+            // the rest has its words in `words`
+            _ => String::new(),
+        }
+    }
+}
