@@ -27,11 +27,15 @@ def suites():
     return {s["name"]: s for s in json.loads((HERE / "suites.json").read_text())["suites"]}
 
 
-def suite_hash(suite):
-    """Of the suite's row and of the programs that make it: the same takes come of the same hash."""
+def suite_hash(suite, at=None):
+    """Of the suite's row and of the programs that make it (as they were at a commit): the same takes come of the same hash."""
     sum_ = hashlib.sha256(json.dumps(suite, sort_keys=True).encode())
     for name in SOURCES[suite["maker"]]:
-        sum_.update((HERE / name).read_bytes())
+        if at is None:
+            sum_.update((HERE / name).read_bytes())
+        else:
+            # a program that was not there yet counts as empty
+            sum_.update(subprocess.run(["git", "show", f"{at}:docs/training/{name}"], cwd=ROOT, capture_output=True).stdout)
     return sum_.hexdigest()
 
 
@@ -39,12 +43,12 @@ def commit():
     return subprocess.run(["git", "rev-parse", "HEAD"], cwd=ROOT, check=True, capture_output=True, text=True).stdout.strip()
 
 
-def write(weights: Path, part, used, seeds, rebuild, settings, metrics, data_date=None, graded_on=()):
+def write(weights: Path, part, used, seeds, rebuild, settings, metrics, data_date=None, graded_on=(), at=None):
     known = suites()
-    rows = [{"name": n, "sha256": suite_hash(known[n])} for n in used]
-    rows += [{"name": n, "sha256": suite_hash(known[n]), "graded_on": True} for n in graded_on]
+    rows = [{"name": n, "sha256": suite_hash(known[n], at)} for n in used]
+    rows += [{"name": n, "sha256": suite_hash(known[n], at), "graded_on": True} for n in graded_on]
     told = {"file": weights.name, "part": part, "sha256": hashlib.sha256(weights.read_bytes()).hexdigest(), "suites": rows, "seeds": seeds,
-            "commit": commit(), "settings": settings, "metrics": metrics,
+            "commit": at or commit(), "settings": settings, "metrics": metrics,
             "data_date": data_date or datetime.date.today().isoformat(), "rebuild": rebuild}
     weights.with_name(weights.name + ".manifest.json").write_text(json.dumps(told, indent=1) + "\n")
 
@@ -74,8 +78,10 @@ def first():
             if part == "songs":
                 told = json.loads((WEIGHTS / "songs.json").read_text())
                 settings, metrics = {k: told[k] for k in ("sizes", "steps")} | {"runs": told["runs"]}, told["runs"][-1]["last"]
-            day = "2026-11-30" if part == "songs" else "2026-11-25"
-            write(WEIGHTS / name, part, used, seeds, rebuild, settings, metrics, day, [] if part in ("songs", "strums") else ["held-1"])
+            day = {"songs": "2026-11-30", "live": "2026-11-25"}.get(part, "2026-11-26")
+            at = subprocess.run(["git", "log", "-1", "--format=%H", "--", f"src/hearing/weights/{name}"], cwd=ROOT, check=True,
+                                capture_output=True, text=True).stdout.strip()
+            write(WEIGHTS / name, part, used, seeds, rebuild, settings, metrics, day, [] if part in ("songs", "strums") else ["held-1"], at)
     for path in sorted(WEIGHTS.iterdir()):
         if not path.name.endswith(".json") and path.name not in known:
             raise SystemExit(f"{path.name}: who made it is not known here")
