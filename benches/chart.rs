@@ -101,8 +101,7 @@ fn song() -> Song {
             name: Some(format!("Part {letter}")),
             first_bar: w[0] + 1,
             last_bar: w[1],
-            key: None,
-            differs: String::new(),
+            ..Default::default()
         })
         .collect();
     Song {

@@ -152,7 +152,7 @@ impl std::fmt::Display for AudioError {
             }
             Self::Exists { path } => write!(
                 f,
-                "'{}' is there already; name another file, or say --replace to lose the old one",
+                "'{}' already exists; not overwritten (give another name, or --overwrite)",
                 path.display()
             ),
             Self::NoDevice { reason } => write!(

@@ -7,26 +7,18 @@
 //! W3C Music Notation Community Group, MusicXML 4.0 reference: `harmony`,
 //! `kind-value`, `degree`, `frame`, `repeat`, `ending`.
 
+mod harmony;
 mod tab;
 
-use super::sheet::{Mark, Measure, Sheet};
+use super::sheet::{Block, Measure, Sheet};
 use super::xml::escape;
 use super::{ChartError, Options, PERMISSION};
-use crate::fretboard::{Finger, Hand, Shape, hold};
-use crate::songlog::song::{Song, State};
-use crate::theory::{Chord, Degree, Key, Mode, QUALITIES, Spelled, midi_name};
+use crate::songlog::song::Song;
+use crate::theory::{Key, Label, Mode, midi_name};
 use std::fmt::Write;
 
 /// Divisions of a quarter note: sixteenths, so that half beats of eighths are whole.
 const DIVISIONS: u32 = 4;
-
-/// One `degree` element.
-#[derive(Debug, PartialEq, Eq)]
-struct Change {
-    number: u8,
-    alter: i8,
-    how: &'static str,
-}
 
 /// The document.
 ///
@@ -65,40 +57,66 @@ pub(super) fn write(song: &Song, options: &Options) -> Result<String, ChartError
         song,
         sheet: &sheet,
         out,
-        number: 0,
         meter: None,
         key: None,
     };
-    for (b, block) in sheet.blocks.iter().enumerate() {
-        let measures: Vec<&Measure> = block.measures().collect();
-        for (i, measure) in measures.iter().enumerate() {
-            let heading = (i == 0).then(|| block.heading());
-            let before = i.checked_sub(1).and_then(|j| measures[j].ending);
-            let after = measures.get(i + 1).and_then(|m| m.ending);
-            let last = b + 1 == sheet.blocks.len() && i + 1 == measures.len();
-            writer.measure(
-                measure,
-                heading.as_deref(),
-                block.times,
-                (before, after),
-                last,
-            );
-        }
+    let bars = bars(&sheet);
+    for bar in &bars {
+        writer.measure(bar);
     }
     writer.out.push_str("</part>\n");
     if has_tab {
-        writer.tab_part();
+        writer.tab_part(&bars);
     }
     let mut out = writer.out;
     out.push_str("</score-partwise>\n");
     Ok(out)
 }
 
+/// A bar with what its neighbors make of its lines.
+struct Placed<'a> {
+    measure: &'a Measure,
+    block: &'a Block,
+    /// Whether it is the first of its section, of its row, of the song's end.
+    opens_section: bool,
+    opens_row: bool,
+    last: bool,
+    /// Endings of the bars before and after it in its section.
+    before: Option<u8>,
+    after: Option<u8>,
+}
+
+/// Every bar of the sheet in order.
+fn bars(sheet: &Sheet) -> Vec<Placed<'_>> {
+    let mut out: Vec<Placed<'_>> = Vec::new();
+    for block in &sheet.blocks {
+        let measures: Vec<&Measure> = block.measures().collect();
+        // a pickup shares the line of the bar it leads to
+        let rows = || block.rows.iter().filter(|r| r[0].number > 0);
+        for (i, measure) in measures.iter().enumerate() {
+            let in_row = rows().any(|r| std::ptr::eq(&r[0], *measure)) && i > 0;
+            let after_pickup = i == 1 && measures[0].number == 0;
+            out.push(Placed {
+                measure,
+                block,
+                opens_section: i == 0,
+                opens_row: !out.is_empty() && (i == 0 || in_row && !after_pickup),
+                last: false,
+                before: i.checked_sub(1).and_then(|j| measures[j].ending),
+                after: measures.get(i + 1).and_then(|m| m.ending),
+            });
+        }
+    }
+    if let Some(last) = out.last_mut() {
+        last.last = true;
+    }
+    out
+}
+
 struct Writer<'a> {
     song: &'a Song,
     sheet: &'a Sheet,
     out: String,
-    number: u32,
     meter: Option<(u8, u8)>,
     /// The key of the bar whose plucks are written.
     key: Option<Key>,
@@ -118,25 +136,20 @@ impl Writer<'_> {
         }
     }
 
-    fn measure(
-        &mut self,
-        measure: &Measure,
-        heading: Option<&str>,
-        times: u32,
-        (before, after): (Option<u8>, Option<u8>),
-        last: bool,
-    ) {
+    fn measure(&mut self, bar: &Placed<'_>) {
+        let measure = bar.measure;
         let first = self.meter.is_none();
-        self.begin(measure, before);
+        self.begin(bar);
         let (name, dotted, length) = self.beat(measure);
         let key = if first { measure.key } else { measure.new_key };
         self.attributes(self.meter_of(measure), key, first);
-        if let Some(heading) = heading.filter(|h| !h.is_empty()) {
-            let _ = writeln!(
-                self.out,
-                "<direction placement=\"above\"><direction-type><rehearsal>{}</rehearsal></direction-type></direction>",
-                escape(heading)
-            );
+        if bar.opens_section {
+            // a name says more than its letter; a box with both is wider than engravers expect
+            let block = bar.block;
+            let heading = block.name.clone().unwrap_or_else(|| block.letter.clone());
+            if !heading.is_empty() {
+                self.direction("above", "rehearsal", &heading);
+            }
         }
         if first && let Some(bpm) = self.song.tempo_bpm {
             let quarters = bpm * f64::from(length) / f64::from(DIVISIONS);
@@ -146,6 +159,35 @@ impl Writer<'_> {
                 "<direction placement=\"above\"><direction-type><metronome><beat-unit>{name}</beat-unit>{dot}<per-minute>{bpm:.0}</per-minute></metronome></direction-type><sound tempo=\"{quarters:.2}\"/></direction>"
             );
         }
+        if first {
+            self.words_to_all();
+        }
+        if bar.opens_section && bar.block.times > 2 {
+            let times = format!("play {} times", bar.block.times);
+            self.direction("below", "words", &times);
+        }
+        self.remarks(measure);
+        let silent = self.silent_beats(measure);
+        if silent.iter().all(|s| *s) && !measure.marks.is_empty() {
+            for mark in &measure.marks {
+                self.harmony(mark, 0);
+            }
+            let whole = length * u32::from(measure.n_beats);
+            let _ = writeln!(
+                self.out,
+                "<note><rest measure=\"yes\"/><duration>{whole}</duration></note>"
+            );
+        } else {
+            self.slashes(measure, &silent);
+        }
+        self.right_barline(bar);
+        self.out.push_str("</measure>\n");
+    }
+
+    /// A slash a beat with the chords over them; a rest where nothing is played.
+    fn slashes(&mut self, measure: &Measure, silent: &[bool]) {
+        let (name, dotted, length) = self.beat(measure);
+        let dot = if dotted { "<dot/>" } else { "" };
         for beat in 0..measure.n_beats {
             for half in [2 * beat, 2 * beat + 1] {
                 for mark in measure.marks.iter().filter(|m| m.half_beat == half) {
@@ -153,25 +195,83 @@ impl Writer<'_> {
                     self.harmony(mark, offset);
                 }
             }
-            let dot = if dotted { "<dot/>" } else { "" };
+            let silent = silent.get(usize::from(beat)).copied().unwrap_or(false);
+            let (what, head) = if silent {
+                ("<rest/>", "")
+            } else {
+                (
+                    "<unpitched><display-step>B</display-step><display-octave>4</display-octave></unpitched>",
+                    "<stem>none</stem><notehead>slash</notehead>",
+                )
+            };
             let _ = writeln!(
                 self.out,
-                "<note><unpitched><display-step>B</display-step><display-octave>4</display-octave></unpitched><duration>{length}</duration><type>{name}</type>{dot}<stem>none</stem><notehead>slash</notehead></note>"
+                "<note>{what}<duration>{length}</duration><type>{name}</type>{dot}{head}</note>"
             );
         }
-        self.right_barline(measure, after, times, last);
-        self.out.push_str("</measure>\n");
     }
 
-    /// Opens a measure.
-    fn begin(&mut self, measure: &Measure, before: Option<u8>) {
-        let pickup = measure.number == 0;
-        if !pickup {
-            self.number += 1;
+    /// Which beats of a measure have no chord at all.
+    fn silent_beats(&self, measure: &Measure) -> Vec<bool> {
+        (0..measure.n_beats)
+            .map(|beat| {
+                let over = measure.marks.iter().rfind(|m| m.half_beat <= 2 * beat);
+                let within = measure.marks.iter().any(|m| m.half_beat == 2 * beat + 1);
+                !within && over.is_some_and(|m| self.song.spans[m.span].label == Label::NoChord)
+            })
+            .collect()
+    }
+
+    /// What is said once at the start: the capo, what gray means, the teacher's notes.
+    fn words_to_all(&mut self) {
+        if self.song.instrument.capo > 0 {
+            let words = format!("capo {}", self.song.instrument.capo);
+            self.direction("above", "words", &words);
         }
-        let implicit = if pickup { " implicit=\"yes\"" } else { "" };
-        let _ = writeln!(self.out, "<measure number=\"{}\"{implicit}>", self.number);
-        self.left_barline(measure, before);
+        if self.sheet.n_open > 0 {
+            let words = format!(
+                "{} of {} chords not confirmed yet (gray where colors are drawn)",
+                self.sheet.n_open, self.sheet.n_chords
+            );
+            self.direction("below", "words", &words);
+        }
+        for note in &self.song.notes {
+            self.direction("below", "words", note);
+        }
+    }
+
+    /// The teacher's notes to places in this measure.
+    fn remarks(&mut self, measure: &Measure) {
+        for mark in measure.marks.iter().filter(|m| !m.held) {
+            for note in &self.song.spans[mark.span].notes {
+                self.direction("below", "words", note);
+            }
+        }
+    }
+
+    fn direction(&mut self, placement: &str, what: &str, text: &str) {
+        // a heading's own look is bold; words at a place are small
+        let look = if what == "words" {
+            " font-size=\"8\" font-style=\"italic\""
+        } else {
+            ""
+        };
+        let _ = writeln!(
+            self.out,
+            "<direction placement=\"{placement}\"><direction-type><{what}{look}>{}</{what}></direction-type></direction>",
+            escape(text)
+        );
+    }
+
+    /// Opens a measure, numbered as on paper, on a new line where a row begins.
+    fn begin(&mut self, bar: &Placed<'_>) {
+        let number = bar.measure.number;
+        let implicit = if number == 0 { " implicit=\"yes\"" } else { "" };
+        let _ = writeln!(self.out, "<measure number=\"{number}\"{implicit}>");
+        if bar.opens_row {
+            self.out.push_str("<print new-system=\"yes\"/>\n");
+        }
+        self.left_barline(bar);
     }
 
     /// The meter that a measure is in: a short bar has one of its own, a pickup has not.
@@ -188,8 +288,9 @@ impl Writer<'_> {
         }
     }
 
-    fn left_barline(&mut self, measure: &Measure, before: Option<u8>) {
-        let starts = measure.ending.filter(|e| before != Some(*e));
+    fn left_barline(&mut self, bar: &Placed<'_>) {
+        let measure = bar.measure;
+        let starts = measure.ending.filter(|e| bar.before != Some(*e));
         if !measure.repeat_start && starts.is_none() {
             return;
         }
@@ -206,8 +307,9 @@ impl Writer<'_> {
         self.out.push_str("</barline>\n");
     }
 
-    fn right_barline(&mut self, measure: &Measure, after: Option<u8>, times: u32, last: bool) {
-        let ends = measure.ending.filter(|e| after != Some(*e));
+    fn right_barline(&mut self, bar: &Placed<'_>) {
+        let (measure, times, last) = (bar.measure, bar.block.times, bar.last);
+        let ends = measure.ending.filter(|e| bar.after != Some(*e));
         if !measure.repeat_end && ends.is_none() && !last {
             return;
         }
@@ -260,20 +362,17 @@ impl Writer<'_> {
         }
         if first {
             self.out
-                .push_str("<clef><sign>G</sign><line>2</line><clef-octave-change>-1</clef-octave-change></clef>");
-            self.staff_details(false);
+                .push_str("<clef><sign>G</sign><line>2</line></clef>");
         }
         self.out.push_str("</attributes>\n");
     }
 
-    /// Tuning and capo; as many lines as strings for a tablature.
-    fn staff_details(&mut self, lines: bool) {
+    /// Lines, tuning and capo of the tablature. On the staff of slashes they
+    /// would make an engraver draw that as tablature.
+    fn staff_details(&mut self) {
         let instrument = &self.song.instrument;
-        let _ = write!(self.out, "<staff-details>");
-        if lines {
-            let n = instrument.tuning.n_strings();
-            let _ = write!(self.out, "<staff-lines>{n}</staff-lines>");
-        }
+        let n = instrument.tuning.n_strings();
+        let _ = write!(self.out, "<staff-details><staff-lines>{n}</staff-lines>");
         for (line, midi) in (1..).zip(instrument.tuning.open()) {
             let name = midi_name(*midi);
             let step = name.chars().next().unwrap_or('C');
@@ -293,159 +392,4 @@ impl Writer<'_> {
         }
         self.out.push_str("</staff-details>");
     }
-
-    fn harmony(&mut self, mark: &Mark, offset: u32) {
-        let span = &self.song.spans[mark.span];
-        self.out.push_str("<harmony>");
-        match span.label.chord() {
-            Some(chord) => self.chord(chord),
-            // the standard wants a root even where there is no chord
-            None => {
-                let _ = write!(
-                    self.out,
-                    "<root><root-step text=\"\">C</root-step></root><kind text=\"{}\">none</kind>",
-                    escape(&span.label.symbol())
-                );
-            }
-        }
-        if span.label.chord().is_some()
-            && let Some(shape) = span.shapes.first()
-        {
-            let hand = hold(&self.song.instrument, shape);
-            self.frame(shape, hand.as_ref());
-        }
-        if offset > 0 {
-            let _ = write!(self.out, "<offset>{offset}</offset>");
-        }
-        self.out.push_str("</harmony>\n");
-        if span.state == State::Open && !mark.held {
-            let offset = if offset > 0 {
-                format!("<offset>{offset}</offset>")
-            } else {
-                String::new()
-            };
-            let _ = writeln!(
-                self.out,
-                "<direction placement=\"above\"><direction-type><words>?</words></direction-type>{offset}</direction>"
-            );
-        }
-    }
-
-    fn chord(&mut self, chord: &Chord) {
-        self.note("root", chord.root);
-        let (kind, changes) = kind(chord);
-        if changes.is_empty() {
-            let text = crate::theory::chord_tail_text(chord);
-            let _ = write!(self.out, "<kind text=\"{}\">{kind}</kind>", escape(&text));
-        } else {
-            let _ = write!(self.out, "<kind>{kind}</kind>");
-        }
-        if chord.bass.is_some() {
-            self.note("bass", chord.bass_note());
-        }
-        for change in changes {
-            let _ = write!(
-                self.out,
-                "<degree><degree-value>{}</degree-value><degree-alter>{}</degree-alter><degree-type>{}</degree-type></degree>",
-                change.number, change.alter, change.how
-            );
-        }
-    }
-
-    fn note(&mut self, tag: &str, note: Spelled) {
-        let _ = write!(
-            self.out,
-            "<{tag}><{tag}-step>{}</{tag}-step>",
-            note.letter_char()
-        );
-        if note.alter() != 0 {
-            let _ = write!(self.out, "<{tag}-alter>{}</{tag}-alter>", note.alter());
-        }
-        let _ = write!(self.out, "</{tag}>");
-    }
-
-    fn frame(&mut self, shape: &Shape, hand: Option<&Hand>) {
-        let pressed = || shape.frets().iter().flatten().copied().filter(|f| *f > 0);
-        let (low, high) = (pressed().min().unwrap_or(1), pressed().max().unwrap_or(1));
-        let first = if high <= 5 { 1 } else { low };
-        let rows = (high - first + 1).max(4);
-        let n = shape.frets().len();
-        let _ = write!(
-            self.out,
-            "<frame><frame-strings>{n}</frame-strings><frame-frets>{rows}</frame-frets>"
-        );
-        if first > 1 {
-            let _ = write!(self.out, "<first-fret>{first}</first-fret>");
-        }
-        for (s, fret) in shape.frets().iter().enumerate() {
-            let Some(fret) = fret else { continue };
-            // strings are counted from the highest
-            let _ = write!(
-                self.out,
-                "<frame-note><string>{}</string><fret>{fret}</fret>",
-                n - s
-            );
-            let finger = hand.and_then(|h| h.fingers.get(s).copied().flatten());
-            if let Some(finger) = finger {
-                let _ = write!(self.out, "<fingering>{}</fingering>", Finger::text(finger));
-            }
-            for barre in hand.iter().flat_map(|h| &h.barres) {
-                if barre.fret == *fret && barre.from == s {
-                    self.out.push_str("<barre type=\"start\"/>");
-                }
-                if barre.fret == *fret && barre.to == s {
-                    self.out.push_str("<barre type=\"stop\"/>");
-                }
-            }
-            self.out.push_str("</frame-note>");
-        }
-        self.out.push_str("</frame>");
-    }
-}
-
-/// The kind that needs the fewest changes, and the changes.
-fn kind(chord: &Chord) -> (&'static str, Vec<Change>) {
-    let degrees = chord.degrees();
-    QUALITIES
-        .iter()
-        .filter_map(|q| Some((q.musicxml.filter(|k| *k != "pedal")?, q)))
-        .map(|(kind, q)| (kind, changes(&degrees, q.degrees)))
-        .min_by_key(|(_, changes)| {
-            // an added degree is the plainest change to read
-            let odd = changes.iter().filter(|c| c.how != "add").count();
-            (changes.len(), odd)
-        })
-        .unwrap_or(("other", Vec::new()))
-}
-
-fn changes(degrees: &[Degree], base: &[Degree]) -> Vec<Change> {
-    let mut out = Vec::new();
-    for d in degrees {
-        let own = base.iter().find(|b| b.number() == d.number());
-        match own.map(|b| b.alter()) {
-            Some(alter) if alter == d.alter() => {}
-            // an altered degree is told from the kind's own
-            Some(alter) => out.push(Change {
-                number: d.number(),
-                alter: d.alter() - alter,
-                how: "alter",
-            }),
-            // an added degree is told from a dominant chord's, whose seventh is lowered
-            None => out.push(Change {
-                number: d.number(),
-                alter: d.alter() + i8::from(d.number() == 7),
-                how: "add",
-            }),
-        }
-    }
-    for own in base {
-        if !degrees.iter().any(|d| d.number() == own.number()) {
-            out.push(Change {
-                number: own.number(),
-                alter: 0,
-                how: "subtract",
-            });
-        }
-    }
-    out
 }

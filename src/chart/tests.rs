@@ -39,8 +39,7 @@ pub(crate) fn song(title: &str, meter: u8, sections: &[(&str, &[&str])]) -> Song
             name: None,
             first_bar: number,
             last_bar: number + bars.len() as u32 - 1,
-            key: None,
-            differs: String::new(),
+            ..Default::default()
         });
         for bar in *bars {
             let start_s = f64::from(number - 1) * bar_s;

@@ -15,8 +15,8 @@ use std::path::{Path, PathBuf};
 /// Writes the chart of a log: a page to play from, or a file for another program
 ///
 /// The format follows the file's ending: .txt .html .pdf .svg are pages;
-/// .musicxml .mid .vtt .lab .jams .json are for other programs. Chords still
-/// open are marked with a question mark and counted; the exit code is then 1.
+/// .musicxml .mid .vtt .lab .jams .json are for other programs. Chords that
+/// are not confirmed yet are marked with a question mark and counted.
 /// A chart of someone's song is for your own study; sharing or selling copies
 /// needs the owner's permission, and local law decides.
 #[derive(Args)]
@@ -29,9 +29,12 @@ pub(crate) struct Chart {
     /// File to write, or `-` for standard output (needs --format)
     #[arg(short, long, value_name = "FILE")]
     output: PathBuf,
-    /// Replace the file if it exists
+    /// Overwrite the file if it exists
+    #[arg(long, alias = "force")]
+    overwrite: bool,
+    /// Exit code 1 if a chord is not confirmed yet; for scripts
     #[arg(long)]
-    force: bool,
+    require_confirmed: bool,
     /// Format, if the file's ending does not say it: txt, html, pdf, svg,
     /// musicxml, mid, vtt, lab, jams, json
     #[arg(long, value_name = "NAME")]
@@ -130,9 +133,9 @@ impl Chart {
             short: self.short,
             offset_s: self.offset,
         };
-        if !to_stdout && !self.force && self.output.exists() {
+        if !to_stdout && !self.overwrite && self.output.exists() {
             return Err(CliError::new(format!(
-                "'{}' exists and is kept (give another name, or --force to replace it)",
+                "'{}' already exists; not overwritten (give another name, or --overwrite)",
                 self.output.display()
             )));
         }
@@ -147,7 +150,7 @@ impl Chart {
         if to_stdout {
             out.write_all(&bytes)?;
         } else {
-            save(&self.output, &bytes, self.force)?;
+            save(&self.output, &bytes, self.overwrite)?;
         }
         self.report(&song, &moved, bytes.len(), to_stdout, out)
     }
@@ -180,7 +183,7 @@ impl Chart {
         if n_open > 0 {
             writeln!(
                 stderr,
-                "takebook: {n_open} of {} chords are open and marked with '?' (see them with: takebook show {})",
+                "takebook: {n_open} of {} chords are not confirmed yet and marked with '?' (see them with: takebook show {})",
                 moved.n_chords(),
                 shell_word(&self.log)
             )?;
@@ -196,7 +199,6 @@ impl Chart {
         for warning in fresh {
             writeln!(stderr, "takebook: {}", one_line(warning))?;
         }
-        let open = n_open > 0 || !fresh.is_empty();
         if !to_stdout && self.json {
             let said = serde_json::json!({
                 "version": 1,
@@ -210,7 +212,7 @@ impl Chart {
         } else if !to_stdout {
             writeln!(out, "wrote {}", shown(&self.output))?;
         }
-        Ok(if open { Outcome::Open } else { Outcome::Done })
+        Ok(super::confirmed(self.require_confirmed, n_open))
     }
 }
 

@@ -1,4 +1,4 @@
-//! `takebook draft`: hears takes and writes a log for each.
+//! `takebook draft`: analyses takes and writes a log for each.
 
 mod one;
 mod plan;
@@ -30,7 +30,7 @@ pub(crate) struct Args {
     /// A file that names takes or folders, one a line (- for standard input); only what is new or changed is drafted.
     #[arg(long, value_name = "FILE")]
     list: Option<PathBuf>,
-    /// Of all takes only what is new or changed since its last draft.
+    /// Only takes that are new or changed since their last draft.
     #[arg(long)]
     changed: bool,
     /// The log to write; for several takes a folder, made if need be. Left out, beside each take.
@@ -48,7 +48,7 @@ pub(crate) struct Args {
     /// Key, if you know it: G, Am.
     #[arg(long)]
     key: Option<Key>,
-    /// Beats a minute, if you know them.
+    /// Tempo in bpm, if you know it.
     #[arg(long, value_name = "BPM", value_parser = read_tempo)]
     tempo: Option<f64>,
     /// Meter, if you know it: 4/4, 3/4, 6/8.
@@ -60,7 +60,7 @@ pub(crate) struct Args {
     /// Every beat as you tapped it: a file with a time on each line, or 0.5,1.02,1.55,…
     #[arg(long, value_name = "FILE|TIMES")]
     beats: Option<Taps>,
-    /// A bar with other beats than the rest: 9=2 says that bar 9 has two.
+    /// A bar with more or fewer beats than the others: 9=2 gives bar 9 two beats.
     #[arg(long, value_name = "BAR=N")]
     bar_beats: Vec<BarBeats>,
     /// How many takes at a time; left out, one a core.

@@ -73,6 +73,5 @@ fn write(path: &Path, bytes: &[u8]) -> Result<(), CliError> {
     if let Some(folder) = path.parent() {
         std::fs::create_dir_all(folder).map_err(failed)?;
     }
-    let _under_way = super::interrupt::writing();
-    std::fs::write(path, bytes).map_err(failed)
+    super::chart::save(path, bytes, true)
 }

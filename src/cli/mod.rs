@@ -1,9 +1,9 @@
 //! The command line: a thin face on the library.
 //!
 //! One file a command: its arguments (plain values) and a `run` that writes
-//! results to the writer it is handed. Exit codes: 0 done; 1 ran, but
-//! something stays open, was not heard, or differs; 2 error. A closed pipe is
-//! a quiet 0.
+//! results to the writer it is handed. Exit codes: 0 done; 1 ran, but nothing
+//! was heard, something differs, or a chord is unconfirmed where a script asked
+//! for that; 2 error. A closed pipe is a quiet 0.
 
 mod chart;
 mod check;
@@ -34,7 +34,7 @@ use std::sync::LazyLock;
 
 pub(crate) use error::CliError;
 
-/// Hears a guitar take, proposes its chords, delivers a chart.
+/// Works out the chords of a guitar recording with you and writes the chart.
 #[derive(Parser)]
 #[command(name = "takebook", version, long_version = LONG_VERSION.as_str(), about, max_term_width = 100)]
 struct Cli {
@@ -46,30 +46,30 @@ struct Cli {
 enum Command {
     /// Records from a microphone to a WAV file that survives a crash.
     Record(record::Args),
-    /// Tells the chord that sounds now, while you play.
+    /// Shows the chord you are playing, live.
     Listen(listen::Args),
-    /// Hears takes and writes a log of proposals for each.
+    /// Analyses recordings and proposes chords, bars and sections for each.
     Draft(draft::Args),
-    /// Shows a log: chords by bar and section, what is open, the reasons for a bar.
+    /// Shows a song: chords by bar and section, what is unconfirmed, the reasons for a bar.
     Show(show::Args),
-    /// Decides: takes a proposal, or your own chord, shape, note, name or setting.
+    /// Confirms or changes: accepts proposals, or sets your own chord, shape, note, name or setting.
     Confirm(Box<confirm::Args>),
-    /// Opens a log and its take on a page of this machine, to confirm by eye and ear.
+    /// Opens a song and its recording as a page in your browser, to confirm by eye and ear.
     #[cfg(feature = "desk")]
     Desk(desk::Args),
-    /// Takes decisions back, or brings back what was taken back.
+    /// Undoes decisions, or redoes what was undone.
     Undo(undo::Args),
     Chart(chart::Chart),
-    /// Reads a chart for slips, or holds a new take against it, bar by bar.
+    /// Checks a chart for mistakes, or compares a new recording with it, bar by bar.
     Check(check::Args),
     /// Names a fingering or notes, ranked, with reasons; compares two fingerings
     Name(name::NameArgs),
-    /// The chords that a row of one to three plucked notes each implies
+    /// The chords that a sequence of double stops implies
     Imply(imply::ImplyArgs),
-    /// Fingerings for a chord, or the smoothest row of them for a progression
+    /// Fingerings for a chord, or the smoothest changes for a progression
     Shapes(Box<shapes::ShapesArgs>),
     Grade(grade::Grade),
-    /// Writes manual pages and completions for shells
+    /// Writes manual pages and shell completions
     HelpFiles(help_files::Args),
 }
 
@@ -90,7 +90,7 @@ static LONG_VERSION: LazyLock<String> = LazyLock::new(|| {
 pub(crate) enum Outcome {
     /// Exit code 0.
     Done,
-    /// Exit code 1: it ran, but something stays open, was not heard, or differs.
+    /// Exit code 1: it ran, but nothing was heard, something differs, or what was required is missing.
     Open,
 }
 
@@ -126,6 +126,14 @@ impl Command {
     }
 }
 
+/// Unconfirmed chords are no failure, unless a script asked for it.
+fn confirmed(required: bool, n_unconfirmed: usize) -> Outcome {
+    match required && n_unconfirmed > 0 {
+        true => Outcome::Open,
+        false => Outcome::Done,
+    }
+}
+
 /// What a build without the feature `mic` says.
 #[cfg(not(feature = "mic"))]
 fn no_mic() -> CliError {
@@ -138,8 +146,15 @@ fn no_mic() -> CliError {
 
 /// Parses the command line, runs it, prints at most one error, gives the exit code.
 pub fn main() -> ExitCode {
+    let wants_json = std::env::args_os().any(|a| a == "--json" || a == "--json-lines");
     let cli = match Cli::try_parse() {
         Ok(cli) => cli,
+        Err(usage) if wants_json && usage.use_stderr() => {
+            let text = usage.to_string();
+            let text = text.strip_prefix("error: ").unwrap_or(&text);
+            let first = text.split("\n\nUsage").next().unwrap_or(text);
+            return report(&CliError::new(first.trim()), true);
+        }
         Err(usage) => {
             // clap writes help to stdout and mistakes to stderr
             let failed = usage.print().is_err() || usage.use_stderr();
@@ -165,9 +180,21 @@ pub fn main() -> ExitCode {
         Ok(Outcome::Done) => ExitCode::SUCCESS,
         Ok(Outcome::Open) => ExitCode::from(1),
         Err(error) if error.is_closed_pipe() => ExitCode::SUCCESS,
-        Err(error) => {
-            let _ = writeln!(std::io::stderr(), "takebook: {error}");
-            ExitCode::from(2)
-        }
+        Err(error) => report(&error, wants_json),
     }
+}
+
+/// One error on stderr, in words or as JSON, with exit code 2.
+fn report(error: &CliError, as_json: bool) -> ExitCode {
+    let mut stderr = std::io::stderr();
+    // nobody can be told if this fails
+    let _ = match as_json {
+        true => writeln!(
+            stderr,
+            "{}",
+            serde_json::json!({"version": 1, "error": error.to_string()})
+        ),
+        false => writeln!(stderr, "takebook: {error}"),
+    };
+    ExitCode::from(2)
 }

@@ -42,9 +42,9 @@ pub(crate) struct Args {
     /// Beats in a bar of the clicks.
     #[arg(long, default_value = "4/4", value_parser = songlog::read_meter)]
     meter: (u8, u8),
-    /// Writes over a file that is there.
-    #[arg(long)]
-    replace: bool,
+    /// Overwrites the file if it exists.
+    #[arg(long, alias = "replace")]
+    overwrite: bool,
     /// Results as JSON.
     #[arg(long)]
     json: bool,
@@ -161,7 +161,7 @@ mod live {
         };
         let n_channels = channels.count(mic.n_channels);
         let recording =
-            Recording::create(path, n_channels, mic.rate_hz, args.form(), args.replace)?;
+            Recording::create(path, n_channels, mic.rate_hz, args.form(), args.overwrite)?;
         let keys = Keys::watch();
         if let Some(n_bars) = args.count_in
             && let Err(error) = count(args, n_bars, &mut mic, &keys)

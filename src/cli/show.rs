@@ -21,6 +21,9 @@ pub(crate) struct Args {
     /// One bar: what was heard, the candidates and why, the shapes, its repeats.
     #[arg(long, value_name = "N")]
     bar: Option<u32>,
+    /// Exit code 1 if a chord is not confirmed yet; for scripts.
+    #[arg(long)]
+    require_confirmed: bool,
     /// Results as JSON.
     #[arg(long)]
     json: bool,
@@ -45,11 +48,7 @@ pub(crate) fn run(args: Args, out: &mut dyn Write) -> Result<Outcome, CliError> 
         (None, false) => chart(&song, &args.log, out)?,
         (Some(n), json) => bar(&song, n, json, out)?,
     }
-    Ok(if song.n_open() > 0 {
-        Outcome::Open
-    } else {
-        Outcome::Done
-    })
+    Ok(super::confirmed(args.require_confirmed, song.n_open()))
 }
 
 /// Key, tempo, meter, tuning, capo on one line; none if nothing is known.
@@ -58,7 +57,7 @@ pub(crate) fn facts(song: &Song) -> Option<String> {
     facts.extend(song.key.map(|k| k.text()));
     let changes = form::key_words(song);
     if song.key.is_none() && !changes.is_empty() {
-        facts.push("key open".into());
+        facts.push("key not confirmed".into());
     }
     facts.extend(changes);
     facts.extend(song.tempo_bpm.map(|t| format!("{t:.0} bpm")));
@@ -288,13 +287,13 @@ fn foot(song: &Song, drawn: &str, path: &Path, out: &mut dyn Write) -> Result<()
     let mut legend = Vec::new();
     let unsure = |s: &&Span| s.certainty.is_some_and(|c| c < FAIRLY_SURE);
     if song.open().any(|s| !unsure(&s)) {
-        legend.push("G? open");
+        legend.push("G? unconfirmed");
     }
     if song.open().any(|s| unsure(&s)) {
-        legend.push("G?? open and less than 60 % sure");
+        legend.push("G?? unconfirmed, under 60 % probable");
     }
     if song.n_open() < song.n_chords() {
-        legend.push("G decided");
+        legend.push("G confirmed");
     }
     if song.spans.iter().any(|s| !s.notes.is_empty()) {
         legend.push("* a note");
@@ -306,14 +305,14 @@ fn foot(song: &Song, drawn: &str, path: &Path, out: &mut dyn Write) -> Result<()
         legend.push("(?) no name");
     }
     if drawn.contains('%') {
-        legend.push("% goes on");
+        legend.push("% same chord continues");
     }
     writeln!(out, "{}", wrap_from(&legend.join("; "), 0))?;
     let (n_open, n) = (song.n_open(), song.n_chords());
     if n_open == 0 {
-        writeln!(out, "all {n} chords are decided")?;
+        writeln!(out, "all {n} chords are confirmed")?;
     } else {
-        writeln!(out, "{n_open} of {n} chords open")?;
+        writeln!(out, "{n_open} of {n} chords unconfirmed")?;
         least_sure(song, path, out)?;
     }
     for warning in &song.warnings {
@@ -352,9 +351,9 @@ fn least_sure(song: &Song, path: &Path, out: &mut dyn Write) -> Result<(), CliEr
     }
     if let Some(first) = open.first() {
         let line = if worst.is_empty() {
-            format!("each of them {} sure", percent(sure(first)))
+            format!("probability of each: {}", percent(sure(first)))
         } else {
-            format!("least sure: {}", worst.join(", "))
+            format!("least certain: {}", worst.join(", "))
         };
         writeln!(out, "{}", wrap_from(&line, 12))?;
         if let Some((_, bar)) = section_at(first.start_s.max(0.0) + 0.13, song) {
@@ -443,10 +442,10 @@ fn repeat_text(twin: Twin, song: &Song) -> String {
 
 fn reasons(span: &Span, song: &Song, out: &mut dyn Write) -> Result<(), CliError> {
     let state = match (span.state, span.certainty) {
-        (State::Open, _) => "open".into(),
-        (State::Decided, None) => "decided, your own".into(),
-        (State::Decided, Some(_)) if said_by_file(span) => "decided, as the file says".into(),
-        (State::Decided, Some(sure)) => format!("decided, proposed with {}", percent(sure)),
+        (State::Open, _) => "unconfirmed".into(),
+        (State::Decided, None) => "confirmed, entered by you".into(),
+        (State::Decided, Some(_)) if said_by_file(span) => "confirmed, as in the file".into(),
+        (State::Decided, Some(sure)) => format!("confirmed, proposed with {}", percent(sure)),
     };
     let line = format!(
         "{}  from {} to {} ({} to {}): {state}",

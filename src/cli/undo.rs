@@ -1,4 +1,4 @@
-//! `takebook undo`: takes decisions back; the history.
+//! `takebook undo`: undoes decisions; the history.
 
 use super::layout::wrap_from;
 use super::plain::shell_word;
@@ -16,7 +16,7 @@ use std::path::PathBuf;
 pub(crate) struct Args {
     /// The log.
     log: PathBuf,
-    /// Which decisions, by their number in --list; left out, the latest that holds. The number of an undo brings back what it took.
+    /// Which decisions, by their number in --list; left out, the latest. The number of an undo redoes what it undid.
     #[arg(value_name = "N")]
     numbers: Vec<u32>,
     /// Lists all decisions and changes nothing.
@@ -44,9 +44,9 @@ pub(crate) fn run(args: Args, out: &mut dyn Write) -> Result<Outcome, CliError> 
         .filter(|d| of.contains(&d.id))
         .map(|d| {
             let what = if d.takes_back().next().is_some() {
-                "brought back what was taken"
+                "redone"
             } else {
-                "taken back"
+                "undone"
             };
             format!("{} {what}: {}", d.id, in_words(d, &song))
         })
@@ -61,7 +61,7 @@ pub(crate) fn run(args: Args, out: &mut dyn Write) -> Result<Outcome, CliError> 
         }
         writeln!(
             out,
-            "{}. To bring it back: takebook undo {} {id}",
+            "{}. To redo: takebook undo {} {id}",
             deciding::open_words(&song),
             shell_word(&args.log)
         )?;
@@ -89,11 +89,11 @@ fn list(log: &Log, json: bool, out: &mut dyn Write) -> Result<(), CliError> {
         return Ok(());
     }
     if log.decided.is_empty() {
-        writeln!(out, "nothing was decided yet")?;
+        writeln!(out, "no decisions yet")?;
     }
     let song = resolve(log);
     for (d, holds) in log.decided.iter().zip(holds) {
-        let mark = if holds { "" } else { " (taken back)" };
+        let mark = if holds { "" } else { " (undone)" };
         let line = format!(
             "{:>4}  {}  {}{mark}",
             d.id,

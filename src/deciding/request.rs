@@ -27,7 +27,7 @@ use super::DecideError;
 use super::place::{Moment, Where};
 use super::taps::{BarBeats, Taps};
 use crate::fretboard::{Shape, Tuning, check_capo, read_capo};
-use crate::songlog::decided::Act;
+use crate::songlog::decided::{Act, Feel};
 use crate::songlog::read_meter;
 use crate::songlog::text;
 use crate::theory::{Key, Label};
@@ -96,6 +96,9 @@ pub struct DecisionRequest {
         alias = "letter"
     )]
     pub section_letter: Option<String>,
+    /// Feel of the sections there, each as a whole; printed on the chart.
+    #[arg(help_heading = "Sections", long, value_enum)]
+    pub feel: Option<Feel>,
     /// A section starts at WHERE.
     #[arg(help_heading = "Sections", long, alias = "section-starts")]
     pub new_section: bool,
@@ -169,7 +172,7 @@ const NEEDED: [(&str, &str); 2] = [("at-least", "accept"), ("alt-shape", "shape"
 
 impl DecisionRequest {
     /// Every field but the places: its name as an option, its scope, whether it is given.
-    fn fields(&self) -> [(&'static str, Scope, bool); 24] {
+    fn fields(&self) -> [(&'static str, Scope, bool); 25] {
         use Scope::{Either, Other, Place, Song};
         [
             ("accept", Place, self.accept),
@@ -185,6 +188,7 @@ impl DecisionRequest {
             ("join", Place, self.join),
             ("section-name", Place, self.section_name.is_some()),
             ("section-letter", Place, self.section_letter.is_some()),
+            ("feel", Place, self.feel.is_some()),
             ("new-section", Place, self.new_section),
             ("merge-section", Place, self.merge_section),
             ("title", Song, self.title.is_some()),
@@ -305,6 +309,11 @@ impl DecisionRequest {
             start_s,
             end_s,
             name: trimmed(n),
+        }));
+        acts.extend(self.feel.map(|feel| Act::SectionFeel {
+            start_s,
+            end_s,
+            feel,
         }));
         acts
     }

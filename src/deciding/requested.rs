@@ -221,7 +221,7 @@ fn accept(
         .collect();
     if open.is_empty() {
         return Err(DecideError::asked(format!(
-            "nothing is open there: {}; to change a decision name a candidate or a chord, or take it back with undo",
+            "every chord there is already confirmed: {}; to change one give a candidate or a chord, or use undo",
             listed(song, &all)
         )));
     }
@@ -239,7 +239,7 @@ fn accept(
     }
     if acts.len() == before {
         return Err(DecideError::asked(format!(
-            "no open chord there is {} % sure or more: {}",
+            "no unconfirmed chord there has a probability of {} % or more: {}",
             (100.0 * least).round(),
             listed(song, &open)
         )));

@@ -24,15 +24,11 @@ pub fn song(song: &Song) -> Value {
         })).collect::<Vec<_>>(),
         "n_chords": song.n_chords(),
         "n_open": song.n_open(),
-        "sections": song.sections.iter().zip(form::roadmap(song)).map(|(s, in_roadmap)| json!({
-            "letter": s.letter,
-            "in_roadmap": in_roadmap,
-            "name": s.name,
-            "first_bar": s.first_bar,
-            "last_bar": s.last_bar,
-            "key": s.key.map(|k| k.label()),
-            "differs": s.differs,
-        })).collect::<Vec<_>>(),
+        "sections": song.sections.iter().zip(form::roadmap(song)).map(|(s, in_roadmap)| {
+            let mut value = json!(s);
+            value["in_roadmap"] = json!(in_roadmap);
+            value
+        }).collect::<Vec<_>>(),
         "bars": song.bars.iter().map(|b| json!({
             "number": b.number,
             "start_s": round(b.start_s),

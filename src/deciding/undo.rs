@@ -36,7 +36,7 @@ pub fn redo(path: &Path) -> Result<Undone, DecideError> {
     save(path, |log| {
         redoable(log)
             .map(|id| vec![id])
-            .ok_or_else(|| DecideError::asked("there is nothing to bring back"))
+            .ok_or_else(|| DecideError::asked("there is nothing to redo"))
     })
 }
 
@@ -85,13 +85,13 @@ fn which(log: &Log, numbers: &[u32]) -> Result<Vec<u32>, DecideError> {
     if numbers.is_empty() {
         return undoable(log)
             .map(|id| vec![id])
-            .ok_or_else(|| DecideError::asked("there is nothing to take back: no decision holds"));
+            .ok_or_else(|| DecideError::asked("there is nothing to undo"));
     }
     let holds = holding(&log.decided);
     for n in numbers {
         let i = log.decided.iter().position(|d| d.id == *n).ok_or_else(|| {
             DecideError::asked(match log.decided.len() {
-                0 => format!("there is no decision {n}: nothing was decided yet"),
+                0 => format!("there is no decision {n}: no decisions yet"),
                 last => format!("there is no decision {n}: the log has 1 to {last} (see --list)"),
             })
         })?;
@@ -103,7 +103,7 @@ fn which(log: &Log, numbers: &[u32]) -> Result<Vec<u32>, DecideError> {
                 .find(|(d, holds)| **holds && d.takes_back().any(|of| of == *n))
                 .map_or(0, |(d, _)| d.id);
             return Err(DecideError::asked(format!(
-                "decision {n} is taken back already by {by}; to bring it back: undo {by}"
+                "decision {n} is already undone by {by}; to redo it: undo {by}"
             )));
         }
     }

@@ -17,11 +17,11 @@ pub fn percent(share: f64) -> String {
     }
 }
 
-/// `3 of 21 chords open`, or that all are decided.
+/// `3 of 21 chords unconfirmed`, or that all are confirmed.
 pub fn open_words(song: &Song) -> String {
     match song.n_open() {
-        0 => "all chords are decided".into(),
-        n => format!("{n} of {} chords open", song.n_chords()),
+        0 => "all chords are confirmed".into(),
+        n => format!("{n} of {} chords unconfirmed", song.n_chords()),
     }
 }
 

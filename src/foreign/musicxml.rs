@@ -7,6 +7,7 @@
 //! # Source
 //! W3C Music Notation Community Group, MusicXML 4.0 reference.
 
+mod bounds;
 mod chord;
 mod marks;
 mod packed;

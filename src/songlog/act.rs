@@ -13,6 +13,10 @@ use crate::fretboard::{HIGHEST_CAPO, Shape, Tuning};
 use crate::theory::{Key, Label};
 use serde::{Deserialize, Serialize};
 
+/// The latest version of the log format; this program reads 1 to this and
+/// writes the lowest that can hold what a log has ([`Act::version`]).
+pub const VERSION: u64 = 4;
+
 /// How a chord came to be decided.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[cfg_attr(test, derive(schemars::JsonSchema))]
@@ -24,6 +28,27 @@ pub enum How {
     Candidate,
     /// The user entered it.
     Own,
+}
+
+/// How the eighths of a section are played.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize, clap::ValueEnum)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
+#[serde(rename_all = "snake_case")]
+pub enum Feel {
+    /// Even eighths.
+    Straight,
+    /// Long and short eighths, as a triplet's first two thirds and its last.
+    Swung,
+}
+
+impl Feel {
+    /// As it stands over a section: "swung eighths".
+    pub const fn words(self) -> &'static str {
+        match self {
+            Self::Straight => "straight eighths",
+            Self::Swung => "swung eighths",
+        }
+    }
 }
 
 /// One act of a decision. Times in seconds from the take's start.
@@ -129,6 +154,17 @@ pub enum Act {
         end_s: f64,
         /// The letter.
         letter: String,
+    },
+    /// The sections here have this feel.
+    SectionFeel {
+        /// From, s.
+        #[serde(serialize_with = "rounded")]
+        start_s: f64,
+        /// To, s.
+        #[serde(serialize_with = "rounded")]
+        end_s: f64,
+        /// Straight or swung.
+        feel: Feel,
     },
     /// A new section starts here.
     SectionSplit {
@@ -241,6 +277,7 @@ impl Act {
     /// The first version of the log format that has this kind.
     pub(super) const fn version(&self) -> u64 {
         match self {
+            Self::SectionFeel { .. } => 4,
             Self::KeyFrom { .. } => 3,
             Self::Beats { .. } | Self::BarBeats { .. } => 2,
             _ => 1,
@@ -253,6 +290,7 @@ impl Act {
         match self {
             Self::Chord { start_s, end_s, .. }
             | Self::Shape { start_s, end_s, .. }
+            | Self::SectionFeel { start_s, end_s, .. }
             | Self::Join { start_s, end_s } => range(*start_s, *end_s, place),
             Self::SectionName {
                 start_s,
@@ -374,6 +412,11 @@ impl Act {
                 end_s,
                 letter,
             } => format!("{}: section {letter}", range(start_s, end_s)),
+            Self::SectionFeel {
+                start_s,
+                end_s,
+                feel,
+            } => format!("{}: {}", range(start_s, end_s), feel.words()),
             Self::SectionSplit { at_s } => format!("a section starts at {}", at(at_s)),
             Self::SectionJoin { at_s } => format!("no section starts at {}", at(at_s)),
             other => other.words_for_whole(times),

@@ -4,7 +4,7 @@
 //! acts. Acts are anchored in seconds of the take, not in bars, since a new
 //! draft may count bars otherwise. Taking back is one more decision.
 
-pub use super::act::{Act, Clock, How, Times};
+pub use super::act::*;
 
 /// One decision of the user.
 #[derive(Debug, Clone, PartialEq)]

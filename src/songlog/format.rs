@@ -3,15 +3,13 @@
 //! Reading looks at the version first, then at every field, then at the sense
 //! of it all, and says where it goes wrong.
 
+use super::act::VERSION;
 use super::convert::{from_record, to_record};
 use super::records::LogRecord;
 use super::{Log, LogError, validate};
 use serde::{Deserialize, Serialize};
 use std::path::Path;
 
-/// The latest version of the log format; this program reads 1 to this and
-/// writes the lowest that can say what a log holds.
-pub const VERSION: u64 = 3;
 /// What the first field of a log says.
 pub(super) const FORMAT: &str = "takebook log";
 

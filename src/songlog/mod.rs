@@ -29,9 +29,10 @@ pub(crate) mod text;
 mod timeline;
 pub mod validate;
 
+pub use act::VERSION;
 pub use count::contradiction;
 pub use error::LogError;
-pub use format::{VERSION, read, read_meter, write};
+pub use format::{read, read_meter, write};
 pub use resolve::resolve;
 
 use decided::Decision;

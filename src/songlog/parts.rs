@@ -1,8 +1,31 @@
-//! Sections while decisions are applied to them.
+//! Sections: what is known of one, and what decisions do to them.
 
+use super::decided::{Act, Feel};
 use super::heard::Heard;
-use super::song::{Bar, Section};
+use super::song::Bar;
+use super::text;
 use super::timeline::Misfit;
+use crate::theory::Key;
+
+/// One section. Serialized as in the JSON of a song.
+#[derive(Debug, Clone, PartialEq, Default, serde::Serialize)]
+pub struct Section {
+    /// The same letter for the same music.
+    pub letter: String,
+    /// The user's name, if any: "Verse".
+    pub name: Option<String>,
+    /// First bar number, inclusive.
+    pub first_bar: u32,
+    /// Last bar number, inclusive.
+    pub last_bar: u32,
+    /// Straight or swung, if the user set it.
+    pub feel: Option<Feel>,
+    /// The key that it starts in, where that is another than the song's first.
+    #[serde(with = "text::optional")]
+    pub key: Option<Key>,
+    /// How it differs from the first of its letter, in words; empty if it does not.
+    pub differs: String,
+}
 
 /// Sections while decisions are applied to them; they cover the whole take.
 pub(super) struct Parts {
@@ -11,11 +34,11 @@ pub(super) struct Parts {
 }
 
 /// A section in time.
-pub(super) struct Part {
+struct Part {
     start_s: f64,
     end_s: f64,
-    pub(super) letter: String,
-    pub(super) name: Option<String>,
+    /// Its bars are counted at the end.
+    section: Section,
 }
 
 impl Parts {
@@ -28,8 +51,7 @@ impl Parts {
                 Some(Part {
                     start_s: start_of(s.first_bar)?,
                     end_s: 0.0,
-                    letter: s.letter.clone(),
-                    name: None,
+                    section: lettered(&s.letter),
                 })
             })
             .collect();
@@ -37,8 +59,7 @@ impl Parts {
             parts.push(Part {
                 start_s: 0.0,
                 end_s: 0.0,
-                letter: "A".into(),
-                name: None,
+                section: lettered("A"),
             });
         }
         parts[0].start_s = 0.0;
@@ -50,25 +71,53 @@ impl Parts {
         all
     }
 
+    /// Applies an act about sections; others do nothing here.
+    pub(super) fn apply(&mut self, act: &Act) -> Result<(), Misfit> {
+        match act {
+            Act::SectionName {
+                start_s,
+                end_s,
+                name,
+            } => self.each_in(*start_s, *end_s, |section| {
+                section.name = Some(name.clone()).filter(|n| !n.is_empty());
+            }),
+            Act::SectionLetter {
+                start_s,
+                end_s,
+                letter,
+            } => self.each_in(*start_s, *end_s, |section| {
+                section.letter.clone_from(letter);
+            }),
+            Act::SectionFeel {
+                start_s,
+                end_s,
+                feel,
+            } => self.each_in(*start_s, *end_s, |section| section.feel = Some(*feel)),
+            Act::SectionSplit { at_s } => self.split(*at_s),
+            Act::SectionJoin { at_s } => self.join(*at_s),
+            _ => Ok(()),
+        }
+    }
+
     /// Each part ends where the next starts.
-    pub(super) fn close(&mut self, end_s: f64) {
+    fn close(&mut self, end_s: f64) {
         for i in 0..self.parts.len() {
             self.parts[i].end_s = self.parts.get(i + 1).map_or(end_s, |p| p.start_s);
         }
     }
 
-    pub(super) fn each_in(
+    fn each_in(
         &mut self,
         start_s: f64,
         end_s: f64,
-        mut change: impl FnMut(&mut Part),
+        mut change: impl FnMut(&mut Section),
     ) -> Result<(), Misfit> {
         let mut n = 0;
         for part in &mut self.parts {
             let common = part.end_s.min(end_s) - part.start_s.max(start_s);
             let shorter = (part.end_s - part.start_s).min(end_s - start_s);
             if common > 0.5 * shorter && common > 0.0 {
-                change(part);
+                change(&mut part.section);
                 n += 1;
             }
         }
@@ -79,7 +128,7 @@ impl Parts {
     }
 
     /// The start of a part other than the first that is nearest, within half a bar.
-    pub(super) fn edge(&self, at_s: f64) -> Option<usize> {
+    fn edge(&self, at_s: f64) -> Option<usize> {
         (1..self.parts.len())
             .map(|i| (i, (self.parts[i].start_s - at_s).abs()))
             .filter(|(_, off)| *off < 0.5 * self.bar_s)
@@ -87,7 +136,7 @@ impl Parts {
             .map(|(i, _)| i)
     }
 
-    pub(super) fn split(&mut self, at_s: f64) -> Result<(), Misfit> {
+    fn split(&mut self, at_s: f64) -> Result<(), Misfit> {
         if self.edge(at_s).is_some() {
             return Ok(());
         }
@@ -99,22 +148,21 @@ impl Parts {
             .ok_or(Misfit("the take is not that long"))?;
         let letter = ('A'..='Z')
             .map(String::from)
-            .find(|l| self.parts.iter().all(|p| p.letter != *l))
+            .find(|l| self.parts.iter().all(|p| p.section.letter != *l))
             .unwrap_or_else(|| "Z".into());
         self.parts.insert(
             i + 1,
             Part {
                 start_s: at_s,
                 end_s: 0.0,
-                letter,
-                name: None,
+                section: lettered(&letter),
             },
         );
         self.close(end_s);
         Ok(())
     }
 
-    pub(super) fn join(&mut self, at_s: f64) -> Result<(), Misfit> {
+    fn join(&mut self, at_s: f64) -> Result<(), Misfit> {
         let i = self
             .edge(at_s)
             .ok_or(Misfit("no section starts there now"))?;
@@ -151,14 +199,18 @@ impl Parts {
                 before.last_bar = first - 1;
             }
             sections.push(Section {
-                letter: part.letter.clone(),
-                name: part.name.clone(),
                 first_bar: first,
                 last_bar: last.number,
-                key: None,
-                differs: String::new(),
+                ..part.section.clone()
             });
         }
         sections
+    }
+}
+
+fn lettered(letter: &str) -> Section {
+    Section {
+        letter: letter.into(),
+        ..Section::default()
     }
 }

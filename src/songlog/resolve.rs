@@ -238,24 +238,8 @@ fn apply(
         Act::Move { from_s, to_s } => timeline.move_edge(*from_s, *to_s),
         Act::Split { at_s } => timeline.split(*at_s),
         Act::Join { start_s, end_s } => timeline.join(*start_s, *end_s),
-        Act::SectionName {
-            start_s,
-            end_s,
-            name,
-        } => parts.each_in(*start_s, *end_s, |part| {
-            part.name = Some(name.clone()).filter(|n| !n.is_empty());
-        }),
-        Act::SectionLetter {
-            start_s,
-            end_s,
-            letter,
-        } => parts.each_in(*start_s, *end_s, |part| {
-            part.letter.clone_from(letter);
-        }),
-        Act::SectionSplit { at_s } => parts.split(*at_s),
-        Act::SectionJoin { at_s } => parts.join(*at_s),
         // settings are read beforehand
-        _ => Ok(()),
+        _ => parts.apply(act),
     }
 }
 

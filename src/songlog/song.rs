@@ -3,6 +3,7 @@
 //! This is what is shown, charted and checked. It is derived, never stored.
 
 use super::heard::Candidate;
+pub use super::parts::Section;
 use crate::fretboard::{Instrument, Shape};
 use crate::theory::{Key, KeyChange, Label, key_at};
 
@@ -51,23 +52,6 @@ pub struct Bar {
     pub end_s: f64,
     /// Beats in it.
     pub n_beats: u8,
-}
-
-/// One section.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Section {
-    /// The same letter for the same music.
-    pub letter: String,
-    /// The user's name, if any: "Verse".
-    pub name: Option<String>,
-    /// First bar number, inclusive.
-    pub first_bar: u32,
-    /// Last bar number, inclusive.
-    pub last_bar: u32,
-    /// The key that it starts in, where that is another than the song's first.
-    pub key: Option<Key>,
-    /// How it differs from the first of its letter, in words; empty if it does not.
-    pub differs: String,
 }
 
 /// Whether the user has decided a span.

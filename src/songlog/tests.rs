@@ -420,7 +420,7 @@ fn with_decisions(stream: Vec<Vec<Act>>) -> Log {
     for mut acts in stream {
         let id = log.next_id();
         for act in &mut acts {
-            if let Act::Undo { of: of } = act {
+            if let Act::Undo { of } = act {
                 of.retain(|o| *o < id);
             }
         }

@@ -80,9 +80,9 @@ fn show_is_a_chart_of_bars_that_fits_80_columns() {
         text.contains("   9 | Am7?            | %               | C♯m7♭5??"),
         "{text}"
     );
-    assert!(text.contains("12 of 13 chords open"), "{text}");
+    assert!(text.contains("12 of 13 chords unconfirmed"), "{text}");
     assert!(
-        text.contains("least sure: 11 C♯m7♭5 31 % (or Em 28 %)"),
+        text.contains("least certain: 11 C♯m7♭5 31 % (or Em 28 %)"),
         "{text}"
     );
     let text = text + &desk.ok("show", "--bar 3");
@@ -93,11 +93,13 @@ fn show_is_a_chart_of_bars_that_fits_80_columns() {
 }
 
 #[test]
-fn show_ends_with_1_while_chords_are_open_and_0_when_none_is() {
+fn show_ends_with_1_on_unconfirmed_chords_only_if_a_script_asks() {
     let desk = Desk::new();
-    assert_eq!(desk.run("show", "").0, 1);
-    desk.ok("confirm", "all --take-first");
     assert_eq!(desk.run("show", "").0, 0);
+    assert_eq!(desk.run("show", "--require-confirmed").0, 1);
+    desk.ok("confirm", "all --accept");
+    assert_eq!(desk.run("show", "").0, 0);
+    assert_eq!(desk.run("show", "--require-confirmed").0, 0);
 }
 
 #[test]
@@ -193,7 +195,7 @@ fn a_chord_has_shapes_and_notes_and_hints_where_they_do_not_agree() {
         "{text}"
     );
     // a shape decides nothing about the chord
-    assert!(text.contains("12 of 13 chords open"), "{text}");
+    assert!(text.contains("12 of 13 chords unconfirmed"), "{text}");
 }
 
 #[test]
@@ -289,18 +291,18 @@ fn silence_outside_the_bars_goes_with_them_and_is_no_chord_to_decide() {
     let desk = with_silence_around();
     // fourteen spans, twelve of them chords of a bar
     let shown = desk.ok("show", "");
-    assert!(shown.contains("12 of 12 chords open"), "{shown}");
+    assert!(shown.contains("12 of 12 chords unconfirmed"), "{shown}");
     // who takes the first and the last bar takes the silence beside them
     let said = desk.ok("confirm", "2-11 --take-first");
     assert!(
         said.starts_with("before bar 2: N.C. (as proposed)\n"),
         "{said}"
     );
-    assert!(said.contains("; all chords are decided\n"), "{said}");
+    assert!(said.contains("; all chords are confirmed\n"), "{said}");
     assert!(!desk.chords().contains('?'), "{}", desk.chords());
     let (code, shown, _) = desk.run("show", "");
     assert_eq!(code, 0, "{shown}");
-    assert!(shown.contains("all 12 chords are decided"), "{shown}");
+    assert!(shown.contains("all 12 chords are confirmed"), "{shown}");
     // bars in the middle leave it alone, and it alone leaves nothing open
     let desk = with_silence_around();
     let said = desk.ok("confirm", "3-10 --take-first");
@@ -309,14 +311,14 @@ fn silence_outside_the_bars_goes_with_them_and_is_no_chord_to_decide() {
     assert!(!said.contains("N.C."), "{said}");
     desk.ok("confirm", "11.1 --chord C#m7b5");
     let said = desk.ok("confirm", "11.4 --chord G");
-    assert!(said.contains("; all chords are decided\n"), "{said}");
+    assert!(said.contains("; all chords are confirmed\n"), "{said}");
     assert_eq!(desk.run("show", "").0, 0);
     assert_eq!(desk.run("check", "").0, 0);
     // a chord there is one, and is shown
     desk.ok("confirm", "0.5s --chord D7");
     let shown = desk.ok("show", "");
     assert!(shown.contains("\n  before bar 2: D7\n"), "{shown}");
-    assert!(shown.contains("all 13 chords are decided"), "{shown}");
+    assert!(shown.contains("all 13 chords are confirmed"), "{shown}");
 }
 
 #[test]
@@ -354,21 +356,17 @@ fn what_sounds_before_and_after_the_bars_is_named_so() {
 }
 
 #[test]
-fn decisions_are_listed_taken_back_and_brought_back() {
+fn decisions_are_listed_undone_and_redone() {
     let desk = Desk::new();
     desk.refuses("undo", "", "nothing to take back");
     desk.ok("confirm", "1 --chord G7");
     desk.ok("confirm", "2 --chord D7");
     assert!(
         desk.ok("undo", "")
-            .contains("2 taken back: bar 2: D7 (entered by you)")
+            .contains("2 undone: bar 2: D7 (entered by you)")
     );
     assert!(desk.chords().starts_with("G7 D/F♯? "));
-    desk.refuses(
-        "undo",
-        "2",
-        "taken back already by 3; to bring it back: undo 3",
-    );
+    desk.refuses("undo", "2", "already undone by 3; to redo it: undo 3");
     desk.ok("undo", "3");
     assert!(desk.chords().starts_with("G7 D7 "));
     desk.ok("undo", "1 2");
@@ -379,7 +377,7 @@ fn decisions_are_listed_taken_back_and_brought_back() {
     assert!(
         text.lines()
             .next()
-            .is_some_and(|l| l.ends_with(" UTC bar 1: G7 (entered by you) (taken back)")),
+            .is_some_and(|l| l.ends_with(" UTC bar 1: G7 (entered by you) (undone)")),
         "{text}"
     );
 }
@@ -433,11 +431,15 @@ fn what_cannot_be_decided_is_refused_with_the_way_out() {
     desk.refuses("confirm", "--capo 30", "30");
     desk.refuses("confirm", "--meter 4/5", "'4/5' is not a meter");
     desk.ok("confirm", "1 --take-first");
-    desk.refuses("confirm", "1 --take-first", "nothing is open there: 1 G");
+    desk.refuses(
+        "confirm",
+        "1 --take-first",
+        "every chord there is already confirmed: 1 G",
+    );
     desk.refuses(
         "confirm",
         "all --take-first --at-least 100",
-        "no open chord there is 100 % sure",
+        "no unconfirmed chord there has a probability of 100 %",
     );
 }
 

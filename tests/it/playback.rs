@@ -62,7 +62,7 @@ fn bars_are_written_at_half_speed_and_at_their_pitch() {
             slow,
             "-o",
             "again.wav",
-            "--replace",
+            "--overwrite",
         ];
         let output = listen(&folder, &words);
         assert_eq!(output.status.code(), Some(0), "{output:?}");

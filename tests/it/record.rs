@@ -72,7 +72,7 @@ fn what_was_recorded_is_what_came_bit_for_bit() {
                 "--seconds",
                 "2",
                 "--json",
-                "--replace",
+                "--overwrite",
             ])
             .args(form)
             .output()
@@ -105,7 +105,7 @@ fn one_channel_is_taken_alone_and_clipping_is_told() {
                 "--seconds",
                 "0.5",
                 "--json",
-                "--replace",
+                "--overwrite",
                 "--channel",
                 channel,
             ])
@@ -282,7 +282,11 @@ fn what_cannot_be_recorded_is_said_in_words() {
     check(&["record", "a.wav", "--device", "banjo"], None, "'banjo'");
     check(&["record", "a.wav", "--channel", "9"], None, "no channel 9");
     check(&["record", "a.mp3"], None, ".wav");
-    check(&["record", "there.wav"], None, "is there already");
+    check(
+        &["record", "there.wav"],
+        None,
+        "already exists; not overwritten",
+    );
     check(&["record", "no/folder.wav"], None, "cannot write");
     assert_eq!(
         std::fs::read(folder.join("there.wav")).expect("there"),

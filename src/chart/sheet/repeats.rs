@@ -2,6 +2,7 @@
 
 use super::{BARS_IN_ROW, Block, Measure};
 use crate::chart::Options;
+use crate::songlog::decided::Feel;
 use crate::songlog::form;
 use crate::songlog::song::{Section, Song};
 use crate::theory::Key;
@@ -11,6 +12,7 @@ struct Part {
     letter: String,
     in_roadmap: String,
     name: Option<String>,
+    feel: Option<Feel>,
     differs: String,
     measures: Vec<Measure>,
     /// Bars of a second ending.
@@ -120,6 +122,7 @@ fn split(song: &Song, measures: Vec<Measure>) -> Vec<Part> {
         letter: s.letter.clone(),
         in_roadmap,
         name: s.name.clone(),
+        feel: s.feel,
         differs: s.differs.clone(),
         measures: Vec::new(),
         second: Vec::new(),
@@ -136,6 +139,7 @@ fn split(song: &Song, measures: Vec<Measure>) -> Vec<Part> {
             letter: String::new(),
             in_roadmap: String::new(),
             name: None,
+            feel: None,
             differs: String::new(),
             measures: Vec::new(),
             second: Vec::new(),
@@ -158,7 +162,10 @@ fn split(song: &Song, measures: Vec<Measure>) -> Vec<Part> {
 fn fold(parts: Vec<Part>) -> Vec<Part> {
     let mut out: Vec<Part> = Vec::new();
     for part in parts {
-        let Some(last) = out.last_mut().filter(|l| l.letter == part.letter) else {
+        let Some(last) = out
+            .last_mut()
+            .filter(|l| l.letter == part.letter && l.feel == part.feel)
+        else {
             out.push(part);
             continue;
         };
@@ -217,6 +224,14 @@ fn both_names(a: Option<String>, b: Option<String>) -> Option<String> {
     }
 }
 
+/// The name over a section, with its feel.
+fn with_feel(name: Option<String>, feel: Option<Feel>) -> Option<String> {
+    match (name, feel.map(Feel::words)) {
+        (Some(name), Some(feel)) => Some(format!("{name} ({feel})")),
+        (name, feel) => name.or(feel.map(str::to_owned)),
+    }
+}
+
 /// Signs, similes and rows.
 fn block(mut part: Part) -> Block {
     if part.times > 1 {
@@ -253,7 +268,7 @@ fn block(mut part: Part) -> Block {
     }
     Block {
         letter: part.in_roadmap,
-        name: part.name,
+        name: with_feel(part.name, part.feel),
         differs: part.differs,
         times: part.times,
         strokes: String::new(),

@@ -336,8 +336,7 @@ fn sections_that_overlap_or_hold_nothing_lose_no_bar() {
         name: Some("Nothing".into()),
         first_bar: 9,
         last_bar: 9,
-        key: None,
-        differs: String::new(),
+        ..Default::default()
     });
     let sheet = sheet_of(&made, &Options::default());
     let numbers: Vec<u32> = sheet
@@ -471,5 +470,26 @@ fn a_repeat_goes_back_to_its_key() {
     assert_eq!(
         new,
         [(1, "Key of G major".into()), (5, "Key of A major".into())]
+    );
+}
+
+#[test]
+fn the_feel_of_a_section_is_printed_and_keeps_it_apart() {
+    use crate::songlog::decided::Feel;
+    let bars: &[&str] = &["G", "C", "D", "G"];
+    let mut made = song("x", 4, &[("A", bars), ("A", bars), ("B", bars)]);
+    made.sections[1].feel = Some(Feel::Swung);
+    made.sections[2].name = Some("Bridge".into());
+    made.sections[2].feel = Some(Feel::Straight);
+    let sheet = sheet_of(&made, &Options::default());
+    let names: Vec<Option<&str>> = sheet.blocks.iter().map(|b| b.name.as_deref()).collect();
+    // as music both A are one; as played they are not
+    assert_eq!(
+        names,
+        [
+            None,
+            Some("swung eighths"),
+            Some("Bridge (straight eighths)")
+        ]
     );
 }

@@ -64,14 +64,14 @@ impl Chart {
         if to_stdout {
             out.write_all(&bytes)?;
         } else {
-            save(&self.output, &bytes, self.force)?;
+            save(&self.output, &bytes, self.overwrite)?;
         }
         let n_open: usize = songs.iter().map(Song::n_open).sum();
         let n_chords: usize = songs.iter().map(Song::n_chords).sum();
         if n_open > 0 {
             writeln!(
                 std::io::stderr().lock(),
-                "takebook: {n_open} of {n_chords} chords are open and marked with '?'"
+                "takebook: {n_open} of {n_chords} chords are not confirmed yet and marked with '?'"
             )?;
         }
         if !to_stdout && self.json {
@@ -87,11 +87,7 @@ impl Chart {
         } else if !to_stdout {
             writeln!(out, "wrote {}: {} songs", shown(&self.output), songs.len())?;
         }
-        Ok(if n_open > 0 {
-            Outcome::Open
-        } else {
-            Outcome::Done
-        })
+        Ok(crate::cli::confirmed(self.require_confirmed, n_open))
     }
 }
 

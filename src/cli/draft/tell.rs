@@ -15,7 +15,7 @@ pub(super) fn tell(job: &Job, done: &Done, out: &mut dyn Write) -> Result<(), Cl
         Done::Failed(_) => {}
         Done::UpToDate => writeln!(
             out,
-            "{}: nothing new since its last draft, skipped",
+            "{}: unchanged since its last draft, skipped",
             shown(&job.take)
         )?,
         Done::Drafted(told) => out.write_all(told.words.as_bytes())?,
@@ -35,7 +35,7 @@ pub(super) fn told(job: &Job, log: &Log) -> Result<Told, CliError> {
     if heard_anything {
         writeln!(
             words,
-            "  {} bars, {} chords, {} open{}",
+            "  {} bars, {} chords, {} unconfirmed{}",
             song.bars.len(),
             song.n_chords(),
             song.n_open(),
@@ -43,7 +43,7 @@ pub(super) fn told(job: &Job, log: &Log) -> Result<Told, CliError> {
                 .map(|f| format!("; {f}"))
                 .unwrap_or_default()
         )?;
-        writeln!(words, "  see them: takebook show {}", shell_word(&job.log))?;
+        writeln!(words, "  next: takebook show {}", shell_word(&job.log))?;
     } else {
         writeln!(words, "  no chord was heard in {:.1} s", song.duration_s)?;
     }

@@ -10,6 +10,8 @@ use super::super::{ForeignError, MAX_BYTES};
 const END_BYTES: usize = 66_000;
 /// More entries than this are not looked at.
 const MAX_ENTRIES: usize = 1000;
+/// The longest container file that is read, bytes: it names a handful of files.
+const MAX_CONTAINER: usize = 64 * 1024;
 
 /// One file of the archive.
 struct Entry<'a> {
@@ -107,8 +109,13 @@ fn inflate(entry: &Entry<'_>) -> Result<Vec<u8>, ForeignError> {
 
 /// The first score that the container names.
 fn rootfile(container: &[u8]) -> Option<String> {
+    if container.len() > MAX_CONTAINER {
+        return None;
+    }
     let text = std::str::from_utf8(container).ok()?;
-    let document = roxmltree::Document::parse(text.trim_start_matches('\u{feff}')).ok()?;
+    super::bounds::check(text).ok()?;
+    let text = text.trim_start_matches('\u{feff}');
+    let document = roxmltree::Document::parse(text).ok()?;
     document
         .descendants()
         .find(|n| n.tag_name().name() == "rootfile")?

@@ -80,6 +80,7 @@ pub(super) fn read(text: &str) -> Result<Score, ForeignError> {
         expected: "a MusicXML document",
         reason,
     };
+    super::bounds::check(text).map_err(not)?;
     let options = ParsingOptions {
         allow_dtd: true,
         nodes_limit: MAX_NODES,

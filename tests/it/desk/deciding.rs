@@ -70,6 +70,7 @@ fn pairs() -> Vec<(Value, &'static str)> {
             at(16.0, 24.0, json!({"section_letter": "A"})),
             "B --section-letter A",
         ),
+        (json!({"places": ["B"], "feel": "swung"}), "B --feel swung"),
         (
             json!({"places": ["11"], "new_section": true}),
             "11 --new-section",
