@@ -12,6 +12,8 @@ pub mod place;
 mod request;
 mod requested;
 mod save;
+#[cfg(test)]
+mod schema_tests;
 mod sections;
 pub mod song_json;
 mod taps;

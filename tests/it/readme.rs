@@ -1,26 +1,45 @@
-//! README shows what the program says. Checked are the commands that answer
-//! from the keyboard; what is heard in the demo take changes with hearing and
-//! is made anew by running README's commands in their order.
+//! README and docs/keyboard.md show what the program prints.
+//!
+//! Each command is run, in its order, in a folder of its own with the demo takes.
+//! After a change of the output write the documents anew and read the difference:
+//! `UPDATE_DOCS=1 cargo test --release --test it readme`.
 
 use crate::outside;
 use std::path::{Component, Path, PathBuf};
 
-/// Commands of README with the output shown under each.
-fn shown(readme: &str) -> Vec<(String, String)> {
-    let mut list: Vec<(String, String)> = Vec::new();
-    let (mut open, mut inside) = (false, false);
-    for line in readme.lines() {
+/// Runs the commands that a document shows (`$ takebook …` in a plain block) and
+/// gives the document with what they print.
+fn with_output(text: &str, dir: &Path) -> (String, usize) {
+    let (mut out, mut n) = (String::new(), 0);
+    let (mut open, mut inside, mut shown) = (false, false, false);
+    for line in text.lines() {
         if line.starts_with("```") {
             open = !open;
             inside = open && line == "```";
+            shown = false;
         } else if let Some(command) = line.strip_prefix("$ takebook ").filter(|_| inside) {
-            list.push((command.into(), String::new()));
-        } else if let Some((_, output)) = list.last_mut().filter(|_| inside) {
-            output.push_str(line);
-            output.push('\n');
+            out += &format!("{line}\n{}", printed(command, dir));
+            (shown, n) = (true, n + 1);
+            continue;
+        } else if inside && shown {
+            continue;
         }
+        out += &format!("{line}\n");
     }
-    list
+    (out, n)
+}
+
+fn printed(command: &str, dir: &Path) -> String {
+    let output = outside::takebook()
+        .args(words(command))
+        .current_dir(dir)
+        .output()
+        .expect("it runs");
+    assert_ne!(output.status.code(), Some(2), "takebook {command}");
+    String::from_utf8_lossy(&output.stdout)
+        .lines()
+        .map(|line| format!("{}\n", line.trim_end()))
+        .collect()
 }
 
 /// Words of a command line; double quotes hold words together.
@@ -36,23 +55,21 @@ pub(crate) fn words(command: &str) -> Vec<String> {
 }
 
 #[test]
-fn readme_shows_what_the_program_says() {
-    let readme = std::fs::read_to_string(outside::root().join("README.md")).expect("README.md");
-    let mut checked = 0;
-    for (command, expected) in shown(&readme) {
-        let words = words(&command);
-        if !matches!(words[0].as_str(), "name" | "imply" | "shapes") {
-            continue;
+fn documents_show_what_the_program_prints() {
+    for (name, least) in [("README.md", 6), ("docs/keyboard.md", 4)] {
+        let (_keep, dir) = outside::folder();
+        std::fs::create_dir(dir.join("fixtures")).expect("writable");
+        let take = "fixtures/lantern-porch.wav";
+        std::fs::copy(outside::root().join(take), dir.join(take)).expect("a copy");
+        let path = outside::root().join(name);
+        let text = std::fs::read_to_string(&path).expect(name);
+        let (now, n) = with_output(&text, &dir);
+        assert!(n >= least, "only {n} commands found in {name}");
+        if std::env::var_os("UPDATE_DOCS").is_some() {
+            std::fs::write(&path, &now).expect("writable");
         }
-        let output = outside::takebook().args(&words).output().expect("it runs");
-        let said: String = String::from_utf8_lossy(&output.stdout)
-            .lines()
-            .map(|line| format!("{}\n", line.trim_end()))
-            .collect();
-        assert_eq!(said, expected, "takebook {command}");
-        checked += 1;
+        assert_eq!(text, now, "{name}: run with UPDATE_DOCS=1");
     }
-    assert!(checked >= 4, "only {checked} commands found in README.md");
 }
 
 /// The files that the Debian package ships, source and destination, by the list in `Cargo.toml`.
