@@ -13,6 +13,8 @@ use std::path::{Path, PathBuf};
 
 /// The header is brought up to date after so much sound, s.
 const FLUSH_S: f64 = 0.5;
+/// In the first half second after so much: a recording killed early plays too.
+const FIRST_FLUSH_S: f64 = 0.02;
 /// Bytes of sound in one file: under 4 GB with room for headers.
 const MOST_BYTES: u64 = 4_000_000_000;
 /// Full scale of 24 bits.
@@ -152,7 +154,13 @@ impl Recording {
             self.write(now)?;
             rest = later;
         }
-        if self.unflushed as f64 >= FLUSH_S * f64::from(self.rate_hz) {
+        let rate_hz = f64::from(self.rate_hz);
+        let due_s = if (self.n_frames() as f64) < FLUSH_S * rate_hz {
+            FIRST_FLUSH_S
+        } else {
+            FLUSH_S
+        };
+        if self.unflushed as f64 >= due_s * rate_hz {
             self.flush()?;
         }
         Ok(())
@@ -314,6 +322,20 @@ mod tests {
             assert_eq!(u64::from(found), recording.safe_frames());
             assert!(recording.n_frames() - u64::from(found) < 500);
         }
+    }
+
+    #[test]
+    fn a_recording_killed_in_its_first_half_second_plays() {
+        let dir = tempfile::tempdir().expect("a folder");
+        let path = dir.path().join("early.wav");
+        let mut recording =
+            Recording::create(&path, 1, 48_000, SampleForm::Int24, false).expect("starts");
+        for _ in 0..20 {
+            recording.push(&[0.25; 480]).expect("written");
+        }
+        // nothing is closed: as after a kill at 0.2 s
+        let found = hound::WavReader::open(&path).expect("readable").duration();
+        assert!(found >= 20 * 480 - 960, "{found} frames");
     }
 
     #[test]

@@ -108,12 +108,18 @@ enum Degrees {
     Under,
 }
 
+/// Most that captions are moved, s: a week, as the times of a log.
+const MOST_OFFSET_S: f64 = 604_800.0;
+
 impl Chart {
     pub(crate) fn run(self, out: &mut dyn Write) -> Result<Outcome, CliError> {
         let to_stdout = self.output.as_os_str() == "-";
         let format = self.format(to_stdout)?;
-        if !self.offset.is_finite() {
-            return Err(CliError::new("--offset must be a number of seconds"));
+        if !self.offset.is_finite() || self.offset.abs() > MOST_OFFSET_S {
+            return Err(CliError::new(format!(
+                "--offset must be a number of seconds from -{MOST_OFFSET_S} to {MOST_OFFSET_S} (a week), not {}",
+                self.offset
+            )));
         }
         let options = Options {
             page: match self.page {
@@ -133,7 +139,7 @@ impl Chart {
             short: self.short,
             offset_s: self.offset,
         };
-        if !to_stdout && !self.overwrite && self.output.exists() {
+        if !to_stdout && !self.overwrite && self.output.symlink_metadata().is_ok() {
             return Err(CliError::new(format!(
                 "'{}' already exists; not overwritten (give another name, or --overwrite)",
                 self.output.display()
@@ -224,6 +230,16 @@ fn load(path: &Path) -> Result<Song, CliError> {
 /// Writes whole or not at all: into a file beside it, then renamed.
 pub(super) fn save(path: &Path, bytes: &[u8], replace: bool) -> Result<(), CliError> {
     let fail = |e: std::io::Error| CliError::new(format!("cannot write '{}': {e}", path.display()));
+    // a link is followed, so that its file is replaced and not the link
+    let followed = if path.is_symlink() {
+        std::fs::canonicalize(path).map_err(|_| {
+            let gone = "it is a link to a file that is not there; remove the link or name the file";
+            fail(std::io::Error::other(gone))
+        })?
+    } else {
+        path.to_path_buf()
+    };
+    let path = followed.as_path();
     let folder = match path.parent() {
         Some(p) if !p.as_os_str().is_empty() => p,
         _ => Path::new("."),

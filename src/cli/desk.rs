@@ -3,7 +3,9 @@
 use super::{CliError, Outcome};
 use crate::desk::Desk;
 use std::io::Write;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
+use std::sync::{Arc, Mutex, PoisonError};
+use tempfile::NamedTempFile;
 
 /// Arguments of `desk`.
 #[derive(clap::Args)]
@@ -25,8 +27,12 @@ pub(crate) struct Args {
 }
 
 pub(crate) fn run(args: &Args, out: &mut dyn Write) -> Result<Outcome, CliError> {
-    let tell_next = |link: &str| {
+    let door = Arc::new(Mutex::new(None::<NamedTempFile>));
+    let used = Arc::clone(&door);
+    let tell_next = move |link: &str| {
         let _ = writeln!(std::io::stderr(), "desk: to open it once more: {link}");
+        // the file that led here is of no more use
+        used.lock().unwrap_or_else(PoisonError::into_inner).take();
     };
     let desk = Desk::open(args.log.clone(), args.port, Box::new(tell_next))?;
     let link = desk.link();
@@ -37,14 +43,46 @@ pub(crate) fn run(args: &Args, out: &mut dyn Write) -> Result<Outcome, CliError>
     }
     out.flush()?;
     if !args.no_open {
-        open_browser(&link);
+        // it failed if the folder cannot be written to: the link was printed
+        let file = link_file(&args.log, &link).ok();
+        if let Some(file) = &file {
+            open_browser(file.path());
+        }
+        *door.lock().unwrap_or_else(PoisonError::into_inner) = file;
     }
-    desk.serve()?;
+    let served = desk.serve();
+    door.lock().unwrap_or_else(PoisonError::into_inner).take();
+    served?;
     Ok(Outcome::Done)
 }
 
-/// Asks the system to open a link; if it cannot, the link was printed.
-fn open_browser(link: &str) {
+/// A file beside the song that leads to the link, readable by its owner alone:
+/// every user of a machine can read the arguments of every program, so the key
+/// must not be one. Not in the folder for temporary files, where a browser in a
+/// sandbox of its own does not look.
+fn link_file(log: &Path, link: &str) -> std::io::Result<NamedTempFile> {
+    let folder = match log.parent() {
+        Some(folder) if !folder.as_os_str().is_empty() => folder,
+        _ => Path::new("."),
+    };
+    let folder = folder.canonicalize()?;
+    let named = |folder: &Path| {
+        tempfile::Builder::new()
+            .prefix("takebook-desk-")
+            .suffix(".html")
+            .tempfile_in(folder)
+    };
+    let mut file = named(&folder).or_else(|_| named(&std::env::temp_dir()))?;
+    writeln!(
+        file,
+        "<!doctype html><html lang=\"en\"><meta charset=\"utf-8\"><meta name=\"referrer\" content=\"no-referrer\"><meta http-equiv=\"refresh\" content=\"0;url={link}\"><title>takebook</title><p><a href=\"{link}\">Open the desk</a></p></html>"
+    )?;
+    file.flush()?;
+    Ok(file)
+}
+
+/// Asks the system to open a file; if it cannot, the link was printed.
+fn open_browser(file: &Path) {
     let program = if cfg!(target_os = "macos") {
         "open"
     } else if cfg!(windows) {
@@ -54,7 +92,7 @@ fn open_browser(link: &str) {
     };
     let quiet = std::process::Stdio::null;
     let opened = std::process::Command::new(program)
-        .arg(link)
+        .arg(file)
         .stdin(quiet())
         .stdout(quiet())
         .stderr(quiet())

@@ -2,11 +2,11 @@
 
 mod one;
 mod plan;
-mod tell;
+mod report;
 
 use self::one::draft;
 use self::plan::plan;
-use self::tell::{as_json, tell};
+use self::report::{as_json, print};
 use super::{CliError, Outcome};
 use crate::deciding::{BarBeats, Taps, read_tempo};
 use crate::fretboard::{Tuning, read_capo};
@@ -84,13 +84,13 @@ struct Job {
 
 /// What became of one take; of a thousand takes only this is kept in memory.
 enum Done {
-    Drafted(Box<Told>),
+    Drafted(Box<Report>),
     UpToDate,
     Failed(CliError),
 }
 
-/// What there is to say of a drafted take.
-struct Told {
+/// What is reported of a drafted take.
+struct Report {
     words: String,
     json: Value,
     heard_anything: bool,
@@ -113,15 +113,15 @@ pub(crate) fn run(args: Args, out: &mut dyn Write) -> Result<Outcome, CliError> 
                     let done = pool
                         .install(|| draft(job, args, bars))
                         .unwrap_or_else(Done::Failed);
-                    // nobody listens any more only if writing failed
+                    // the receiver is gone only if writing failed
                     let _ = sender.send((i, done));
                 }
             });
         }
         drop(sender);
-        let told = tell_all(&jobs, &args, receiver, out);
+        let report = print_all(&jobs, &args, receiver, out);
         stop.store(true, Ordering::Relaxed);
-        told
+        report
     })?;
     if args.json {
         let drafts: Vec<Value> = jobs.iter().zip(&results).map(as_json).collect();
@@ -154,8 +154,8 @@ fn pools(args: &Args, n_takes: usize) -> Result<Vec<rayon::ThreadPool>, CliError
         .collect()
 }
 
-/// Tells of each take as soon as it is its turn; gives what became of all.
-fn tell_all(
+/// Prints the report of each take as soon as it is its turn; gives what became of all.
+fn print_all(
     jobs: &[Job],
     args: &Args,
     receiver: std::sync::mpsc::Receiver<(usize, Done)>,
@@ -173,7 +173,7 @@ fn tell_all(
         done[i] = Some(one);
         while let Some(Some(one)) = done.get(next) {
             if !args.json && !args.json_lines {
-                tell(&jobs[next], one, out)?;
+                print(&jobs[next], one, out)?;
                 out.flush()?;
             }
             next += 1;
@@ -191,7 +191,7 @@ fn close(jobs: &[Job], results: Vec<Done>) -> Result<Outcome, CliError> {
         match done {
             Done::Failed(error) if n == 1 => return Err(error),
             Done::Failed(error) => failed.push(format!("{}: {error}", job.take.display())),
-            Done::Drafted(told) => silent |= !told.heard_anything,
+            Done::Drafted(report) => silent |= !report.heard_anything,
             Done::UpToDate => {}
         }
     }

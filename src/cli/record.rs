@@ -36,7 +36,7 @@ pub(crate) struct Args {
     /// Clicks so many bars first. Turn the volume down before: clicks can be loud.
     #[arg(long, value_name = "BARS", requires = "tempo", value_parser = clap::value_parser!(u32).range(1..=16))]
     count_in: Option<u32>,
-    /// Tempo of the clicks, beats a minute.
+    /// Tempo of the clicks, bpm.
     #[arg(long, value_name = "BPM", value_parser = read_tempo)]
     tempo: Option<f64>,
     /// Beats in a bar of the clicks.
@@ -73,9 +73,7 @@ fn read_length(text: &str) -> Result<f64, String> {
 fn read_tempo(text: &str) -> Result<f64, String> {
     match text.parse::<f64>() {
         Ok(bpm) if (20.0..=400.0).contains(&bpm) => Ok(bpm),
-        _ => Err(format!(
-            "'{text}' is not a tempo of 20 to 400 beats a minute"
-        )),
+        _ => Err(format!("'{text}' is not a tempo (20 to 400 bpm)")),
     }
 }
 

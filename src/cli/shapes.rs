@@ -10,12 +10,22 @@ use super::layout::write_under;
 use super::name::instrument;
 use super::{CliError, Outcome};
 use crate::fretboard::{
-    Instrument, Limits, Row, Wanted, distinct, first_without_shape, read_capo, smoothest, voicings,
+    Instrument, Limits, Row, Use, Voicing, Wanted, distinct_uses, first_without_shape,
+    is_on_usual_strings, read_capo, smoothest, use_of, usual_first, voicings, wanted_for,
 };
 use crate::theory::{Chord, Key, PitchClass, number, roman, transpose};
 use clap::Args;
 use serde_json::json;
 use std::io::Write;
+
+/// Words of `--use`.
+const USES: [(&str, Use); 5] = [
+    ("full", Use::Full),
+    ("small", Use::Small),
+    ("shell", Use::Shell),
+    ("power", Use::Power),
+    ("rootless", Use::Rootless),
+];
 
 /// Arguments of `takebook shapes`.
 #[derive(Args)]
@@ -27,6 +37,9 @@ pub(crate) struct ShapesArgs {
     /// Chords: Am7, D/F#, C#m7b5
     #[arg(required_unless_present = "capo_for", value_name = "CHORD")]
     chords: Vec<String>,
+    /// What the shape is for
+    #[arg(long = "use", value_name = "USE", value_parser = USES.map(|(word, _)| word))]
+    purpose: Option<String>,
     /// Frets to press, as LOWEST-HIGHEST, counted from the capo
     #[arg(long, value_name = "LOW-HIGH")]
     frets: Option<String>,
@@ -144,18 +157,42 @@ fn run_one(
     instrument: &Instrument,
     out: &mut dyn Write,
 ) -> Result<Outcome, CliError> {
-    let mut all = voicings(
-        instrument,
-        wanted(chord, instrument),
-        &raised(limits, instrument),
-    );
+    let sounding = sounding_chord(chord, instrument);
+    let purpose = USES
+        .iter()
+        .find(|(word, _)| args.purpose.as_deref() == Some(word))
+        .map(|(_, purpose)| *purpose);
+    let mut limits = raised(limits, instrument);
+    let wanted = match purpose {
+        None => wanted(chord, instrument),
+        Some(purpose) => {
+            limits.min_strings = limits.min_strings.min(2);
+            wanted_for(&sounding, purpose).ok_or_else(|| {
+                CliError::new(format!(
+                    "{} has no {} (a shell has root, third and seventh, a power chord root and fifth)",
+                    chord.symbol(),
+                    purpose.words()
+                ))
+            })?
+        }
+    };
+    let all = voicings(instrument, wanted, &limits);
+    let mut all = usual_first(instrument, chord, all);
+    if let Some(purpose) = purpose {
+        all.retain(|v| use_of(instrument, &sounding, &v.shape) == purpose);
+        all.sort_by_key(|v| !is_on_usual_strings(purpose, &v.shape));
+    }
     if let Some(fret) = args.position {
         all.retain(|v| {
             let lowest = v.shape.frets().iter().flatten().filter(|f| **f > 0).min();
             lowest == Some(&fret.max(1))
         });
     }
-    let shown = distinct(&all, args.count.max(1));
+    let shown: Vec<&Voicing> = match purpose {
+        // of one use every shape can be reached
+        Some(_) => all.iter().take(args.count.max(1)).collect(),
+        None => distinct_uses(instrument, &sounding, &all, args.count.max(1)),
+    };
     if args.json {
         let value = json!({
             "schema": "takebook-shapes-1",
@@ -179,7 +216,7 @@ fn run_one(
     } else {
         writeln!(
             out,
-            "{} ({}{}){}: {} shapes, easiest first",
+            "{} ({}{}){}: {} shapes, most usual first",
             chord.symbol(),
             instrument.tuning.text(),
             capo_text(chord, instrument),

@@ -1,11 +1,11 @@
-//! Taking decisions back, and bringing them back.
+//! Undoing decisions, and redoing them.
 
 use super::DecideError;
 use crate::songlog::decided::{Act, Decision, holding};
 use crate::songlog::{Log, store};
 use std::path::Path;
 
-/// What was taken back or brought back.
+/// What was undone or redone.
 #[derive(Debug, Clone)]
 pub struct Undone {
     /// Number of the undo itself, which is a decision too.
@@ -16,21 +16,21 @@ pub struct Undone {
     pub log: Log,
 }
 
-/// Takes back decisions by their numbers, or the latest that holds if there are none.
+/// Undoes decisions by their numbers, or the latest that holds if there are none.
 ///
-/// The number of an undo brings back what it took.
+/// The number of an undo redoes what it undid.
 ///
 /// # Errors
-/// * [`DecideError::Asked`] if one is not there or is taken back already.
+/// * [`DecideError::Asked`] if one is not there or is undone already.
 /// * [`DecideError::Log`] if the log cannot be read or saved.
 pub fn undo(path: &Path, numbers: &[u32]) -> Result<Undone, DecideError> {
     save(path, |log| which(log, numbers))
 }
 
-/// Brings back what the latest undo took; another decision since then ends that.
+/// Redoes what the latest undo undid; another decision since then ends that.
 ///
 /// # Errors
-/// * [`DecideError::Asked`] if there is nothing to bring back.
+/// * [`DecideError::Asked`] if there is nothing to redo.
 /// * [`DecideError::Log`] if the log cannot be read or saved.
 pub fn redo(path: &Path) -> Result<Undone, DecideError> {
     save(path, |log| {
@@ -80,7 +80,7 @@ fn save(
     Ok(Undone { id, of, log })
 }
 
-/// The decisions to take back, checked: they are there and hold.
+/// The decisions to undo, checked: they are there and hold.
 fn which(log: &Log, numbers: &[u32]) -> Result<Vec<u32>, DecideError> {
     if numbers.is_empty() {
         return undoable(log)

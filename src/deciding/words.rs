@@ -1,4 +1,4 @@
-//! Decisions in words: with bars and beats, and what a practised eye would remark.
+//! Decisions in words: with bars and beats, and hints.
 
 use super::place::{START, name_of, section_at};
 use crate::fretboard::Shape;

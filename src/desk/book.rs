@@ -3,6 +3,7 @@
 use crate::songlog::resolve::resolve;
 use crate::songlog::song::Song;
 use crate::songlog::{self, Log, LogError};
+use std::collections::VecDeque;
 use std::hash::{DefaultHasher, Hash, Hasher};
 use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex, OnceLock, PoisonError};
@@ -62,13 +63,19 @@ pub(super) struct Snapshot {
 pub(super) struct Book {
     path: PathBuf,
     last: Mutex<Option<(Stamp, Arc<Snapshot>)>>,
+    /// The latest ones that were read, so that a page can be told what changed since.
+    known: Mutex<VecDeque<Arc<Snapshot>>>,
 }
+
+/// Snapshots that are remembered.
+const N_KNOWN: usize = 4;
 
 impl Book {
     pub(super) fn new(path: PathBuf) -> Self {
         Self {
             path,
             last: Mutex::new(None),
+            known: Mutex::default(),
         }
     }
 
@@ -107,6 +114,17 @@ impl Book {
             told: OnceLock::new(),
         });
         *last = Some((stamp, Arc::clone(&snapshot)));
+        let mut known = self.known.lock().unwrap_or_else(PoisonError::into_inner);
+        if known.len() == N_KNOWN {
+            known.pop_front();
+        }
+        known.push_back(Arc::clone(&snapshot));
         Ok(snapshot)
+    }
+
+    /// The log as it was at a revision, if it is remembered.
+    pub(super) fn known(&self, revision: &str) -> Option<Arc<Snapshot>> {
+        let known = self.known.lock().unwrap_or_else(PoisonError::into_inner);
+        known.iter().find(|s| s.revision == revision).cloned()
     }
 }

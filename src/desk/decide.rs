@@ -3,12 +3,12 @@
 use super::error::{ApiError, ApiResult, json_response, off_thread};
 use super::events::News;
 use super::server::{Room, Shared, read_body};
-use super::song::whole;
+use super::song::{since, whole};
 use crate::deciding::{self, DecisionRequest, Made, Undone, words};
 use crate::songlog::resolve;
 use axum::body::Bytes;
-use axum::extract::State;
 use axum::extract::rejection::BytesRejection;
+use axum::extract::{Query, State};
 use axum::http::StatusCode;
 use axum::response::Response;
 use serde::Deserialize;
@@ -27,12 +27,21 @@ pub(super) struct Asked {
     requests: Vec<DecisionRequest>,
 }
 
+/// What the page knows already.
+#[derive(Default, Deserialize)]
+#[serde(default, deny_unknown_fields)]
+pub(super) struct Knows {
+    /// The revision that it holds: the answer is what changed since.
+    since: Option<String>,
+}
+
 pub(super) async fn decide(
     State(shared): Room,
+    knows: Query<Knows>,
     body: Result<Bytes, BytesRejection>,
 ) -> ApiResult<Response> {
     let asked: Asked = read_body(body)?;
-    answer(shared, move |shared| {
+    answer(shared, knows, move |shared| {
         let made = deciding::decide(shared.book.path(), &asked.requests, |_| {
             // the log is locked here: what is read now is what is decided on
             if let Some(shown) = &asked.revision {
@@ -40,7 +49,7 @@ pub(super) async fn decide(
                 if now.revision != *shown {
                     return Err(ApiError::new(
                         StatusCode::CONFLICT,
-                        "the log was changed meanwhile by another page or command; nothing was decided: look at it and decide again",
+                        "the song was changed meanwhile by another page or command; look at it and decide again",
                     )
                     .with("song", whole(shared, &now)));
                 }
@@ -57,28 +66,37 @@ pub(super) async fn decide(
     .await
 }
 
-/// Undo and redo take nothing, but must say so in JSON.
+/// Which decisions to take back; none is the latest that holds.
+#[derive(Default, Deserialize)]
+#[serde(default, deny_unknown_fields)]
+struct Which {
+    decisions: Vec<u32>,
+}
+
+/// Redo takes nothing, but must say so in JSON.
 #[derive(Default, Deserialize)]
 #[serde(default, deny_unknown_fields)]
 struct Nothing {}
 
 pub(super) async fn undo(
     State(shared): Room,
+    knows: Query<Knows>,
     body: Result<Bytes, BytesRejection>,
 ) -> ApiResult<Response> {
-    let Nothing {} = read_body(body)?;
-    answer(shared, |shared| {
-        Ok(undone(deciding::undo(shared.book.path(), &[])?))
+    let Which { decisions } = read_body(body)?;
+    answer(shared, knows, move |shared| {
+        Ok(undone(deciding::undo(shared.book.path(), &decisions)?))
     })
     .await
 }
 
 pub(super) async fn redo(
     State(shared): Room,
+    knows: Query<Knows>,
     body: Result<Bytes, BytesRejection>,
 ) -> ApiResult<Response> {
     let Nothing {} = read_body(body)?;
-    answer(shared, |shared| {
+    answer(shared, knows, |shared| {
         Ok(undone(deciding::redo(shared.book.path())?))
     })
     .await
@@ -105,15 +123,21 @@ fn undone(undone: Undone) -> Value {
     json!({"decision": id, "of": of, "acts": acts})
 }
 
-/// Does the work, tells every page, and answers with the song as it is then.
+/// Does the work, tells every page, and answers with the song as it is then, or with
+/// what changed in it.
 async fn answer(
     shared: Arc<Shared>,
+    Query(knows): Query<Knows>,
     work: impl FnOnce(&Shared) -> ApiResult<Value> + Send + 'static,
 ) -> ApiResult<Response> {
     let value = off_thread(move || {
         let mut value = work(&shared)?;
         let snapshot = shared.book.read()?;
-        value["song"] = whole(&shared, &snapshot);
+        value["revision"] = json!(snapshot.revision);
+        match knows.since.and_then(|r| shared.book.known(&r)) {
+            Some(before) => value["changes"] = since(&shared, &before, &snapshot).into(),
+            None => value["song"] = whole(&shared, &snapshot),
+        }
         // nobody listening is no fault
         let _ = shared.news.send(News::Song {
             revision: snapshot.revision.clone(),

@@ -36,6 +36,8 @@ pub(super) enum Verdict {
         cookie: String,
         /// Link with the next key.
         next_link: String,
+        /// Another page or a file led here.
+        from_elsewhere: bool,
     },
     /// It has the cookie, and a key it no longer needs: send to the page.
     ToPage,
@@ -99,6 +101,7 @@ impl Gate {
                         self.session
                     ),
                     next_link: self.link(),
+                    from_elsewhere: foreign,
                 },
                 None if known => Verdict::ToPage,
                 None => Verdict::Refused(

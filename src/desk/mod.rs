@@ -11,6 +11,7 @@
 
 mod assets;
 mod book;
+mod changes;
 mod chart;
 mod complete;
 mod conditional;
@@ -23,12 +24,14 @@ mod evidence;
 mod fragments;
 mod gate;
 mod headers;
+mod history;
 mod live;
 mod peaks;
 mod pluck;
 mod server;
 mod song;
 mod take;
+mod visitors;
 mod wav;
 
 pub use error::DeskError;

@@ -10,6 +10,7 @@ use axum::extract::rejection::QueryRejection;
 use axum::extract::{Query, State};
 use axum::http::header;
 use axum::response::{IntoResponse, Response};
+use std::sync::Arc;
 
 /// How long a chord sounds if nothing is said, s.
 const USUAL_S: f64 = 2.0;
@@ -28,6 +29,10 @@ pub(super) async fn plucked(
     wanted: Result<Query<Wanted>, QueryRejection>,
 ) -> ApiResult<Response> {
     let Query(wanted) = wanted.map_err(|e| ApiError::bad(e.body_text()))?;
+    let Ok(_turn) = shared.rendering.acquire().await else {
+        return Err(ApiError::bad("the desk is closing"));
+    };
+    let shared = Arc::clone(&shared);
     let bytes = off_thread(move || {
         let seconds = wanted.seconds.unwrap_or(USUAL_S);
         if !(0.1..=LONGEST_S).contains(&seconds) {

@@ -7,7 +7,8 @@ use super::gate::{Gate, Verdict};
 use super::live::Microphone;
 use super::take::Sounds;
 use super::{
-    DeskError, assets, chart, complete, decide, events, evidence, headers, live, pluck, song, take,
+    DeskError, assets, chart, complete, decide, events, evidence, headers, history, live, pluck,
+    song, take, visitors,
 };
 use axum::Router;
 use axum::body::Bytes;
@@ -26,6 +27,8 @@ use tokio::sync::broadcast;
 const LONGEST_BODY: usize = 64 * 1024;
 /// News that a page may lag behind before it is told only the latest.
 const N_NEWS: usize = 64;
+/// Chords that are plucked at a time; more wait their turn.
+const N_RENDERED: usize = 2;
 
 /// What every request can reach.
 pub(super) struct Shared {
@@ -33,6 +36,8 @@ pub(super) struct Shared {
     pub(super) sounds: Sounds,
     pub(super) news: broadcast::Sender<News>,
     pub(super) microphone: Microphone,
+    /// Sounds being rendered at a time.
+    pub(super) rendering: tokio::sync::Semaphore,
     gate: Gate,
     on_link: Box<dyn Fn(&str) + Send + Sync>,
 }
@@ -84,6 +89,7 @@ impl Desk {
             book,
             sounds,
             news,
+            rendering: tokio::sync::Semaphore::new(N_RENDERED),
             gate: Gate::new(port)?,
             on_link,
         });
@@ -117,17 +123,17 @@ impl Desk {
             shared,
         } = self;
         let app = router(Arc::clone(&shared));
-        let result = runtime.block_on(async {
+        runtime.block_on(async {
             tokio::spawn(watch(Arc::clone(&shared)));
             tokio::select! {
-                served = std::future::IntoFuture::into_future(axum::serve(listener, app)) => served,
-                () = ending.told() => Ok(()),
+                () = visitors::serve(listener, app) => {}
+                () = ending.told() => {}
             }
         });
         shared.microphone.stop();
         // what is being saved is saved; nothing else needs an end
         runtime.shutdown_timeout(std::time::Duration::from_secs(2));
-        result.map_err(DeskError::Serve)
+        Ok(())
     }
 }
 
@@ -181,6 +187,7 @@ pub(super) fn router(shared: Arc<Shared>) -> Router {
         .route("/api/complete", get(complete::complete))
         .route("/api/chart", get(chart::chart))
         .route("/api/events", get(events::events))
+        .route("/api/decisions", get(history::decisions))
         .route("/api/decide", post(decide::decide))
         .route("/api/undo", post(decide::undo))
         .route("/api/redo", post(decide::redo))
@@ -217,11 +224,30 @@ async fn guard(State(shared): Room, request: Request, next: Next) -> Response {
         .gate
         .judge(request.method(), request.uri(), request.headers())
     {
-        Verdict::Pass => match acceptable(&request) {
-            Ok(()) => in_words(next.run(request).await),
-            Err(error) => error.into_response(),
-        },
-        Verdict::Welcome { cookie, next_link } => {
+        Verdict::Pass => {
+            let_in(&request);
+            match acceptable(&request) {
+                Ok(()) => in_words(next.run(request).await),
+                Err(error) => error.into_response(),
+            }
+        }
+        Verdict::Welcome {
+            cookie,
+            next_link,
+            from_elsewhere: true,
+        } => {
+            (shared.on_link)(&next_link);
+            // a strict cookie does not come along on a redirection that began
+            // elsewhere: the page itself goes on
+            let about = [
+                (header::SET_COOKIE, cookie),
+                (header::CONTENT_TYPE, "text/html; charset=utf-8".to_owned()),
+            ];
+            (about, GO_ON).into_response()
+        }
+        Verdict::Welcome {
+            cookie, next_link, ..
+        } => {
             (shared.on_link)(&next_link);
             let to_page = [
                 (header::LOCATION, "/".to_owned()),
@@ -235,6 +261,16 @@ async fn guard(State(shared): Room, request: Request, next: Next) -> Response {
     };
     headers::secure(response.headers_mut(), is_chart);
     response
+}
+
+/// A page that leads on to the desk.
+const GO_ON: &str = "<!doctype html><html lang=\"en\"><meta charset=\"utf-8\"><meta http-equiv=\"refresh\" content=\"0;url=/\"><title>takebook</title><p><a href=\"/\">Open the desk</a></p></html>\n";
+
+/// Whoever shows the cookie keeps the connection.
+fn let_in(request: &Request) {
+    if let Some(visitor) = request.extensions().get::<Arc<visitors::Visitor>>() {
+        visitor.is_let_in();
+    }
 }
 
 /// A method that an address does not take is an error in words as any other;

@@ -1,6 +1,7 @@
 //! `GET /api/song` and `GET /api/bar/N`.
 
 use super::book::Snapshot;
+use super::changes::changes;
 use super::drawn;
 use super::error::{ApiError, ApiResult};
 use super::server::{Room, Shared, json};
@@ -23,6 +24,16 @@ pub(super) async fn song(State(shared): Room) -> ApiResult<Response> {
         Ok(whole(&shared, &snapshot))
     })
     .await
+}
+
+/// What changed in the song since another snapshot.
+pub(super) fn since(shared: &Shared, before: &Snapshot, now: &Snapshot) -> Vec<Value> {
+    let mut all = changes(
+        before.told.get_or_init(|| told(before)),
+        now.told.get_or_init(|| told(now)),
+    );
+    all.push(json!({"field": "take", "value": take(shared, now)}));
+    all
 }
 
 /// The song as machines get it, and what only a page needs.

@@ -4,7 +4,7 @@ use super::analyse::{load_if_there, take_file};
 use super::given::{DraftOptions, new_acts, settings_with};
 use super::{Analysed, DraftError};
 use crate::deciding::DecisionRequest;
-use crate::foreign::{self, ForeignError, Given, Kind, MAX_BYTES, TakenIn};
+use crate::foreign::{self, ForeignError, Given, Imported, Kind, MAX_BYTES};
 use crate::songlog::{store, validate};
 use std::path::Path;
 
@@ -12,7 +12,7 @@ use std::path::Path;
 ///
 /// # Errors
 /// * [`DraftError::Import`] with the file's name, if it cannot be read or makes no sense.
-pub fn read_import(path: &Path, kind: Kind, given: &Given) -> Result<TakenIn, DraftError> {
+pub fn read_import(path: &Path, kind: Kind, given: &Given) -> Result<Imported, DraftError> {
     let failed = |reason: String| DraftError::Import {
         path: path.into(),
         reason,

@@ -1,6 +1,6 @@
 //! What every reader gives, and how it becomes what a draft would have heard.
 
-use super::{ForeignError, Given, MAX_BARS, TakenIn};
+use super::{ForeignError, Given, Imported, MAX_BARS};
 use crate::fretboard::{Instrument, Limits, Shape, Wanted, voicings};
 use crate::songlog::decided::Act;
 use crate::songlog::heard::{
@@ -16,7 +16,7 @@ const N_SHAPES: usize = 3;
 
 /// A file's content before it is put in order.
 #[derive(Default)]
-pub(super) struct Raw {
+pub(super) struct ImportedScore {
     pub(super) title: Option<String>,
     pub(super) duration_s: f64,
     pub(super) instrument: Option<Instrument>,
@@ -26,22 +26,22 @@ pub(super) struct Raw {
     pub(super) key_changes: Vec<KeyChange>,
     pub(super) beats: Vec<HeardBeat>,
     pub(super) bars: Vec<HeardBar>,
-    pub(super) sections: Vec<RawSection>,
+    pub(super) sections: Vec<ImportedSection>,
     /// In order, without overlap; gaps are filled here.
-    pub(super) chords: Vec<RawChord>,
+    pub(super) chords: Vec<ImportedChord>,
     pub(super) notes: Vec<HeardNote>,
     pub(super) warnings: Vec<String>,
 }
 
 /// A section by its start.
-pub(super) struct RawSection {
+pub(super) struct ImportedSection {
     pub(super) start_s: f64,
     /// What the file calls it: `A`, `A Verse`, `Verse`.
     pub(super) text: String,
 }
 
 /// A chord of the file.
-pub(super) struct RawChord {
+pub(super) struct ImportedChord {
     pub(super) start_s: f64,
     pub(super) end_s: f64,
     /// Never empty, best first.
@@ -52,7 +52,7 @@ pub(super) struct RawChord {
     pub(super) fragment: bool,
 }
 
-impl RawChord {
+impl ImportedChord {
     /// A chord that the file names; `probability` 1 where it says no doubt.
     pub(super) fn named(start_s: f64, end_s: f64, label: Label, probability: f64) -> Self {
         Self {
@@ -75,7 +75,7 @@ impl RawChord {
 }
 
 /// Everything in its place.
-pub(super) fn assemble(mut raw: Raw, given: &Given) -> Result<TakenIn, ForeignError> {
+pub(super) fn assemble(mut raw: ImportedScore, given: &Given) -> Result<Imported, ForeignError> {
     if raw
         .chords
         .iter()
@@ -111,7 +111,7 @@ pub(super) fn assemble(mut raw: Raw, given: &Given) -> Result<TakenIn, ForeignEr
     let mut acts: Vec<Act> = title.into_iter().map(|text| Act::Title { text }).collect();
     acts.extend(names);
     let chords = chords(raw.chords, &instrument, &mut raw.warnings);
-    Ok(TakenIn {
+    Ok(Imported {
         heard: Heard {
             by_version: env!("CARGO_PKG_VERSION").into(),
             settings: Vec::new(),
@@ -149,17 +149,17 @@ fn changes(first: Key, all: Vec<KeyChange>) -> Vec<KeyChange> {
 }
 
 /// Bar 1, else the first chord that sounds.
-fn first_downbeat_s(raw: &Raw) -> Option<f64> {
+fn first_downbeat_s(raw: &ImportedScore) -> Option<f64> {
     let bar = raw.bars.iter().find(|b| b.number >= 1).map(|b| b.start_s);
     let chord = || {
-        let sounding = |c: &&RawChord| !matches!(c.label(), Label::NoChord);
+        let sounding = |c: &&ImportedChord| !matches!(c.label(), Label::NoChord);
         raw.chords.iter().find(sounding).map(|c| c.start_s)
     };
     // without bars the times are the take's own; the grid is laid later
     bar.or_else(|| if raw.beats.is_empty() { None } else { chord() })
 }
 
-fn shift(raw: &mut Raw, by_s: f64) -> Result<(), ForeignError> {
+fn shift(raw: &mut ImportedScore, by_s: f64) -> Result<(), ForeignError> {
     let first_s = [
         raw.bars.first().map(|b| b.start_s),
         raw.chords.first().map(|c| c.start_s),
@@ -204,7 +204,7 @@ fn shift(raw: &mut Raw, by_s: f64) -> Result<(), ForeignError> {
 
 /// Bars by the file's beats, or by a tempo that is given.
 fn lay_grid(
-    raw: &mut Raw,
+    raw: &mut ImportedScore,
     given: &Given,
     tempo_bpm: Option<f64>,
     meter: Option<(u8, u8)>,
@@ -214,7 +214,7 @@ fn lay_grid(
     };
     let n_beats = meter.map_or(4, |m| m.0).max(1);
     let beat_s = 60.0 / bpm;
-    let sounding = |c: &&RawChord| !matches!(c.label(), Label::NoChord);
+    let sounding = |c: &&ImportedChord| !matches!(c.label(), Label::NoChord);
     let first_s = given
         .first_downbeat_s
         .or_else(|| raw.chords.iter().find(sounding).map(|c| c.start_s))
@@ -223,7 +223,7 @@ fn lay_grid(
     if n_bars > MAX_BARS as f64 {
         return Err(ForeignError::Wrong {
             place: "the tempo".into(),
-            reason: format!("{bpm} beats a minute make {n_bars} bars, more than {MAX_BARS}"),
+            reason: format!("{bpm} bpm make {n_bars} bars, more than {MAX_BARS}"),
         });
     }
     let at = |beat: u32| first_s + beat_s * f64::from(beat);
@@ -266,7 +266,7 @@ fn heading(text: &str) -> (Option<String>, Option<String>) {
 }
 
 /// Sections by bars, and the acts that name them. Sections without bars are said in a warning.
-fn sections(raw: &mut Raw) -> (Vec<HeardSection>, Vec<Act>) {
+fn sections(raw: &mut ImportedScore) -> (Vec<HeardSection>, Vec<Act>) {
     let Some(last) = raw.bars.last().copied() else {
         if !raw.sections.is_empty() {
             raw.warnings.push(format!(
@@ -354,12 +354,12 @@ fn nearest_bar(bars: &[HeardBar], time_s: f64) -> u32 {
 
 /// Chords without gaps, each with shapes.
 fn chords(
-    raw: Vec<RawChord>,
+    raw: Vec<ImportedChord>,
     instrument: &Instrument,
     warnings: &mut Vec<String>,
 ) -> Vec<HeardChord> {
     let n_strings = instrument.tuning.n_strings();
-    let mut out: Vec<RawChord> = Vec::new();
+    let mut out: Vec<ImportedChord> = Vec::new();
     let mut n_other_strings = 0;
     let mut end_s = 0.0;
     for mut chord in raw {
@@ -375,7 +375,12 @@ fn chords(
             chord.shape = None;
         }
         if chord.start_s - end_s > ROUNDING_S {
-            out.push(RawChord::named(end_s, chord.start_s, Label::NoChord, 1.0));
+            out.push(ImportedChord::named(
+                end_s,
+                chord.start_s,
+                Label::NoChord,
+                1.0,
+            ));
         } else if !out.is_empty() || end_s == 0.0 {
             chord.start_s = end_s;
         }
@@ -394,7 +399,7 @@ fn chords(
 }
 
 fn heard_chord(
-    raw: RawChord,
+    raw: ImportedChord,
     instrument: &Instrument,
     made: &mut HashMap<String, Vec<Shape>>,
 ) -> HeardChord {

@@ -7,7 +7,7 @@
 //! Humphrey et al., "JAMS: A JSON annotated music specification for
 //! reproducible MIR research", ISMIR 2014, and the namespaces of its schema.
 
-use super::assemble::{Raw, RawChord, RawSection};
+use super::assemble::{ImportedChord, ImportedScore, ImportedSection};
 use super::{ForeignError, MAX_BARS, MAX_NOTES};
 use crate::songlog::heard::{HeardBar, HeardBeat, HeardNote};
 use crate::theory::{KeyChange, Label};
@@ -23,7 +23,7 @@ struct Seen<'a> {
 }
 
 /// Reads the document.
-pub(super) fn read(text: &str) -> Result<Raw, ForeignError> {
+pub(super) fn read(text: &str) -> Result<ImportedScore, ForeignError> {
     let not = |reason: String| ForeignError::NotOfKind {
         expected: "a JAMS document",
         reason,
@@ -33,7 +33,7 @@ pub(super) fn read(text: &str) -> Result<Raw, ForeignError> {
         .get("annotations")
         .and_then(Value::as_array)
         .ok_or_else(|| not("it has no list 'annotations'".into()))?;
-    let mut raw = Raw::default();
+    let mut raw = ImportedScore::default();
     let metadata = document.get("file_metadata");
     raw.duration_s = metadata
         .and_then(|m| m.get("duration"))
@@ -95,7 +95,7 @@ pub(super) fn read(text: &str) -> Result<Raw, ForeignError> {
         .into_iter()
         .flatten()
         .filter_map(|s| {
-            Some(RawSection {
+            Some(ImportedSection {
                 start_s: s.start_s,
                 text: one_line(s.value.as_str()?),
             })
@@ -203,8 +203,8 @@ fn observations(annotation: &Value, at: usize) -> Result<Vec<Seen<'_>>, ForeignE
 fn read_chords(
     seen: &[Seen<'_>],
     warnings: &mut Vec<String>,
-) -> Result<Vec<RawChord>, ForeignError> {
-    let mut chords: Vec<RawChord> = Vec::new();
+) -> Result<Vec<ImportedChord>, ForeignError> {
+    let mut chords: Vec<ImportedChord> = Vec::new();
     let mut sorted: Vec<&Seen<'_>> = seen.iter().filter(|s| s.duration_s > 0.0).collect();
     sorted.sort_by(|a, b| a.start_s.total_cmp(&b.start_s));
     let mut n_cut = 0;
@@ -228,7 +228,7 @@ fn read_chords(
             n_cut += usize::from(last.end_s > one.start_s + 0.002);
             last.end_s = one.start_s;
         }
-        chords.push(RawChord::named(
+        chords.push(ImportedChord::named(
             one.start_s,
             one.start_s + one.duration_s,
             label,

@@ -1,12 +1,12 @@
 //! Labels in time: start, end and a chord label a line.
 
 use super::ForeignError;
-use super::assemble::{Raw, RawChord};
+use super::assemble::{ImportedChord, ImportedScore};
 use crate::grading::parse_lab;
 use crate::theory::Label;
 
 /// Reads the text.
-pub(super) fn read(text: &str) -> Result<Raw, ForeignError> {
+pub(super) fn read(text: &str) -> Result<ImportedScore, ForeignError> {
     let timeline = parse_lab(text).map_err(|e| ForeignError::NotOfKind {
         expected: "a list of labels in time",
         reason: e.to_string(),
@@ -19,12 +19,12 @@ pub(super) fn read(text: &str) -> Result<Raw, ForeignError> {
                 place: format!("line {}", span.line),
                 reason: format!("{e} (expected a chord such as C#:min7 or C♯m7, N for none)"),
             })?;
-            Ok(RawChord::named(span.start_s, span.end_s, label, 1.0))
+            Ok(ImportedChord::named(span.start_s, span.end_s, label, 1.0))
         })
         .collect::<Result<Vec<_>, ForeignError>>()?;
-    Ok(Raw {
+    Ok(ImportedScore {
         duration_s: timeline.end_s().unwrap_or(0.0),
         chords,
-        ..Raw::default()
+        ..ImportedScore::default()
     })
 }

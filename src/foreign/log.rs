@@ -1,6 +1,6 @@
-//! A file taken in as a log.
+//! An imported file as a log.
 
-use super::{Kind, TakenIn};
+use super::{Imported, Kind};
 use crate::songlog::decided::{Act, Decision};
 use crate::songlog::{Log, Take};
 
@@ -18,7 +18,7 @@ impl Kind {
     }
 }
 
-impl TakenIn {
+impl Imported {
     /// The log of the file: its chords as proposals under what was decided before,
     /// its title and names decided unless some were before.
     ///

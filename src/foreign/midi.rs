@@ -6,7 +6,7 @@
 //! # Source
 //! Standard MIDI Files 1.0, RP-001, MIDI Manufacturers Association, 1996.
 
-use super::assemble::{Raw, RawChord, RawSection};
+use super::assemble::{ImportedChord, ImportedScore, ImportedSection};
 use super::jams::median_tempo;
 use super::{ForeignError, Given, MAX_BARS, MAX_NOTES, notes};
 use crate::songlog::heard::{HeardBar, HeardBeat, HeardNote};
@@ -40,7 +40,7 @@ struct Events {
 }
 
 /// Reads the file.
-pub(super) fn read(bytes: &[u8], given: &Given) -> Result<Raw, ForeignError> {
+pub(super) fn read(bytes: &[u8], given: &Given) -> Result<ImportedScore, ForeignError> {
     let not = |reason: String| ForeignError::NotOfKind {
         expected: "a Standard MIDI File",
         reason,
@@ -53,10 +53,10 @@ pub(super) fn read(bytes: &[u8], given: &Given) -> Result<Raw, ForeignError> {
     }
     let mut events = events(&smf)?;
     let clock = Clock::new(&smf.header.timing, &mut events, given);
-    let mut raw = Raw {
+    let mut raw = ImportedScore {
         title: events.title.take(),
         key: events.keys.first().map(|k| k.1),
-        ..Raw::default()
+        ..ImportedScore::default()
     };
     raw.key_changes = events
         .keys
@@ -89,7 +89,7 @@ pub(super) fn read(bytes: &[u8], given: &Given) -> Result<Raw, ForeignError> {
     raw.sections = events
         .markers
         .iter()
-        .map(|(tick, text)| RawSection {
+        .map(|(tick, text)| ImportedSection {
             start_s: clock.seconds(*tick),
             text: text.clone(),
         })
@@ -111,7 +111,7 @@ pub(super) fn read(bytes: &[u8], given: &Given) -> Result<Raw, ForeignError> {
     };
     if events.tempi.is_empty() && given.tempo_bpm.is_none() {
         raw.warnings
-            .push("the file says no tempo; 120 beats a minute were taken (give --tempo)".into());
+            .push("the file gives no tempo; 120 bpm is assumed (give --tempo)".into());
     }
     Ok(raw)
 }
@@ -230,7 +230,7 @@ impl Clock {
             Timing::Metrical(ticks) => (f64::from(ticks.as_int().max(1)), None),
             Timing::Timecode(fps, sub) => {
                 let per_second = f64::from(fps.as_f32()) * f64::from((*sub).max(1));
-                // no quarters in the file: as if it were 120 beats a minute
+                // no quarters in the file: as if it were 120 bpm
                 (per_second * 0.5, Some(1.0 / per_second))
             }
         };
@@ -271,7 +271,12 @@ pub(super) fn beat_quarters(n: u8, value: u8) -> f64 {
 
 /// Bars from the one that holds the first note or chord; silence before it is no bar.
 /// A first bar that is shorter than the second is a pickup (common practice, no source).
-fn lay_bars(raw: &mut Raw, events: &Events, clock: &Clock, first: u64) -> Result<(), ForeignError> {
+fn lay_bars(
+    raw: &mut ImportedScore,
+    events: &Events,
+    clock: &Clock,
+    first: u64,
+) -> Result<(), ForeignError> {
     let last = events.notes.iter().map(|n| n.1).max().unwrap_or(0);
     let end = last.max(if last == 0 { events.end } else { 0 });
     let mut meters = events.meters.clone();
@@ -339,7 +344,7 @@ fn lay_bars(raw: &mut Raw, events: &Events, clock: &Clock, first: u64) -> Result
 }
 
 /// Beats a minute of most beats, rounded to a thousandth (tempi are whole microseconds).
-fn usual_tempo(raw: &Raw) -> Option<f64> {
+fn usual_tempo(raw: &ImportedScore) -> Option<f64> {
     let only = || {
         let bar = raw.bars.first()?;
         Some(60.0 * f64::from(bar.n_beats) / (bar.end_s - bar.start_s).max(1e-6))
@@ -366,13 +371,18 @@ fn chord_texts(events: &Events) -> Option<Vec<(u64, Label)>> {
 }
 
 /// Chords as written, each to the next; the notes that sound in it choose its shape.
-fn written(texts: &[(u64, Label)], notes: &[HeardNote], clock: &Clock, end: u64) -> Vec<RawChord> {
-    let mut chords: Vec<RawChord> = Vec::new();
+fn written(
+    texts: &[(u64, Label)],
+    notes: &[HeardNote],
+    clock: &Clock,
+    end: u64,
+) -> Vec<ImportedChord> {
+    let mut chords: Vec<ImportedChord> = Vec::new();
     let mut seen = 0;
     for (i, (tick, label)) in texts.iter().enumerate() {
         let to = texts.get(i + 1).map_or(end.max(tick + 1), |t| t.0);
         let (start_s, end_s) = (clock.seconds(*tick), clock.seconds(to));
-        let mut chord = RawChord::named(start_s, end_s, label.clone(), 1.0);
+        let mut chord = ImportedChord::named(start_s, end_s, label.clone(), 1.0);
         while seen < notes.len() && notes[seen].start_s < start_s - 0.02 {
             seen += 1;
         }

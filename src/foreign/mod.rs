@@ -31,7 +31,7 @@ pub const MAX_BARS: usize = 10_000;
 /// The most notes that are read.
 pub const MAX_NOTES: usize = 500_000;
 
-/// A kind of file that can be taken in.
+/// A kind of file that can be imported.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Kind {
     /// Start, end and label a line.
@@ -91,16 +91,16 @@ pub struct Given {
     pub first_downbeat_s: Option<f64>,
 }
 
-/// A file taken in.
+/// An imported file.
 #[derive(Debug, Clone, PartialEq)]
-pub struct TakenIn {
+pub struct Imported {
     /// What a draft would have heard.
     pub heard: Heard,
     /// Title and section names, as the file has them.
     pub acts: Vec<Act>,
 }
 
-/// Takes a file in.
+/// Imports a file.
 ///
 /// Chords become proposals: with the file's confidence where it has one, else
 /// certain, since the file says no doubt; chords named from notes come with the
@@ -119,7 +119,7 @@ pub struct TakenIn {
 /// let taken = read(Kind::Lab, b"0.0 2.0 G:maj\n2.0 4.0 D:maj/3\n", &Given::default()).unwrap();
 /// assert_eq!(taken.heard.chords[1].candidates[0].label.symbol(), "D/F♯");
 /// ```
-pub fn read(kind: Kind, bytes: &[u8], given: &Given) -> Result<TakenIn, ForeignError> {
+pub fn read(kind: Kind, bytes: &[u8], given: &Given) -> Result<Imported, ForeignError> {
     let size = bytes.len() as u64;
     if size > MAX_BYTES {
         return Err(ForeignError::TooLarge {

@@ -14,7 +14,7 @@ mod packed;
 mod play;
 mod score;
 
-use super::assemble::{Raw, RawChord, RawSection};
+use super::assemble::{ImportedChord, ImportedScore, ImportedSection};
 use super::midi::beat_quarters;
 use super::{ForeignError, Given, MAX_BARS};
 use crate::songlog::heard::{HeardBar, HeardBeat};
@@ -56,7 +56,7 @@ pub(super) fn decode(bytes: &[u8]) -> Result<String, ForeignError> {
 }
 
 /// Reads the document.
-pub(super) fn read(text: &str, given: &Given) -> Result<Raw, ForeignError> {
+pub(super) fn read(text: &str, given: &Given) -> Result<ImportedScore, ForeignError> {
     let score = score::read(text)?;
     if score.measures.iter().all(|m| m.harmonies.is_empty()) {
         return Err(ForeignError::Empty {
@@ -64,12 +64,12 @@ pub(super) fn read(text: &str, given: &Given) -> Result<Raw, ForeignError> {
         });
     }
     let order = play::order(&score.measures)?;
-    let mut raw = Raw {
+    let mut raw = ImportedScore {
         title: score.title.clone(),
         instrument: score.instrument(),
         meter: usual_meter(&score.measures),
         warnings: score.warnings.clone(),
-        ..Raw::default()
+        ..ImportedScore::default()
     };
     raw.key = key(&score, &mut raw.warnings);
     lay(&score, &order, given, &mut raw)?;
@@ -121,7 +121,7 @@ fn lay(
     score: &Score,
     order: &[play::Step],
     given: &Given,
-    raw: &mut Raw,
+    raw: &mut ImportedScore,
 ) -> Result<(), ForeignError> {
     if order.len() > MAX_BARS {
         return Err(ForeignError::Wrong {
@@ -138,14 +138,15 @@ fn lay(
     let fixed = given.tempo_bpm.map(|bpm| bpm * first_beat);
     let written = score.measures.iter().flat_map(|m| &m.tempi).next();
     if fixed.is_none() && written.is_none() {
-        raw.warnings
-            .push("the file says no tempo; 120 quarters a minute were taken (give --tempo)".into());
+        raw.warnings.push(
+            "the file gives no tempo; 120 quarters a minute were taken (give --tempo)".into(),
+        );
     }
     let mut quarters_bpm = fixed.or(written.map(|t| t.1)).unwrap_or(USUAL_TEMPO);
     raw.tempo_bpm = Some(quarters_bpm / first_beat).filter(|b| (10.0..=600.0).contains(b));
     let mut now_s = 0.0;
     let mut number = 0;
-    let mut sounding: Option<RawChord> = None;
+    let mut sounding: Option<ImportedChord> = None;
     let first_key = raw.key;
     for (i, step) in order.iter().enumerate() {
         let measure = &score.measures[step.measure];
@@ -183,7 +184,7 @@ fn lay(
             });
         }
         if let Some(text) = &step.section {
-            raw.sections.push(RawSection {
+            raw.sections.push(ImportedSection {
                 start_s,
                 text: text.clone(),
             });
@@ -203,7 +204,7 @@ fn lay(
                 held.end_s = at_s;
                 raw.chords.push(held);
             }
-            let mut chord = RawChord::named(at_s, at_s, label, 1.0);
+            let mut chord = ImportedChord::named(at_s, at_s, label, 1.0);
             chord.shape.clone_from(&harmony.frame);
             sounding = Some(chord);
         }

@@ -9,7 +9,7 @@
 //! Ours, after the segmentation by dynamic programming of Pardo and
 //! Birmingham, "Algorithms for chordal analysis", Computer Music Journal 26(2), 2002.
 
-use super::assemble::RawChord;
+use super::assemble::ImportedChord;
 use crate::songlog::heard::{Candidate, HeardBar, HeardBeat, HeardNote};
 use crate::theory::naming::{Context, Name, NameKind, names, reasons};
 use crate::theory::{Key, Label, PitchClass, PitchClassSet};
@@ -55,10 +55,10 @@ pub(super) fn chords(
     beats: &[HeardBeat],
     bars: &[HeardBar],
     key: Option<Key>,
-) -> Vec<RawChord> {
+) -> Vec<ImportedChord> {
     let notes = joined(notes);
     let mut cache = HashMap::new();
-    let mut out: Vec<RawChord> = Vec::new();
+    let mut out: Vec<ImportedChord> = Vec::new();
     // notes that may sound in the bar, in order of their start
     let (mut sounding, mut next): (Vec<HeardNote>, usize) = (Vec::new(), 0);
     for bar in bars {
@@ -233,7 +233,7 @@ fn read(
 }
 
 /// Adds a run's chord; the same chord goes on over a bar line.
-fn add(out: &mut Vec<RawChord>, cells: &[Cell], reading: Reading) {
+fn add(out: &mut Vec<ImportedChord>, cells: &[Cell], reading: Reading) {
     let (Some(first), Some(last)) = (cells.first(), cells.last()) else {
         return;
     };
@@ -241,7 +241,7 @@ fn add(out: &mut Vec<RawChord>, cells: &[Cell], reading: Reading) {
         .iter()
         .flat_map(|c| c.struck.iter().copied())
         .collect();
-    let mut chord = RawChord::named(first.start_s, last.end_s, Label::NoChord, 1.0);
+    let mut chord = ImportedChord::named(first.start_s, last.end_s, Label::NoChord, 1.0);
     chord.struck = struck.into_iter().collect();
     chord.fragment = (1..=2).contains(&reading.set.iter().count());
     if !reading.names.is_empty() {

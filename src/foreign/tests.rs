@@ -1,15 +1,15 @@
-use super::{ForeignError, Given, Kind, TakenIn, read};
+use super::{ForeignError, Given, Imported, Kind, read};
 use crate::songlog::decided::Act;
 
 /// Chords as symbols with their bar: `1 G | 2 D/F♯`.
 #[track_caller]
-fn check(kind: Kind, bytes: &[u8], expected: &str) -> TakenIn {
+fn check(kind: Kind, bytes: &[u8], expected: &str) -> Imported {
     let taken = read(kind, bytes, &Given::default()).unwrap_or_else(|e| panic!("{e}"));
     assert_eq!(chords(&taken), expected);
     taken
 }
 
-fn chords(taken: &TakenIn) -> String {
+fn chords(taken: &Imported) -> String {
     let heard = &taken.heard;
     let bar = |t: f64| {
         let bars = heard.bars.iter().rev();

@@ -9,7 +9,8 @@
 //! beginner's book shows first in first place (common practice, no source).
 
 use super::neck::span_mm;
-use super::{Instrument, Shape};
+use super::taught::with_taught_fingers;
+use super::{Instrument, Shape, Tuning};
 
 /// A span from here on is a wide stretch, mm: four frets at the first fret.
 pub const WIDE_SPAN_MM: f64 = 98.0;
@@ -129,7 +130,11 @@ struct Grip {
 ///
 /// Takes an instrument (its capo shortens the spans) and one of its shapes.
 pub fn hold(instrument: &Instrument, shape: &Shape) -> Option<Hand> {
-    hold_frets(instrument, shape.frets())
+    let hand = hold_frets(instrument, shape.frets())?;
+    if instrument.tuning != Tuning::standard() {
+        return Some(hand);
+    }
+    Some(with_taught_fingers(hand, shape.frets()))
 }
 
 /// As [`hold`], from bare frets (at most twelve strings).
@@ -360,7 +365,8 @@ fn assign(capo: u8, presses: &[Press], barre: bool) -> Option<([u8; 5], f64)> {
             }
         }
         let cost = odd + stretch / 4.0;
-        if best.is_none_or(|b| cost < b.0) {
+        // behind a barre the stronger hold: third and little finger
+        if best.is_none_or(|b| cost < b.0 || barre && cost == b.0) {
             best = Some((cost, fingers, stretch));
         }
     }

@@ -11,9 +11,11 @@ mod neck;
 mod played;
 mod row;
 mod shape;
+mod taught;
 #[cfg(test)]
 mod tests;
 mod tuning;
+mod uses;
 mod voicing;
 mod walk;
 
@@ -25,6 +27,8 @@ pub use neck::{SCALE_MM, fret_mm, span_mm};
 pub use played::{Played, Tone, Typed, read_played, string_by_name, string_name};
 pub use row::{Row, first_without_shape, smoothest, travel};
 pub use shape::Shape;
+pub use taught::{taught, usual_first};
 pub use tuning::{HIGHEST_CAPO, Instrument, Tuning, check_capo, read_capo};
+pub use uses::{Use, distinct_uses, is_on_usual_strings, use_of, wanted_for};
 pub use voicing::{Limits, Voicing, Wanted, distinct, voicings};
 pub use walk::{CapoChoice, Walk, capo_choices, walks};

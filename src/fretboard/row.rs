@@ -1,8 +1,8 @@
 //! Shapes for a progression: the row that moves least, or keeps a top line.
 
 use super::neck::fret_mm;
-use super::{Instrument, Limits, Voicing, Wanted, voicings};
-use crate::theory::{Chord, PitchClass};
+use super::{Instrument, Limits, Voicing, Wanted, taught, usual_first, voicings};
+use crate::theory::{Chord, Key, Mode, PitchClass};
 
 /// How many of each chord's easiest shapes are tried.
 const N_TRIED: usize = 60;
@@ -10,6 +10,15 @@ const N_TRIED: usize = 60;
 const PER_MM: f64 = 1.0 / 45.0;
 /// What a fret of change in the top note weighs, where no line is asked for.
 const PER_TOP_SEMITONE: f64 = 0.04;
+
+/// What it costs to leave the most usual shape for the next one, and for one that is not taught.
+const NEXT_TAUGHT: f64 = 0.5;
+const UNTAUGHT: f64 = 3.0;
+
+fn lowered(chord: &Chord, capo: u8) -> Chord {
+    let root = chord.root.pitch_class().up(-i32::from(capo));
+    chord.with_root(Key::usual(root, Mode::Major).tonic)
+}
 
 /// One row of shapes.
 #[derive(Debug, Clone, PartialEq)]
@@ -47,8 +56,20 @@ pub fn smoothest(
                     top,
                     ..limits.clone()
                 };
-                let mut list = voicings(instrument, wanted, &own);
+                // the capo moves what sounds, not how it is fingered
+                let fingered = lowered(chord, instrument.capo);
+                let usual = taught(instrument, &fingered);
+                let mut list =
+                    usual_first(instrument, &fingered, voicings(instrument, wanted, &own));
                 list.truncate(N_TRIED);
+                for v in &mut list {
+                    v.rank += match usual.iter().position(|s| *s == v.shape) {
+                        Some(0) => 0.0,
+                        Some(at) => (NEXT_TAUGHT * at as f64).min(UNTAUGHT),
+                        None if usual.is_empty() => 0.0,
+                        None => UNTAUGHT,
+                    };
+                }
                 if list.is_empty() {
                     return None;
                 }

@@ -245,7 +245,7 @@ pub enum Act {
         #[cfg_attr(test, schemars(with = "Vec<u8>"))]
         tuning: Tuning,
     },
-    /// Takes decisions back, also such as took others back.
+    /// Undoes decisions, also such as undid others.
     Undo {
         /// Their ids.
         of: Vec<u32>,
@@ -335,7 +335,7 @@ impl Act {
                 format!("a capo at fret {fret} (0 to {HIGHEST_CAPO})")
             }),
             Self::Undo { of } => ensure(of.iter().all(|o| *o < id), &field("of"), || {
-                format!("decision {id} cannot take back itself or a later one")
+                format!("decision {id} cannot undo itself or a later one")
             }),
             Self::Note {
                 text,
@@ -448,7 +448,7 @@ impl Act {
             Self::Tuning { tuning } => format!("tuning {}", tuning.text()),
             Self::Undo { of } => {
                 let ids: Vec<String> = of.iter().map(u32::to_string).collect();
-                format!("takes back {}", ids.join(", "))
+                format!("undoes {}", ids.join(", "))
             }
             // the rest has its words in `words`
             _ => String::new(),

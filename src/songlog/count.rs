@@ -183,7 +183,7 @@ pub fn contradiction(settings: &Settings, duration_s: Option<f64>) -> Result<(),
         let tapped = 60.0 / gap_s;
         if (tapped / bpm).log2().abs() > 0.15 {
             return Err(format!(
-                "the tapped beats make {tapped:.0} beats a minute, the tempo given is {bpm:.0}: leave one of the two out (a tempo decided before goes with undo)"
+                "the tapped beats make {tapped:.0} bpm, but the tempo given is {bpm:.0} bpm: leave one of the two out (undo removes a tempo that was set before)"
             ));
         }
     }
@@ -191,14 +191,14 @@ pub fn contradiction(settings: &Settings, duration_s: Option<f64>) -> Result<(),
         let near = beats_s[nearest(beats_s, at_s)];
         if (near - at_s).abs() > 0.25 * gap_s {
             return Err(format!(
-                "the first downbeat is said to be at {at_s:.2} s, but the nearest tapped beat is at {near:.2} s: they must agree"
+                "the first downbeat given is at {at_s:.2} s, but the nearest tapped beat is at {near:.2} s: they must agree"
             ));
         }
     }
     for (at_s, n_beats) in &settings.bar_beats {
         if *at_s < first - gap_s || *at_s > last + gap_s {
             return Err(format!(
-                "the bar at {} that is said to have {n_beats} beats lies outside the tapped beats ({} to {})",
+                "the bar at {} that was given {n_beats} beats lies outside the tapped beats ({} to {})",
                 clock(*at_s),
                 clock(first),
                 clock(last)

@@ -2,7 +2,7 @@
 //!
 //! One decision is one thing the user did, at one time; it may have several
 //! acts. Acts are anchored in seconds of the take, not in bars, since a new
-//! draft may count bars otherwise. Taking back is one more decision.
+//! draft may count bars otherwise. Undoing is one more decision.
 
 pub use super::act::*;
 
@@ -18,7 +18,7 @@ pub struct Decision {
 }
 
 impl Decision {
-    /// Ids this decision takes back.
+    /// Ids this decision undoes.
     pub fn takes_back(&self) -> impl Iterator<Item = u32> {
         self.acts
             .iter()
@@ -36,7 +36,7 @@ impl Decision {
     }
 }
 
-/// Which decisions hold: those that no later decision that holds takes back.
+/// Which decisions hold: those that no later decision that holds undoes.
 ///
 /// Gives one value for each decision, in order.
 pub fn holding(decisions: &[Decision]) -> Vec<bool> {

@@ -370,7 +370,7 @@ fn contradictory_words_are_refused() {
     );
     check(
         &[taps(), Act::Tempo { bpm: 90.0 }],
-        "the tapped beats make 120 beats a minute",
+        "the tapped beats make 120 bpm",
     );
     check(
         &[taps(), Act::Downbeat { at_s: 1.25 }],

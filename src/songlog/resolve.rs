@@ -1,6 +1,6 @@
 //! Heard plus decided makes the song. Pure; odd decisions never fail.
 //!
-//! Decisions are applied in the order they were made, those taken back left
+//! Decisions are applied in the order they were made, undone ones left
 //! out. One that does not fit what is heard now is kept in the log, named in
 //! the song's warnings, and the place stays open.
 

@@ -87,6 +87,10 @@ pub fn lock(path: &Path) -> Result<Locked, LogError> {
         };
         return Err(failed(std::io::Error::other(format!("it is {what}"))));
     }
+    if path.is_symlink() && !path.exists() {
+        let gone = "it is a link to a file that is not there; remove the link or name the file";
+        return Err(failed(std::io::Error::other(gone)));
+    }
     // a link is followed, so that saving replaces the log and not the link
     let real = std::fs::canonicalize(path).unwrap_or_else(|_| path.into());
     if std::fs::metadata(&real).is_ok_and(|m| m.permissions().readonly()) {

@@ -26,4 +26,4 @@ pub use key_fit::{Triad, fit, fitting_keys};
 pub use key_path::{KeyChange, TimedTriad, key_at, keys_along, n_changes_before};
 pub use pitch::{PitchClass, PitchClassSet, Spelled, midi_name, parse_midi_name};
 pub use qualities::{QUALITIES, Quality};
-pub use roman::{number, number_words, roman, transpose};
+pub use roman::{number, number_short, number_words, roman, transpose};

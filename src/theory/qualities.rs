@@ -56,6 +56,10 @@ macro_rules! rows {
 }
 
 /// Every quality that has a name of its own.
+#[expect(
+    clippy::needless_update,
+    reason = "a row names only the columns it has, and some have all"
+)]
 pub static QUALITIES: &[Quality] = rows! {
     "maj" "" [d(1), d(3), d(5)] "major" { musicxml: Some("major"), numeral: Some(""), net: Some(0) };
     "min" "m" [d(1), fl(3), d(5)] "minor" { musicxml: Some("minor"), numeral: Some(""), net: Some(1) };

@@ -88,6 +88,15 @@ pub fn number(chord: &Chord, key: Key) -> String {
     format!("{}{separator}{tail}{bass}", degree.text())
 }
 
+/// A degree's number as players say it behind flat or sharp, `five`.
+pub fn number_short(number: u8) -> &'static str {
+    const SHORT: [&str; 13] = [
+        "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven",
+        "twelve", "thirteen",
+    ];
+    SHORT[usize::from(number.clamp(1, 13)) - 1]
+}
+
 /// A degree's number in words, `third`.
 pub fn number_words(number: u8) -> &'static str {
     match number {

@@ -232,8 +232,8 @@ impl Reading {
         } else if !self.any && !self.in_bracket && text.starts_with('-') {
             // a flat sign elsewhere
             (Word::Minor, 1)
-        } else if text.starts_with('+') {
-            let number = text[1..].starts_with(|c: char| c.is_ascii_digit());
+        } else if let Some(behind) = text.strip_prefix('+') {
+            let number = behind.starts_with(|c: char| c.is_ascii_digit());
             let five = text.starts_with("+5");
             if number && (self.any || self.in_bracket || five) {
                 return None;
@@ -445,7 +445,8 @@ impl Reading {
                 |d: &Degree| d.number() == omit.number() && (omit.alter() == 0 || d == omit);
             let n = degrees.len();
             degrees.retain(|d| !is_it(d));
-            if degrees.len() == n {
+            let said_twice = self.power && omit.number() == 3;
+            if degrees.len() == n && !said_twice {
                 return None;
             }
         }

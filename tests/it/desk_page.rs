@@ -133,3 +133,57 @@ fn all_of_it_works_by_keyboard() {
 fn notes_have_their_names_and_frequencies() {
     scenario("agreesOnNotes");
 }
+
+#[test]
+fn enter_at_any_pace_confirms_the_next_chord_and_skips_none() {
+    let (_kept, dir) = folder();
+    let log = demo_log(&dir);
+    lengthen(&log, 17);
+    run("neverSkips", &log, &mut tool("node"), &[]);
+}
+
+/// The demo song over and over: some ten minutes.
+fn lengthen(log: &Path, times: u32) {
+    use takebook::songlog::store;
+    let mut song = store::load(log).expect("a log");
+    let (once, length_s) = (song.heard.clone(), song.heard.duration_s);
+    let n_bars = once.bars.len() as u32;
+    for turn in 1..times {
+        let by = f64::from(turn) * length_s;
+        let mut more = once.clone();
+        for bar in &mut more.bars {
+            (bar.start_s, bar.end_s) = (bar.start_s + by, bar.end_s + by);
+            bar.number += turn * n_bars;
+        }
+        for chord in &mut more.chords {
+            (chord.start_s, chord.end_s) = (chord.start_s + by, chord.end_s + by);
+        }
+        for beat in &mut more.beats {
+            beat.time_s += by;
+        }
+        for section in &mut more.sections {
+            section.first_bar += turn * n_bars;
+            section.last_bar += turn * n_bars;
+        }
+        let heard = &mut song.heard;
+        if let (Some(last), Some(first)) = (heard.bars.last_mut(), more.bars.first()) {
+            last.end_s = first.start_s;
+        }
+        heard.bars.extend(more.bars);
+        heard.chords.extend(more.chords);
+        heard.beats.extend(more.beats);
+        heard.sections.extend(more.sections);
+    }
+    song.heard.duration_s = f64::from(times) * length_s;
+    std::fs::write(log, takebook::songlog::write(&song)).expect("written");
+}
+
+#[test]
+fn the_playhead_stays_where_it_is_put_and_loops_are_dragged() {
+    scenario("playsFromHere");
+}
+
+#[test]
+fn many_chords_are_confirmed_at_once_and_the_button_is_in_view_at_every_size() {
+    scenario("confirmsMany");
+}

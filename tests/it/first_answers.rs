@@ -11,7 +11,9 @@
 )]
 
 use std::collections::BTreeMap;
-use takebook::fretboard::{Instrument, Limits, Typed, Wanted, distinct, read_played, voicings};
+use takebook::fretboard::{
+    Instrument, Limits, Typed, Wanted, distinct, read_played, usual_first, voicings,
+};
 use takebook::theory::imply::{Fragment, read_row};
 use takebook::theory::naming::{Context, Name, names};
 use takebook::theory::{Chord, Key, Label, PitchClassSet, QUALITIES, Spelled};
@@ -35,7 +37,7 @@ fn key(text: &str) -> Option<Key> {
 }
 
 /// Floors, a little under what is measured: share of first names, fitted and held out.
-const NAMES: [f64; 2] = [0.0, 0.0];
+const NAMES: [f64; 2] = [0.96, 0.92];
 
 fn first_names(shape: &str, in_key: Option<Key>, n: usize) -> Vec<Name> {
     let guitar = Instrument::default();
@@ -126,7 +128,7 @@ fn no_answer_repeats_itself_or_spells_a_note_two_ways() {
     println!("{} answers at fault:\n{}", bad.len(), bad.join("\n"));
     assert!(bad.len() <= REPEATS, "{} answers at fault", bad.len());
 }
-const REPEATS: usize = 1000;
+const REPEATS: usize = 0;
 
 /// The notes a symbol names, in order of its degrees, and its bass.
 fn notes_of(chord: &Chord) -> (Vec<Spelled>, PitchClassSet, Option<Spelled>) {
@@ -210,6 +212,7 @@ fn the_first_shape_is_a_teachers() {
     for case in table("shapes.tsv") {
         let chord: Chord = case[0].parse().unwrap_or_else(|e| panic!("{e}"));
         let found = voicings(&guitar, Wanted::chord(&chord), &Limits::default());
+        let found = usual_first(&guitar, &chord, found);
         let ours: Vec<String> = distinct(&found, 3).iter().map(|v| v.shape.text()).collect();
         let taught: Vec<&str> = case[1].split(' ').collect();
         all += 1;
@@ -230,7 +233,7 @@ fn the_first_shape_is_a_teachers() {
         "{first} first, {three} of three"
     );
 }
-const SHAPES: [usize; 2] = [0, 0];
+const SHAPES: [usize; 2] = [86, 88];
 
 /// One typed double stop: its notes, and a separate bass.
 fn fragment(text: &str) -> Fragment {

@@ -6,7 +6,10 @@ import { chooseBar, contented, installed, openBrowser, openPage, says, shown, st
 /** What is open on the page, and how one gets there. */
 const STATES = {
   "the chart": async () => {},
-  "a bar with its evidence and card": async (page) => chooseBar(page, 2),
+  "a bar with its evidence and card": async (page) => {
+    await chooseBar(page, 2);
+    if (await page.isVisible(".card-open")) await page.click(".card-open");
+  },
   "completion": async (page) => {
     await page.fill("#own", "Dm");
     await page.waitForSelector("#own-list:not([hidden]) li");
@@ -15,11 +18,15 @@ const STATES = {
     await page.fill("#own", "x02210");
     await page.waitForSelector("#own-shapes svg");
   },
-  "all of the card open": async (page) => {
+  "fingerings": async (page) => {
     await page.fill("#own", "");
-    await page.$$eval("#card details", (all) => all.forEach((d) => (d.open = true)));
+    await page.click("#tab-fingering");
   },
+  "what can be changed": async (page) => page.click("#tab-change"),
+  "the notes heard": async (page) => page.click("#tab-notes"),
+  "sound options": async (page) => page.click(".more-sound summary"),
   "a stretch, looped and playing": async (page) => {
+    await page.click(".more-sound summary");
     await page.locator("#chosen").focus();
     await page.keyboard.press("Shift+ArrowRight");
     await page.keyboard.press("l");
@@ -33,6 +40,14 @@ const STATES = {
   "the facts": async (page) => {
     await page.keyboard.press("Escape");
     await page.click("#song-open");
+  },
+  "several to confirm": async (page) => {
+    await page.keyboard.press("Escape");
+    await page.click("#many-open");
+  },
+  "the history": async (page) => {
+    await page.keyboard.press("Escape");
+    await page.click("#history-open");
   },
   "live": async (page) => {
     await page.keyboard.press("Escape");

@@ -1,6 +1,6 @@
 //! One take: analysed, and reported.
 
-use super::tell::told;
+use super::report::report;
 use super::{Args, Done, Job};
 use crate::cli::CliError;
 use crate::deciding::DecisionRequest;
@@ -20,7 +20,7 @@ pub(super) fn draft(job: &Job, args: &Args, bars: &MultiProgress) -> Result<Done
     let analysed = analyse(&job.take, &job.log, &settings, job.only_changed, &watch);
     bar.finish_and_clear();
     Ok(match analysed? {
-        Analysed::Saved(log) => Done::Drafted(Box::new(told(job, &log)?)),
+        Analysed::Saved(log) => Done::Drafted(Box::new(report(job, &log)?)),
         Analysed::UpToDate => Done::UpToDate,
     })
 }

@@ -48,43 +48,23 @@ pub(super) fn write_item(
         write_under(out, "   ", STRETCH_CAUTION)?;
     }
     for (i, name) in names.iter().enumerate() {
-        writeln!(out, "{}. {:<12} {}", i + 1, name.text(), name.kind.words())?;
+        writeln!(out, "{}. {:<12} {}", i + 1, name.text(), kind_text(name))?;
         if i > 0 && name.lower.is_some() {
             continue;
         }
-        let degrees: Vec<String> = played
-            .tones
-            .iter()
-            .map(|t| {
-                let at = match t.string {
-                    Some(s) => string_name(instrument, s),
-                    None => tone_text(name, t, key),
-                };
-                format!("{at} {}", degree_words(name.degree_of(t.pitch_class)))
-            })
-            .collect();
-        write_under(out, "   ", &format!("plays: {}", degrees.join(", ")))?;
-        if i == 0 {
-            let doubled = doubled(played, name);
-            if !doubled.is_empty() {
-                write_under(out, "   ", &format!("doubled: {}", doubled.join(", ")))?;
-            }
-        }
+        write_under(out, "   ", &degrees_text(instrument, played, name))?;
         let why = reasons(name, played.pitch_classes(), key);
-        write_under(out, "   ", &format!("why: {}", why.join("; ")))?;
-        if let Some(second) = names.get(i + 1).filter(|_| i == 0) {
-            write_under(
-                out,
-                "   ",
-                &format!("before {}: {}", second.text(), before(name, second)),
-            )?;
-        }
+        let why = match names.get(i + 1).filter(|_| i == 0) {
+            Some(second) => format!("before {}: {}", second.text(), before(name, second)),
+            None => format!("why: {}", why.into_iter().next().unwrap_or_default()),
+        };
+        write_under(out, "   ", &why)?;
     }
     if names.iter().any(|n| n.kind == NameKind::Convention) {
         write_under(
             out,
             "",
-            "A name by convention says what sounds; other players may write it otherwise.",
+            "Where no name is common, other players may write another.",
         )?;
     }
     Ok(())
@@ -137,6 +117,39 @@ pub(super) fn item_json(
     })
 }
 
+/// What is left out, or what kind of name it is.
+fn kind_text(name: &Name) -> String {
+    let quiet: Vec<String> = name
+        .missing
+        .iter()
+        .filter(|d| d.number() != 1)
+        .map(|d| format!("no {}", d.text()))
+        .collect();
+    match name.kind {
+        NameKind::Shell => quiet.join(", "),
+        kind => kind.words().to_owned(),
+    }
+}
+
+/// `R 5 R 3 5 ♭7`, a sign for each string (`x` where none sounds), or for each note as typed.
+fn degrees_text(instrument: &Instrument, played: &Played, name: &Name) -> String {
+    let sign = |tone: &Tone| match name.degree_of(tone.pitch_class) {
+        d if d.number() == 1 && d.alter() == 0 => "R".to_owned(),
+        d => d.text(),
+    };
+    let signs: Vec<String> = if played.shape.is_some() {
+        (0..instrument.tuning.n_strings())
+            .map(|s| {
+                let tone = played.tones.iter().find(|t| t.string == Some(s));
+                tone.map_or_else(|| "x".to_owned(), sign)
+            })
+            .collect()
+    } else {
+        played.tones.iter().map(sign).collect()
+    };
+    signs.join(" ")
+}
+
 fn doubled(played: &Played, name: &Name) -> Vec<String> {
     let set = played.pitch_classes();
     set.iter()
@@ -179,8 +192,8 @@ pub(super) fn degree_words(degree: Degree) -> String {
         (3 | 7, -1) => format!("minor {plain}"),
         (7, _) => "diminished seventh".into(),
         (_, 0) => plain.into(),
-        (_, a) if a < 0 => format!("lowered {plain}"),
-        _ => format!("raised {plain}"),
+        (n, a) if a < 0 => format!("flat {}", crate::theory::number_short(n)),
+        (n, _) => format!("sharp {}", crate::theory::number_short(n)),
     }
 }
 

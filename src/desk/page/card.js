@@ -7,10 +7,10 @@ import { drawDecisions } from "./card_decisions.js";
 import { symbol } from "./chart.js";
 import { hearPlucked } from "./clicks.js";
 import { button, el, find, unseen } from "./dom.js";
-import { takeCandidate, takeIt, writeShape } from "./edits.js";
-import { plural, probability, sureness } from "./music.js";
+import { candidatesOf, shapeForAll, takeCandidate, writeShape } from "./edits.js";
+import { probability, sureness } from "./music.js";
 import { say } from "./say.js";
-import { barByNumber, choose, chordsIn, chosen, desk, on, sectionOf } from "./state.js";
+import { barByNumber, choose, chordsIn, chosen, desk, on, sectionOf, tell } from "./state.js";
 import { soundedStrings } from "./strings.js";
 import { forgetTyping, typingField } from "./typing.js";
 
@@ -22,20 +22,57 @@ const slots = {};
 let detail = null;
 let wanted = "";
 
+const TABS = { chord: "Chord", fingering: "Fingering", change: "Change", notes: "Notes heard" };
+
 export function startCard() {
   const slot = (name) => (slots[name] = el("div", { class: `slot ${name}` }));
-  // two sides, beside each other where the card is wide
+  const panel = (name, ...inside) => el("div", { class: "panel", id: `panel-${name}`, role: "tabpanel", "aria-labelledby": `tab-${name}`, hidden: name !== "chord" }, ...inside);
   find("#card").append(
-    el("div", { class: "side" }, slot("head"), slot("candidates"), typingField()),
-    el("div", { class: "side" }, slot("shapes"), slot("sounded"), slot("repeats"), slot("decisions")),
+    slot("head"),
+    el("div", { class: "tabs", role: "tablist", "aria-label": "About this bar", onkeydown: tabKeys }, Object.entries(TABS).map(([name, words]) => el("button", { type: "button", role: "tab", id: `tab-${name}`, "aria-controls": `panel-${name}`, "aria-selected": String(name === "chord"), tabindex: name === "chord" ? 0 : -1, onclick: () => openTab(name) }, words))),
+    panel("chord", slot("candidates"), typingField(), slot("repeats")),
+    panel("fingering", slot("shapes")),
+    panel("change", slot("decisions")),
+    panel("notes", slot("sounded")),
   );
   on("choice", () => show());
 }
 
-async function show() {
+/** Shows one side of the card. */
+export function openTab(name) {
+  for (const other of Object.keys(TABS)) {
+    const tab = find(`#tab-${other}`);
+    tab.setAttribute("aria-selected", String(other === name));
+    tab.tabIndex = other === name ? 0 : -1;
+    find(`#panel-${other}`).hidden = other !== name;
+  }
+  document.body.classList.add("card-up");
+}
+
+function tabKeys(event) {
+  const names = Object.keys(TABS);
+  const at = names.findIndex((n) => event.target.id === `tab-${n}`);
+  const to = { ArrowLeft: at - 1, ArrowRight: at + 1, Home: 0, End: names.length - 1 }[event.key];
+  if (at < 0 || to === undefined) return;
+  event.preventDefault();
+  event.stopPropagation();
+  const name = names[(to + names.length) % names.length];
+  openTab(name);
+  find(`#tab-${name}`).focus();
+}
+
+/** The choice is a bar longer, or shorter. */
+export const moreBars = (by) => choose(desk.bar, { to: Math.max(desk.bar, desk.barTo + by) });
+
+/** Who goes on quickly needs no details of the bars on the way. */
+const REST_MS = 140;
+let timer = null;
+let first = true;
+
+function show() {
   if (!desk.song || desk.song.bars.length === 0) return;
   const bar = desk.song.bars[desk.bar];
-  const key = `${bar.number} ${desk.song.revision}`;
+  const key = `${bar.number} ${desk.saved.revision}`;
   if (!wanted.startsWith(`${bar.number} `)) {
     forgetTyping();
     const card = find("#card");
@@ -45,15 +82,23 @@ async function show() {
     wanted = key;
     if (detail?.bar?.number !== bar.number) detail = null;
     draw();
-    try {
-      const answer = await get(`/api/bar/${bar.number}`);
-      await moreShapes(answer.chords);
-      if (wanted !== key) return;
-      detail = answer;
-    } catch (trouble) {
-      if (wanted === key) slots.sounded.replaceChildren(el("p", { class: "quiet" }, trouble.message));
-      return;
-    }
+    clearTimeout(timer);
+    timer = setTimeout(() => load(bar, key), detail === null && first ? 0 : REST_MS);
+    first = false;
+    return;
+  }
+  draw();
+}
+
+async function load(bar, key) {
+  try {
+    const answer = await get(`/api/bar/${bar.number}`);
+    await moreShapes(answer.chords);
+    if (wanted !== key) return;
+    detail = answer;
+  } catch (trouble) {
+    if (wanted === key) slots.sounded.replaceChildren(el("p", { class: "quiet" }, trouble.message));
+    return;
   }
   draw();
 }
@@ -104,53 +149,55 @@ function head(chord) {
 }
 
 function stateWords(chord) {
-  if (chord.state === "decided") return chord.certainty === null ? "decided, your own" : "decided";
+  if (chord.state === "decided") return chord.certainty === null ? "entered by you" : "confirmed";
   const sure = sureness(chord);
-  return `open${sure && `, ${sure} sure`}${chord.fragment ? ", read from a few plucked notes" : ""}`;
+  return `unconfirmed${sure && `, ${sure} sure`}${chord.fragment ? ", read from a few plucked notes" : ""}`;
 }
 
 function candidates(chord) {
-  if (!chord || chord.candidates.length === 0) return [];
-  const rows = chord.candidates.map((c, i) =>
+  const list = candidatesOf(chord);
+  if (list.length === 0) return [];
+  const rows = list.map((c, i) =>
     el(
       "li",
       { class: c.label === chord.label ? "stands" : null },
       el(
         "button",
         { type: "button", "data-key": `candidate ${i + 1}`, onclick: () => takeCandidate(i + 1) },
-        unseen("Take "),
+        unseen("Confirm "),
         el("span", { class: "n" }, i < 9 ? String(i + 1) : ""),
         symbol(c.symbol),
-        el("span", { class: "share" }, chord.candidates.length > 1 ? probability(c.probability) : sureness(chord)),
-        el("span", { class: "reason" }, c.label === chord.label && chord.state === "decided" ? `stands. ${c.reason}` : c.reason),
+        el("span", { class: "share" }, list.length > 1 ? probability(c.probability) : sureness(chord)),
+        el("span", { class: "reason" }, c.reason),
       ),
+      button(["♪", unseen(` hear ${c.symbol}`)], () => hearPlucked(c.label), { "data-key": `listen ${i + 1}`, class: "small", title: `Hear ${c.symbol}` }),
     ),
   );
   return [
-    el("h3", {}, "It may be"),
+    el("h3", {}, "Candidates"),
     el("ol", { class: "list" }, rows),
-    chord.state === "open" || desk.barTo > desk.bar
-      ? button(desk.barTo > desk.bar ? "Take what is proposed in these bars" : `Take ${chord.symbol}`, () => takeIt(), { class: "main", "data-key": "take", "aria-keyshortcuts": "Enter" })
+    desk.song.bars[desk.bar].repeats?.length > 0
+      ? el(
+          "label",
+          { class: "tick" },
+          el("input", { type: "checkbox", id: "repeats", checked: desk.repeats, "data-key": "repeats", onchange: (e) => setRepeats(e.target.checked) }),
+          ` Same in all repeats${repeatNumbers()}`,
+        )
       : null,
-    el(
-      "label",
-      { class: "tick" },
-      el("input", { type: "checkbox", id: "repeats", checked: desk.repeats, "data-key": "repeats", onchange: (e) => setRepeats(e.target.checked) }),
-      ` The same in every repeat${repeatNumbers()}`,
-    ),
   ].filter(Boolean);
 }
 
 const repeatNumbers = () => {
   const others = desk.song.bars[desk.bar].repeats ?? [];
-  return others.length > 0 ? ` (also ${plural(others.length, "bar")}: ${others.join(", ")})` : " (this bar has none)";
+  return others.length > 0 ? ` (bar ${others.join(", ")})` : "";
 };
 
 export function setRepeats(isOn) {
   desk.repeats = isOn;
   const box = find("#repeats");
   if (box) box.checked = isOn;
-  say(isOn ? "Decisions hold in every repeat." : "Decisions hold in this place only.");
+  tell("choice", false);
+  say(isOn ? `Decisions hold in all repeats${repeatNumbers()}.` : "Decisions hold in this place only.");
 }
 
 function shapes(chord, drawn) {
@@ -159,26 +206,29 @@ function shapes(chord, drawn) {
   if (list.length === 0) return [];
   const stands = list.filter((s) => s.decided);
   return [
-    el("h3", {}, stands.length === 2 ? "Played so, or so" : "Played"),
-    el("div", { class: "boxes" }, list.slice(0, N_SHAPES).map((s) => figure(s, chord, stands))),
+    el("h3", {}, `Fingerings of ${chord.symbol}`),
+    el("ul", { class: "fingerings" }, list.slice(0, N_SHAPES).map((s) => figure(s, chord, stands))),
     [...new Set(list.map((s) => s.caution).filter(Boolean))].map((text) => el("p", { class: "quiet" }, text)),
   ].flat().filter(Boolean);
 }
 
+/** A fingering in one line: the diagram, the frets, what it asks of the hand, what can be done. */
 function figure(shape, chord, stands) {
   const [one] = stands;
-  const name = `${chord.symbol} ${shape.text}: ${frettedWords(shape.frets)}${shape.decided ? "; decided" : ""}`;
+  const name = `${chord.symbol} ${shape.text}: ${frettedWords(shape.frets)}${shape.decided ? "; confirmed" : ""}`;
+  const isOnly = shape.decided && stands.length === 1;
   return el(
-    "figure",
+    "li",
     { class: shape.decided ? "decided" : "open" },
     chordBox(shape, name),
-    el("figcaption", {}, shape.text, shape.decided ? "" : "?", shape.reach_words ? el("small", {}, shape.reach_words) : null),
+    el("span", { class: "frets" }, el("b", {}, shape.text), shape.reach_words ? el("small", {}, shape.reach_words) : null),
     el(
-      "div",
+      "span",
       { class: "ways" },
-      button(["hear", unseen(` ${shape.text} plucked`)], () => hearPlucked(chord.label, shape.text), { "data-key": `hear ${shape.text}` }),
-      shape.decided && stands.length === 1 ? null : button([shape.decided ? "only this" : "play so", unseen(` ${shape.text}`)], () => writeShape(shape.text), { "data-key": `shape ${shape.text}` }),
-      one && !shape.decided ? button(["or so", unseen(` ${shape.text}, beside ${one.text}`)], () => writeShape(one.text, shape.text), { "data-key": `or ${shape.text}` }) : null,
+      button(["♪", unseen(` hear ${shape.text}`)], () => hearPlucked(chord.label, shape.text), { "data-key": `hear ${shape.text}`, title: "Hear it" }),
+      isOnly ? null : button([shape.decided ? "Only this" : "Use", unseen(` ${shape.text}`)], () => writeShape(shape.text), { "data-key": `shape ${shape.text}` }),
+      one && !shape.decided ? button(["Also", unseen(` ${shape.text}, beside ${one.text}`)], () => writeShape(one.text, shape.text), { "data-key": `or ${shape.text}` }) : null,
+      button([`Every ${chord.symbol}`, unseen(` is fingered ${shape.text}`)], () => shapeForAll(shape.text), { "data-key": `every ${shape.text}` }),
     ),
   );
 }
@@ -187,14 +237,14 @@ function repeats() {
   const list = detail?.repeats ?? [];
   if (list.length === 0) return [];
   return [
-    el("h3", {}, "The same bar in the repeats"),
+    el("h3", {}, "This bar in the repeats"),
     el(
       "ul",
       { class: "list" },
       list.map((r) => {
         const number = r.bar;
         const chords = r.chords.map((c) => `${c.symbol}${c.state === "open" ? "?" : ""}`).join("  ");
-        return el("li", {}, button(`bar ${number}: ${chords} – ${r.same ? "the same" : "differs"}`, () => choose(barByNumber(number)), { "data-key": `repeat ${number}` }));
+        return el("li", {}, button(`bar ${number}: ${chords} – ${r.same ? "same" : "differs"}`, () => choose(barByNumber(number)), { "data-key": `repeat ${number}` }));
       }),
     ),
   ];

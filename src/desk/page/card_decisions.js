@@ -1,21 +1,23 @@
 // The lower half of the card: where the chord changes, the section, a note.
 
+import { moreBars } from "./card.js";
 import { button, el } from "./dom.js";
-import { endingPlan, join, letterSection, markEnding, nameSection, nudge, sectionGoesOn, sectionStarts, splitAt, writeNote } from "./edits.js";
+import { keyAt } from "./music.js";
+import { now } from "./player.js";
+import { say } from "./say.js";
+import { barBeats, endingPlan, firstDownbeat, join, keyFromHere, letterSection, markEnding, nameSection, nudge, sectionGoesOn, sectionStarts, splitAt, writeNote } from "./edits.js";
 import { beatsIn, chosen, desk, sectionOf } from "./state.js";
 
 /** The bar that the decisions stand for. */
 let drawnFor = null;
 
-/** Draws them anew: folds stay as open as they were, and what is half typed stays typed. */
+/** Draws them anew; what is half typed stays typed. */
 export function drawDecisions(place) {
   const chord = chosen();
   const isSame = drawnFor === desk.bar;
   drawnFor = desk.bar;
-  const open = [...place.querySelectorAll("details")].map((fold) => fold.open);
   const typed = [...place.querySelectorAll("input")].filter((input) => (isSame || input === document.activeElement) && input.value !== input.dataset.was);
-  place.replaceChildren(...(chord ? [change(chord), section(), note()] : []));
-  place.querySelectorAll("details").forEach((fold, i) => (fold.open = open[i] ?? fold.open));
+  place.replaceChildren(...(chord ? [change(chord), section(), note(), counting()] : []));
   for (const { id, value, selectionStart, selectionEnd } of typed) retype(id, value, [selectionStart, selectionEnd]);
 }
 
@@ -31,9 +33,10 @@ const many = () => desk.barTo > desk.bar;
 function change(chord) {
   const beats = beatsIn(desk.bar).slice(1);
   return el(
-    "details",
-    { open: true },
-    el("summary", {}, "Where chords change"),
+    "div",
+    { class: "group" },
+    el("div", { class: "row" }, el("span", { class: "quiet" }, many() ? `${desk.barTo - desk.bar + 1} bars chosen` : "One bar chosen"), button("One bar more", () => moreBars(1), { "data-key": "more bars" }), many() ? button("One bar less", () => moreBars(-1), { "data-key": "fewer bars" }) : null),
+    el("h3", {}, "Where chords change"),
     el(
       "div",
       { class: "row" },
@@ -56,9 +59,9 @@ function section() {
   const starts = own?.first_bar === desk.song.bars[desk.bar].number;
   const plan = endingPlan();
   return el(
-    "details",
-    {},
-    el("summary", {}, `Section${own ? ` ${own.letter}${own.name ? `, ${own.name}` : ""}` : ""}`),
+    "div",
+    { class: "group" },
+    el("h3", {}, `Section${own ? ` ${own.letter}${own.name ? `, ${own.name}` : ""}` : ""}`),
     field("section-name", "Name", own?.name ?? "", "Verse", nameSection),
     field("section-letter", "Letter", own?.letter ?? "", "A", letterSection),
     el(
@@ -74,7 +77,21 @@ function section() {
 }
 
 function note() {
-  return el("details", {}, el("summary", {}, "Note"), field("note-text", many() ? "Note for these bars" : "Note for this bar", "", "let it ring", writeNote));
+  return el("div", { class: "group" }, field("note-text", many() ? "Note for these bars" : "Note for this bar", "", "let it ring", writeNote));
+}
+
+/** How the bars are counted, and the key from here on. */
+function counting() {
+  const bar = desk.song.bars[desk.bar];
+  const song = desk.song;
+  return el(
+    "div",
+    { class: "group" },
+    el("h3", {}, "Bars and key"),
+    field("bar-beats", `Beats in bar ${bar.number}`, String(bar.n_beats), "4", (text) => (/^\d+$/.test(text) ? barBeats(Number(text)) : say("The beats of a bar are a whole number."))),
+    field("key-here", `Key from bar ${bar.number} on`, "", (keyAt(song, bar.start_s) ?? "G").replace(":maj", "").replace(":min", "m"), keyFromHere),
+    el("div", { class: "row" }, button("First beat of the song is at the playhead", () => firstDownbeat(now()), { "data-key": "first beat" })),
+  );
 }
 
 function field(id, label, value, example, act) {

@@ -22,6 +22,7 @@ export function startChart() {
     desk.folded = !event.target.checked;
     tell("view");
   });
+  startDragging(find("#parts"));
   find("#parts").addEventListener("click", (event) => {
     const chord = event.target.closest("[data-bar]");
     if (!chord) return;
@@ -33,6 +34,31 @@ export function startChart() {
   find("#parts").addEventListener("dblclick", (event) => {
     if (event.target.closest("[data-bar]")) tell("play");
   });
+}
+
+/** Dragging over bars chooses them and loops them. */
+function startDragging(place) {
+  let [from, isDrag] = [null, false];
+  place.addEventListener("pointerdown", (event) => {
+    const bar = event.target.closest("[data-bar]");
+    isDrag = false;
+    from = bar && event.pointerType === "mouse" && event.button === 0 && !event.shiftKey ? Number(bar.dataset.bar) : null;
+  });
+  place.addEventListener("pointermove", (event) => {
+    if (from === null || event.buttons !== 1) return;
+    const bar = event.target.closest("[data-bar]");
+    if (!bar || (!isDrag && Number(bar.dataset.bar) === from)) return;
+    isDrag = true;
+    const to = Number(bar.dataset.bar);
+    if (desk.bar !== Math.min(from, to) || desk.barTo !== Math.max(from, to)) choose(from, { to });
+  });
+  window.addEventListener("pointerup", () => {
+    if (isDrag) tell("dragged");
+    from = null;
+    // the click that follows is part of the drag
+    setTimeout(() => (isDrag = false), 0);
+  });
+  place.addEventListener("click", (event) => isDrag && event.stopImmediatePropagation(), true);
 }
 
 /** `{line, column, columns, pass}` of a bar, or undefined. */
@@ -50,7 +76,7 @@ function draw() {
   const laid = setInLines(song, { folded: desk.folded, perLine: perLine() });
   const sections = laid.map((part, p) => {
     const lines = part.lines.map((line, l) => {
-      const key = JSON.stringify([line, perLine(), line.map((m) => m.bars.map((b) => [song.bars[b], chordsIn(b).map(shown)]))]);
+      const key = `${perLine()} ${line.map((m) => keyOf(m)).join("|")}`;
       const node = kept.get(key) ?? drawLine(line);
       fresh.set(key, node);
       line.forEach((measure, column) => {
@@ -73,7 +99,7 @@ function draw() {
 function heading(song) {
   find("#title").textContent = song.title;
   document.title = `${song.title} – takebook`;
-  const tempo = song.tempo_bpm ? `${Math.round(song.tempo_bpm)} beats a minute` : "no steady beat";
+  const tempo = song.tempo_bpm ? `${Math.round(song.tempo_bpm)} bpm` : "no steady tempo";
   const capo = song.capo ? `capo ${song.capo}` : null;
   const changes = song.key_changes.map((c) => [c.key, song.bars.find((b) => b.start_s >= c.at_s - 0.001)]);
   const keys = changes.filter(([, bar]) => bar).map(([key, bar]) => `${keyWords(key)} from bar ${bar.number}`);
@@ -82,13 +108,11 @@ function heading(song) {
     .join(" · ");
   find("#roadmap").textContent = song.roadmap ? `Form: ${song.roadmap}` : "";
   const n = song.n_open;
-  find("#open-count").textContent =
-    n === 0
-      ? "Every chord is decided."
-      : `${n} of ${plural(song.n_chords, "chord")} open: pencil with a question mark, and how sure the machine is.`;
+  const isFresh = song.can_undo === false && song.can_redo === false && n > 0;
+  find("#begin").hidden = !isFresh;
   find("#undo").disabled = song.can_undo === false;
   find("#redo").disabled = song.can_redo === false;
-  find("#next-open").disabled = n === 0;
+  find("#many-open").disabled = n === 0;
   const remarks = [...song.notes.map((t) => `Note: ${t}`), ...song.warnings];
   find("#foot").replaceChildren(
     ...remarks.map((text) => el("p", {}, text)),
@@ -116,8 +140,10 @@ function partHeading(part) {
 /** Over a line that begins in a new key. */
 const newKey = (line) => (line[0].newKey ? el("p", { class: "new-key" }, `Key of ${keyWords(line[0].newKey)}`) : null);
 
-/** What of a chord is seen on the chart. */
-const shown = (c) => [c.start_s, c.end_s, c.symbol, c.state, c.certainty, c.notes, c.n_decided_shapes];
+/** All of a measure that is seen on the chart. */
+const keyOf = (m) =>
+  `${m.cells} ${m.ending} ${m.endingStarts} ${m.newKey ?? ""} ${m.repeatStart} ${m.repeatEnd} ${m.last} ` +
+  m.bars.map((b) => `${b} ${desk.song.bars[b].number} ${desk.song.bars[b].start_s} ${desk.song.bars[b].n_beats} ` + chordsIn(b).map((c) => `${c.start_s} ${c.end_s} ${c.symbol} ${c.state} ${c.certainty} ${c.notes.join("\n")}`).join(";")).join("/");
 
 function drawLine(line) {
   const first = desk.song.bars[line[0].bars[0]].number;
@@ -137,7 +163,7 @@ function measure(printed, column) {
     printed.repeatEnd ? "repeat-end" : "",
     printed.last ? "last" : "",
   ];
-  return el(
+  const node = el(
     "div",
     { class: kind.filter(Boolean).join(" ") },
     printed.endingStarts ? el("span", { class: "ending" }, `${printed.ending}.`) : printed.ending ? el("span", { class: "ending goes-on" }) : null,
@@ -145,6 +171,8 @@ function measure(printed, column) {
     bar(printed),
     printed.repeatEnd ? sign("end") : null,
   );
+  if (printed.cells > 1) node.style.gridColumn = `span ${printed.cells}`;
+  return node;
 }
 
 /** A repeat sign: thick and thin line with two dots. */
@@ -175,10 +203,10 @@ function bar(printed) {
       "span",
       { class: "above" },
       el("span", { class: "number" }, unseen("Bar "), all.map((b) => desk.song.bars[b].number).join("/")),
-      mixed ? el("span", { class: "remark" }, `open: ${all.filter(isOpen).map((b) => `bar ${desk.song.bars[b].number}`).join(", ")}`) : null,
+      mixed ? el("span", { class: "remark" }, `unconfirmed: ${all.filter(isOpen).map((b) => `bar ${desk.song.bars[b].number}`).join(", ")}`) : null,
       [...new Set(notes)].map((text) => el("span", { class: "remark" }, text)),
     ),
-    el("span", { class: `chords ${chords.length > 4 ? "crowd" : chords.length > 2 ? "many" : ""}` }, chords.map((c, part) => chord(c, here, part))),
+    el("span", { class: `chords ${chords.length > 2 ? "many" : ""}` }, chords.map((c, part) => chord(c, here, part))),
     beats(here),
   );
 }
@@ -190,8 +218,8 @@ function chord(c, here, part) {
     "span",
     { class: `chord ${c.state}${outside ? " outside" : ""}`, "data-part": part },
     symbol(c.symbol, c.state === "open"),
-    unseen(` ${c.state} `),
-    c.state === "open" && sureness(c) ? el("span", { class: "sure" }, sureness(c)) : null,
+    unseen(c.state === "open" ? " unconfirmed " : " confirmed "),
+    c.state === "open" && isDoubtful(c) ? el("span", { class: "sure" }, sureness(c)) : null,
   );
   node.style.flexGrow = outside ? "0" : String((own.to - own.from).toFixed(3));
   return node;
@@ -209,6 +237,10 @@ export function symbol(text, open = false) {
     open ? el("span", { class: "query" }, "?") : null,
   );
 }
+
+/** Sureness is shown where it is below this. */
+const DOUBTFUL = 0.8;
+const isDoubtful = (c) => c.certainty !== null && c.certainty < DOUBTFUL && sureness(c) !== "";
 
 /** A slash a beat. */
 function beats(here) {
@@ -231,6 +263,7 @@ function mark() {
     const place = places.get(bar);
     if (!place) continue;
     const node = place.node.querySelectorAll(".bar")[place.column];
+    if (marked.includes(node)) continue;
     node.classList.add("in-stretch");
     marked.push(node);
   }

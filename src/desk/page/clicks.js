@@ -2,7 +2,8 @@
 // proposal as plucked strings. Both follow the take's clock, at every speed.
 
 import { address, bytes } from "./api.js";
-import { isPlaying, now, player } from "./player.js";
+import { panTake, soundContext } from "./listening.js";
+import { isSounding as isPlaying, now, player } from "./player.js";
 import { desk, on } from "./state.js";
 
 /** How far ahead sounds are laid, and how often, s and ms. */
@@ -14,6 +15,7 @@ const CLICK_GAIN = 0.22;
 
 let context = null;
 let out = null;
+let side = null;
 let laidTo = null;
 let playing = [];
 let timer = null;
@@ -21,7 +23,9 @@ export const metronome = { on: false };
 const plucks = new Map();
 
 export function startClicks() {
+  on("count", ({ after_s, length_s }) => countIn(after_s, length_s));
   on("sound", (what) => {
+    if (what === "ears") panTake(player.ears === "both");
     if (["seeked", "pause", "speed", "again", "ears"].includes(what)) silence();
     if (isPlaying()) timer ??= setInterval(lay, EVERY_MS);
     else {
@@ -38,12 +42,13 @@ export function setMetronome(isOn) {
 
 /** Made at the first sound: browsers allow none before the user has acted. */
 function ready() {
-  if (!context) {
-    context = new AudioContext();
+  context = soundContext();
+  if (!out) {
     out = context.createGain();
-    out.connect(context.destination);
+    side = context.createStereoPanner();
+    out.connect(side).connect(context.destination);
   }
-  if (context.state === "suspended") context.resume();
+  side.pan.value = player.ears === "both" ? 1 : 0;
   out.gain.value = player.volume;
   return context;
 }
@@ -65,7 +70,7 @@ function lay() {
   if (metronome.on) {
     for (const beat of desk.song.beats_s) if (beat >= from && beat < to) click(when(beat), isDownbeat(beat));
   }
-  if (player.ears === "plucked") {
+  if (player.ears !== "take") {
     for (const chord of desk.song.chords) {
       const starts = chord.start_s >= from && chord.start_s < to;
       // coming into a chord that sounds already
@@ -74,6 +79,14 @@ function lay() {
     }
   }
   laidTo = to;
+}
+
+/** A bar of clicks after a wait, s, over a length, s. */
+function countIn(after_s, length_s) {
+  const clock = ready();
+  const bar = desk.song.bars.findLast((b) => b.start_s <= now() + 0.01) ?? desk.song.bars[0];
+  const n = Math.max(1, bar?.n_beats ?? 4);
+  for (let i = 0; i < n; i += 1) click(clock.currentTime + after_s + (i * length_s) / n, i === 0);
 }
 
 const isDownbeat = (beat) => desk.song.bars.some((b) => Math.abs(b.start_s - beat) < 0.03);
@@ -93,7 +106,7 @@ async function pluck(chord, at, from) {
   if (chord.label === "N" || chord.label === "X") return;
   const seconds = Math.min(8, Math.max(0.4, (chord.end_s - from) / player.speed));
   const sound = await plucked(chord.label, chord.shapes[0], seconds);
-  if (!sound || player.ears !== "plucked" || !isPlaying()) return;
+  if (!sound || player.ears === "take" || !isPlaying()) return;
   const source = context.createBufferSource();
   source.buffer = sound;
   source.connect(out);
@@ -108,6 +121,7 @@ export async function hearPlucked(label, shape) {
   silence();
   const sound = await plucked(label, shape, 2.5);
   if (!sound) return false;
+  silence();
   const source = context.createBufferSource();
   source.buffer = sound;
   source.connect(out);

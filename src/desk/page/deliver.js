@@ -11,7 +11,7 @@ const FORMATS = [
   ["svg", "SVG", "the pages as a drawing, to edit or place"],
   ["txt", "Text", "80 columns, for mail"],
   ["musicxml", "MusicXML", "for notation programs"],
-  ["mid", "MIDI", "plays along with the take, sections as markers"],
+  ["mid", "MIDI", "plays along with the recording, sections as markers"],
   ["vtt", "Captions (WebVTT)", "for a video"],
   ["lab", "Labels (.lab)", "start, end, label; for evaluation"],
   ["jams", "JAMS", "for research"],
@@ -36,30 +36,34 @@ export function startDeliver() {
     el(
       "div",
       { class: "paper" },
-      el("h1", { id: "deliver-title" }, "Deliver the chart"),
+      el("h1", { id: "deliver-title" }, "Export the chart"),
       el("p", { id: "deliver-open" }),
       el(
         "fieldset",
         {},
-        el("legend", {}, "How it is set"),
+        el("legend", {}, "Layout"),
         el("label", {}, "Paper ", field("paper", el("select", { onchange: draw }, el("option", { value: "a4" }, "A4"), el("option", { value: "letter" }, "Letter")))),
         el("label", {}, "In the key of ", field("key", el("input", { type: "text", size: "6", placeholder: "as it is", autocomplete: "off", oninput: draw }))),
         el("label", {}, "Capo at fret ", field("capo", el("input", { type: "number", min: "0", max: "12", placeholder: "as it is", oninput: draw }))),
-        el("label", {}, "Repeats ", field("repeats", el("select", { onchange: draw }, el("option", { value: "" }, "folded"), el("option", { value: "written_out" }, "written out"), el("option", { value: "short" }, "each section once, with the order")))),
-        el("label", {}, "Degrees of the key ", field("degrees", el("select", { onchange: draw }, el("option", { value: "" }, "no"), el("option", { value: "degrees" }, "instead of symbols"), el("option", { value: "degrees_under" }, "under the symbols")))),
+        el("label", {}, "Repeats ", field("repeats", el("select", { onchange: draw }, el("option", { value: "" }, "with repeat signs"), el("option", { value: "written_out" }, "written out"), el("option", { value: "short" }, "each section once, with the order")))),
+        el("label", {}, "Roman numerals ", field("degrees", el("select", { onchange: draw }, el("option", { value: "" }, "no"), el("option", { value: "degrees" }, "instead of symbols"), el("option", { value: "degrees_under" }, "under the symbols")))),
         el("label", {}, "Tuning ", field("tuning", el("select", { onchange: draw }, el("option", { value: "" }, "as it is"), TUNINGS.map((name) => el("option", {}, name))))),
-        tick("easy", "open shapes only, simplified"),
+        tick("easy", "easy chords only"),
         tick("left_handed", "left-handed boxes"),
         tick("large", "a quarter larger"),
         tick("save_ink", "little ink"),
         el("label", {}, "Captions later by ", field("offset", el("input", { type: "number", step: "0.1", value: "0", oninput: draw })), " s"),
       ),
-      el("p", {}, (options.print = el("a", { class: "main button", target: "_blank", rel: "noopener" }, "Print view"))),
+      el("p", { class: "row" }, (options.pdf = el("a", { class: "primary button large", download: true, "data-format": "pdf-button" }, "Save the PDF")), (options.print = el("a", { class: "main button", target: "_blank", rel: "noopener" }, "Print view"))),
+      (options.trouble = el("p", { class: "refused", role: "alert" })),
+      el("details", { class: "preview-fold" }, el("summary", {}, "Preview"), (options.preview = el("iframe", { class: "preview", title: "Preview of the chart" }))),
       list,
       el("p", { class: "quiet" }, "A chart of someone's song is for your own study; sharing or selling copies needs the owner's permission, and local law decides."),
     ),
   );
   on("song", draw);
+  on("page", (page) => page === "deliver" && look());
+  options.preview.closest("details").open = true;
   draw();
 }
 
@@ -82,9 +86,30 @@ function query(format) {
   };
 }
 
+/** After the last change of an option, ms. */
+const LOOK_MS = 400;
+let timer = null;
+
+/** Asks whether it can be written so; the preview, or why not. */
+async function look() {
+  if (find("#deliver").hidden || !desk.song) return;
+  const path = address("/api/chart", { ...query("html"), inline: true });
+  const answer = await fetch(path, { cache: "no-store" }).catch(() => null);
+  const why = answer === null ? "the desk's program does not answer" : answer.ok ? "" : (await answer.json().catch(() => ({}))).error;
+  options.trouble.textContent = why ? `This chart cannot be exported: ${why}.` : "";
+  options.pdf.toggleAttribute("inert", Boolean(why));
+  if (!why && options.preview.dataset.shown !== path) {
+    options.preview.dataset.shown = path;
+    options.preview.src = path;
+  }
+}
+
 function draw() {
   const n = desk.song?.n_open ?? 0;
-  find("#deliver-open").textContent = n === 0 ? "Every chord is decided." : `${n} still open: they are delivered with a question mark.`;
+  find("#deliver-open").textContent = n === 0 ? "Every chord is confirmed." : `${n} unconfirmed: they are exported with a question mark.`;
+  options.pdf.href = address("/api/chart", query("pdf"));
+  clearTimeout(timer);
+  timer = setTimeout(look, LOOK_MS);
   options.print.href = address("/api/chart", { ...query("html"), inline: true });
   // the links stay the same ones: a click that has begun is not lost
   for (const link of list.querySelectorAll("a")) {

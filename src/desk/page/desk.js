@@ -1,21 +1,24 @@
 // The page's front door: fetch the song, start each part, follow the log.
 
 import { Refused } from "./api.js";
+import { startBulk } from "./bulk.js";
 import { startCard } from "./card.js";
 import { startChart } from "./chart.js";
 import { startClicks } from "./clicks.js";
 import { redo, takeUpUnsaved, undo } from "./decide.js";
 import { startDeliver } from "./deliver.js";
 import { find } from "./dom.js";
-import { goToOpen } from "./edits.js";
+import { backToPlace, startDock } from "./dock.js";
 import { startEvidence } from "./evidence.js";
+import { startHistory } from "./history.js";
 import { keysInShort, startKeys } from "./keys.js";
 import { startLight } from "./light.js";
 import { follow, lost, refresh } from "./link.js";
 import { startLive } from "./live.js";
+import { startOverview } from "./overview.js";
 import { warn } from "./say.js";
 import { startSongFacts } from "./song_facts.js";
-import { choose, desk, nextOpen, tell } from "./state.js";
+import { choose, desk, tell, unconfirmed } from "./state.js";
 import { startTransport } from "./transport.js";
 
 const PAGES = ["chart", "live", "deliver"];
@@ -24,7 +27,7 @@ function turnTo() {
   const wanted = location.hash.slice(1);
   const page = PAGES.includes(wanted) ? wanted : "chart";
   for (const section of document.querySelectorAll("[data-page]")) section.hidden = section.dataset.page !== page;
-  find("#sound").hidden = page !== "chart";
+  for (const part of ["#dock", "#overview"]) find(part).hidden = page !== "chart";
   for (const link of document.querySelectorAll("[data-view]")) {
     if (link.dataset.view === page) link.setAttribute("aria-current", "page");
     else link.removeAttribute("aria-current");
@@ -44,24 +47,24 @@ async function start() {
   startSongFacts();
   startLive();
   startDeliver();
-  find("#undo").addEventListener("click", undo);
+  startOverview();
+  startDock();
+  startBulk();
+  startHistory();
+  find("#undo").addEventListener("click", () => undo());
   find("#redo").addEventListener("click", redo);
-  find("#next-open").addEventListener("click", () => {
-    location.hash = "chart";
-    goToOpen();
-  });
-  find("#sound").append(keysInShort());
+  find("#dock").append(keysInShort());
   window.addEventListener("hashchange", turnTo);
   turnTo();
   try {
     await refresh();
   } catch (trouble) {
-    if (trouble instanceof Refused && trouble.status !== 403) warn("song", `The log cannot be shown: ${trouble.message}`);
+    if (trouble instanceof Refused && trouble.status !== 403) warn("song", `The song cannot be shown: ${trouble.message}`);
     lost(trouble);
     return;
   }
-  const open = nextOpen(-1);
-  if (open) choose(open.bar, { part: open.part });
+  const [open] = unconfirmed();
+  if (!backToPlace() && open) choose(open.bar, { part: open.part });
   turnTo();
   follow();
   takeUpUnsaved();

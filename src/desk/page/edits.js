@@ -3,7 +3,7 @@
 
 import { decide } from "./decide.js";
 import { moveChange, nudged } from "./evidence_changes.js";
-import { now } from "./player.js";
+import { isPlaying, now, player } from "./player.js";
 import { say } from "./say.js";
 import { barByNumber, beatsIn, choose, chordsIn, chosen, desk, nextOpen, partOf, sectionOf, stretch } from "./state.js";
 
@@ -14,48 +14,72 @@ const here = () => {
 
 const many = () => desk.barTo > desk.bar;
 
-/** What a decision is about, as the program wants it: a stretch or a moment of the take, s. */
+/** What a decision is about, as the program wants it: a stretch or a moment of the recording, s. */
 const from_to = (start_s, end_s) => ({ places: [{ start_s, end_s }] });
 const at = (at_s) => ({ places: [{ at_s }] });
 
 /** The whole chord. */
 const whole = (chord) => ({ ...from_to(chord.start_s, chord.end_s), repeats: desk.repeats });
 
-/** Takes the proposal for the chosen chord, or for every open one in the chosen bars. */
-export async function takeIt({ goOn = false } = {}) {
+/** What a decision about a chord shows at once, here and in the repeats it is carried to. */
+function effectsOf(chord, what = {}) {
+  const own = { start_s: chord.start_s, end_s: chord.end_s, ...what };
+  if (!desk.repeats) return [own];
+  return [own, ...twinsOf(chord).map((c) => ({ ...what, start_s: c.start_s, end_s: c.end_s }))];
+}
+
+/** The same chord at the same place of the repeats. */
+export function twinsOf(chord) {
+  const bar = desk.song.bars[desk.bar];
+  const place = (c, b) => (c.start_s - b.start_s) / (b.end_s - b.start_s);
+  return (bar.repeats ?? []).flatMap((number) => {
+    const index = barByNumber(number);
+    const other = desk.song.bars[index];
+    return chordsIn(index).filter((c) => c.label === chord.label && Math.abs(place(c, other) - place(chord, bar)) < 0.13);
+  });
+}
+
+/** Confirms the chosen chord, or every unconfirmed one in the chosen bars, and goes on. */
+export function confirmIt({ goOn = true } = {}) {
   const chord = chosen();
-  if (!chord) return;
+  if (!chord) return Promise.resolve(false);
   const { from, to } = stretch();
-  const place = many() ? { ...from_to(from, to), repeats: desk.repeats } : whole(chord);
-  if (!many() && chord.state === "decided") say(`${here()}: ${chord.symbol} is decided already.`);
-  else if (!(await decide(`${here()} as proposed`, { ...place, accept: true }))) return;
+  let sent = Promise.resolve(true);
+  if (!many() && chord.state === "decided") say(`${here()}: ${chord.symbol} is confirmed already.`);
+  else {
+    const place = many() ? { ...from_to(from, to), repeats: desk.repeats } : whole(chord);
+    const effects = many() ? [{ start_s: from, end_s: to }] : effectsOf(chord);
+    say(`${here()}: ${many() ? "confirmed" : `${chord.symbol} confirmed`}.`);
+    sent = decide(`${here()} as proposed`, { ...place, accept: true }, effects);
+  }
   if (goOn) goToOpen();
+  return sent;
+}
+
+/** Confirms all chords between two moments that are at least so sure. */
+export function confirmMany({ from, to, least, words }) {
+  return decide(words, { ...from_to(from, to), accept: true, at_least: Math.round(least * 100) }, [{ start_s: from, end_s: to, least }]);
 }
 
 export function goToOpen(back = false) {
-  const found = nextOpen(back ? desk.bar : desk.barTo, back);
-  const own = chosen();
-  // another open chord in the same bar comes first
-  const later = back ? null : openLaterHere(own);
-  const next = later ?? found;
-  if (next) choose(next.bar, { part: next.part });
-  else say("Nothing is open: every chord is decided.");
+  const next = nextOpen(back);
+  if (next) choose(next.bar, { part: next.part, keepHead: isPlaying() && player.loop === null });
+  else say("Every chord is confirmed.");
 }
 
-function openLaterHere(own) {
-  if (!own || many()) return null;
-  const bar = desk.song.bars[desk.bar];
-  const part = desk.song.chords
-    .filter((c) => c.start_s < bar.end_s - 0.02 && c.end_s > (desk.bar === 0 ? 0 : bar.start_s) + 0.02)
-    .findIndex((c) => c.state === "open" && c.start_s > own.start_s);
-  return part > 0 ? { bar: desk.bar, part } : null;
-}
+/** Candidates as they are shown: the most probable first; `n` is the number that the song gives them. */
+export const candidatesOf = (chord) => (chord?.candidates ?? []).map((c, i) => ({ ...c, n: i + 1 })).sort((a, b) => b.probability - a.probability);
 
-export function takeCandidate(n) {
+/** Confirms a candidate by its place in the list, and goes on. */
+export function takeCandidate(place) {
   const chord = chosen();
-  const candidate = chord?.candidates[n - 1];
-  if (!candidate) return say(`There is no candidate ${n} here.`);
-  return decide(`${here()}: ${candidate.symbol}`, { ...whole(chord), candidate: n });
+  const candidate = candidatesOf(chord)[place - 1];
+  if (!candidate) return say(`There is no candidate ${place} here.`);
+  const which = chord.members ? { chord: candidate.label } : { candidate: candidate.n };
+  say(`${here()}: ${candidate.symbol} confirmed.`);
+  const sent = decide(`${here()}: ${candidate.symbol}`, { ...whole(chord), ...which }, effectsOf(chord, { label: candidate.label, symbol: candidate.symbol }));
+  goToOpen();
+  return sent;
 }
 
 /** The user's own chord, for the part of the bar that it sounds in; a shape with it if given. */
@@ -73,8 +97,30 @@ export function writeChord(text, { shape = null, or = null, symbol = text } = {}
 
 export function writeShape(shape, or = null) {
   const chord = chosen();
-  const words = `${here()}: shape ${shape}${or ? ` or ${or}` : ""}`;
+  const words = `${here()}: fingering ${shape}${or ? ` or ${or}` : ""}`;
   return decide(words, { ...whole(chord), shape, ...(or ? { alt_shape: or } : {}) });
+}
+
+/** This fingering for every chord of the name, as one decision. */
+export function shapeForAll(shape) {
+  const { label, symbol } = chosen();
+  const all = desk.song.chords.filter((c) => c.label === label && (c.shapes[0] !== shape || c.n_decided_shapes === 0));
+  if (all.length === 0) return say(`Every ${symbol} is fingered ${shape} already.`);
+  return decide(`every ${symbol} fingered ${shape}`, { places: all.map(({ start_s, end_s }) => ({ start_s, end_s })), shape });
+}
+
+/** A bar that is longer or shorter than the others. */
+export function barBeats(n) {
+  const { number } = desk.song.bars[desk.bar];
+  return decide(`bar ${number} has ${n} beats`, { bar_beats: [{ bar: number, n_beats: n }] });
+}
+
+/** Another key from the chosen bar on. */
+export const keyFromHere = (key) => decide(`${key} from ${here()} on`, { ...at(stretch().from), key });
+
+/** The first beat of the song is at the playhead, or at the chosen bar. */
+export function firstDownbeat(seconds) {
+  return decide(`first beat at ${seconds.toFixed(2)} s`, { first_downbeat: seconds });
 }
 
 export function writeNote(text) {
@@ -86,11 +132,12 @@ export function writeNote(text) {
 export function splitAt(seconds) {
   const beats = beatsIn(desk.bar);
   const bar = desk.song.bars[desk.bar];
-  const at = now();
-  const inside = at > bar.start_s + 0.05 && at < bar.end_s - 0.05;
-  const nearest = beats.slice(1).sort((a, b) => Math.abs(a - at) - Math.abs(b - at))[0];
+  const t = now();
+  const inside = t > bar.start_s + 0.05 && t < bar.end_s - 0.05;
+  const nearest = beats.slice(1).sort((a, b) => Math.abs(a - t) - Math.abs(b - t))[0];
   const moment = seconds ?? (inside ? nearest : beats[Math.floor(beats.length / 2)]);
   if (moment === undefined || moment <= bar.start_s + 0.02) return say("This bar has one beat only: there is nothing to split.");
+  desk.apart.push(moment);
   return decide(`split in ${here()}`, { ...at(moment), split: true, repeats: desk.repeats });
 }
 
@@ -108,7 +155,7 @@ export function join() {
 export async function nudge(way) {
   const chord = chosen();
   const to = nudged(chord, way);
-  if (chord.start_s < 0.02 || to === undefined) return say("The first chord starts with the take.");
+  if (chord.start_s < 0.02 || to === undefined) return say("The first chord starts with the recording.");
   const bar = desk.bar;
   if (!(await moveChange(chord, to)) || desk.bar !== bar) return;
   const part = chordsIn(bar).findIndex((c) => Math.abs(c.start_s - to) < 0.02);
@@ -156,7 +203,7 @@ export async function markEnding() {
   const from = desk.song.bars[barByNumber(sectionOf(desk.bar).first_bar)].start_s;
   const cut = plan.cut === null ? [] : [{ ...at(plan.cut), new_section: true }];
   const letter = plan.same ? [] : [{ ...from_to(from, stretch().to), section_letter: plan.letter }];
-  return decide(`ending from bar ${plan.from}`, ...cut, ...letter);
+  return decide(`ending from bar ${plan.from}`, [...cut, ...letter]);
 }
 
-export const aboutTake = (what) => decide("the take's facts", what);
+export const aboutTake = (what) => decide("song details", what);

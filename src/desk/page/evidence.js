@@ -7,8 +7,9 @@ import { el, find } from "./dom.js";
 import { drawEvidence } from "./evidence_drawing.js";
 import { changes, startChanges, takeUp } from "./evidence_changes.js";
 import { lost } from "./link.js";
-import { isPlaying, seek } from "./player.js";
-import { desk, on } from "./state.js";
+import { loopLayer, moveHead, startPointing } from "./evidence_place.js";
+import { isPlaying } from "./player.js";
+import { barAt, desk, on } from "./state.js";
 
 const COLUMNS = 600;
 /** How soon a wave that was not read to its end is asked for again, ms. */
@@ -19,23 +20,53 @@ const N_KEPT = 60;
 const answers = new Map();
 let strip = null;
 let shown = "";
+/** The bar whose line is shown: the chosen one, or the one that plays. */
+let at = 0;
+/** The plan of what is drawn. */
+let drawnPlan = null;
 
 export function startEvidence() {
   strip = el("div", { class: "evidence", role: "group", "aria-label": "What was heard in this line" });
-  on("choice", show);
+  on("choice", (moved) => {
+    if (moved || !isPlaying()) at = desk.bar;
+    show();
+  });
   on("view", show);
+  on("line", follow);
+  on("frame", (t) => drawnPlan && moveHead(drawnPlan, t));
+  on("sound", (what) => what === "loop" && draw());
+  on("sought", (t) => (at = barAt(t)));
+  startPointing(strip, () => drawnPlan);
   // another program may have drafted the log anew
-  on("elsewhere", () => answers.clear());
+  on("elsewhere", () => {
+    answers.clear();
+    shown = "";
+  });
   startChanges();
   new ResizeObserver(() => draw()).observe(find("#parts"));
 }
 
+/** While it plays, what was heard is shown under the line that sounds, at the same height of the window. */
+function follow(bar) {
+  const [before, after] = [placeOf(at)?.node, placeOf(bar)?.node];
+  if (!after || before === after) return;
+  const paper = find(".paper");
+  const top = before?.getBoundingClientRect().top;
+  const view = paper.getBoundingClientRect();
+  at = bar;
+  show();
+  // who has scrolled away wants to look elsewhere
+  if (top === undefined || top < view.top - 200 || top > view.bottom) return;
+  const wanted = Math.max(view.top + 8, Math.min(top, view.bottom - after.offsetHeight - strip.offsetHeight));
+  paper.scrollTop += after.getBoundingClientRect().top - wanted;
+}
+
 /** The moment under a place from the left, px, and back; one straight piece a bar. */
 function groundPlan() {
-  const place = placeOf(desk.bar);
+  const place = placeOf(at);
   if (!place) return null;
   const cells = [...place.node.querySelectorAll(".measure")];
-  const first = place.column - place.bars.indexOf(desk.bar);
+  const first = place.column - place.bars.indexOf(at);
   const pieces = place.bars.map((b, i) => {
     const [bar, cell] = [desk.song.bars[b], cells[first + i]];
     return { from: bar.start_s, to: bar.end_s, left: cell.offsetLeft, width: cell.offsetWidth, bar: b };
@@ -60,7 +91,8 @@ function groundPlan() {
 }
 
 async function show() {
-  const place = placeOf(desk.bar);
+  at = Math.min(at, desk.song.bars.length - 1);
+  const place = placeOf(at);
   if (!place) return;
   if (strip.previousSibling !== place.node) place.node.after(strip);
   const plan = groundPlan();
@@ -92,11 +124,7 @@ function draw() {
   const plan = groundPlan();
   const heard = answers.get(shown);
   if (!plan || !heard || !strip.isConnected) return;
-  const picture = drawEvidence(heard, plan);
-  picture.addEventListener("click", (event) => {
-    const box = picture.getBoundingClientRect();
-    seek(plan.at(event.clientX - box.left));
-  });
-  strip.replaceChildren(picture, ...changes(plan));
+  drawnPlan = plan;
+  strip.replaceChildren(drawEvidence(heard, plan), ...loopLayer(plan), ...changes(plan));
   takeUp();
 }

@@ -39,7 +39,10 @@ export function takeUp() {
 /** The lines, as sliders. */
 export function changes(plan) {
   const chords = within(plan.from, plan.to);
-  return chords.filter((c) => c.start_s > plan.from - 0.02 && c.start_s > 0.02).map((c) => change(c, plan));
+  const before = (c) => desk.song.chords[desk.song.chords.indexOf(c) - 1];
+  // where one name goes on nothing changes that a person would hear
+  const isChange = (c) => c.start_s > plan.from - 0.02 && c.start_s > 0.02 && before(c)?.label !== c.label;
+  return chords.filter(isChange).map((c) => change(c, plan));
 }
 
 function change(chord, plan) {

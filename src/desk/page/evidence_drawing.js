@@ -39,7 +39,7 @@ export function drawEvidence(heard, plan) {
 function words(heard) {
   const low = heard.notes.filter((n) => n.lowest).map((n) => noteName(n.midi, keyAt(desk.song, n.start_s)));
   const lowest = low.length > 0 ? `; lowest in turn: ${low.slice(0, 24).join(", ")}` : "";
-  return `Wave, ${plural(heard.notes.length, "note")} over time, chroma and ${plural(heard.beats.length, "beat")}${lowest}`;
+  return `Waveform, ${plural(heard.notes.length, "note")} over time, pitch classes and ${plural(heard.beats.length, "beat")}${lowest}`;
 }
 
 const barLines = (plan, height) =>
@@ -64,12 +64,12 @@ function wave(columns, plan, { top, height }) {
   const x = (i) => plan.x(plan.from + ((i + 0.5) / columns.length) * (plan.to - plan.from)).toFixed(1);
   const upper = columns.map((c, i) => `${x(i)} ${y(c?.[1] ?? 0)}`);
   const lower = columns.map((c, i) => `${x(i)} ${y(c?.[0] ?? 0)}`).reverse();
-  return [svg("path", { d: `M${upper.concat(lower).join("L")}Z`, class: "wave" }), rowName("wave", top)];
+  return [svg("path", { d: `M${upper.concat(lower).join("L")}Z`, class: "wave" }), rowName("sound", top, height)];
 }
 
 function notes(list, plan, { top, height }) {
   const inside = list.filter((n) => n.end_s > plan.from && n.start_s < plan.to);
-  if (inside.length === 0) return rowName("no notes heard", top);
+  if (inside.length === 0) return rowName("no notes", top, height);
   const midis = inside.map((n) => n.midi);
   const middle = (Math.min(...midis) + Math.max(...midis)) / 2;
   const span = Math.max(LEAST_SPAN, Math.max(...midis) - Math.min(...midis) + 3);
@@ -90,7 +90,7 @@ function notes(list, plan, { top, height }) {
     const bar = svg("rect", { x: from, y: y(n.midi) - thick / 2, width: Math.max(2, to - from - 1), height: thick, class: kind });
     return [bar, n.lowest ? [svg("line", { x1: from, x2: Math.max(from + 2, to - 1), y1: y(n.midi) + thick / 2 + 2, y2: y(n.midi) + thick / 2 + 2, class: "lowest-line" })] : []];
   });
-  return [guides, drawn.flat(2), names(inside, plan, y), rowName("notes, lowest underlined", top)];
+  return [guides, drawn.flat(2), names(inside, plan, y), rowName("notes", top, height)];
 }
 
 /** A name at the first of each run of lowest notes of one pitch, where there is room. */
@@ -125,7 +125,8 @@ function chroma(list, plan, { top, height }) {
         ];
       });
     });
-  return [drawn.flat(3), rowName("chroma", top)];
+  return [drawn.flat(3), rowName("pitches", top, height)];
 }
 
-const rowName = (text, top) => svg("text", { x: 3, y: top + 9, class: "row-name" }, text);
+/** In the gutter, read from below; over nothing that was heard. */
+const rowName = (text, top, height) => svg("text", { transform: `translate(-5 ${top + height / 2}) rotate(-90)`, class: "row-name" }, text);

@@ -5,21 +5,20 @@
 import { focusBar, perLine } from "./chart.js";
 import { redo, undo } from "./decide.js";
 import { button, el, find } from "./dom.js";
-import { goToOpen, join, markEnding, nudge, sectionStarts, splitAt, takeCandidate, takeIt } from "./edits.js";
+import { hearChosen } from "./dock.js";
+import { confirmIt, goToOpen, join, markEnding, nudge, sectionStarts, splitAt, takeCandidate } from "./edits.js";
 import { now } from "./player.js";
 import { say } from "./say.js";
-import { hearOnce, playChoice, slower, swapEars, toggle, toggleClicks, toggleLoop } from "./transport.js";
+import { hearOnce, playChoice, slower, swapEars, toBarStart, toggle, toggleClicks, toggleLoop } from "./transport.js";
 import { isTyping, startTyping } from "./typing.js";
 import { barAt, choose, chordsIn, desk } from "./state.js";
-import { setRepeats } from "./card.js";
+import { moreBars, openTab, setRepeats } from "./card.js";
 
 const step = (by) => choose(desk.bar + by);
-const stretchBy = (by) => choose(desk.bar, { to: Math.max(desk.bar, desk.barTo + by) });
 const nextPart = () => choose(desk.bar, { part: (desk.part + 1) % Math.max(1, chordsIn(desk.bar).length) });
-const openFold = (id) => {
-  const input = find(`#${id}`);
-  input.closest("details").open = true;
-  input.focus();
+const openField = (id) => {
+  openTab("change");
+  find(`#${id}`)?.focus();
 };
 
 /** `[group, keys as pressed, keys as shown, words, act]` */
@@ -28,39 +27,41 @@ const KEYS = [
   ["Going", ["ArrowRight"], "→", "bar after", () => step(1)],
   ["Going", ["ArrowUp"], "↑", "line above", () => step(-perLine())],
   ["Going", ["ArrowDown"], "↓", "line below", () => step(perLine())],
-  ["Going", ["Shift+ArrowRight"], "Shift →", "stretch the choice by a bar", () => stretchBy(1)],
-  ["Going", ["Shift+ArrowLeft"], "Shift ←", "shrink it by a bar", () => stretchBy(-1)],
+  ["Going", ["Shift+ArrowRight"], "Shift →", "choose one bar more", () => moreBars(1)],
+  ["Going", ["Shift+ArrowLeft"], "Shift ←", "one bar less", () => moreBars(-1)],
   ["Going", ["c"], "c", "next chord of the bar", nextPart],
-  ["Going", ["n"], "n", "next open", () => goToOpen()],
-  ["Going", ["Shift+N"], "Shift N", "open one before", () => goToOpen(true)],
+  ["Going", ["n"], "n", "next unconfirmed chord", () => goToOpen()],
+  ["Going", ["Shift+N"], "Shift N", "unconfirmed chord before", () => goToOpen(true)],
   ["Going", ["w"], "w", "the bar that sounds now", () => choose(barAt(now()))],
-  ["Sound", ["Space", "p"], "Space, p", "play from here, stop", toggle],
+  ["Sound", ["Space", "p"], "Space, p", "play from the playhead, pause", toggle],
+  ["Sound", ["Home"], "Home", "playhead to the start of the bar", toBarStart],
+  ["Sound", ["v"], "v", "hear the chord alone", hearChosen],
   ["Sound", ["h"], "h", "hear the chosen bars once", hearOnce],
   ["Sound", ["l"], "l", "loop the chosen bars", toggleLoop],
   ["Sound", ["-"], "-", "slower", () => slower(1)],
   ["Sound", ["+", "="], "+", "faster", () => slower(-1)],
-  ["Sound", ["b"], "b", "A the take, B as written", swapEars],
+  ["Sound", ["b"], "b", "recording, chart, both", swapEars],
   ["Sound", ["m"], "m", "clicks on the beats", toggleClicks],
-  ["Deciding", ["Enter"], "Enter", "take the proposal, go on to the next open", () => takeIt({ goOn: true })],
-  ["Deciding", "123456789".split(""), "1–9", "take that candidate", (key) => takeCandidate(Number(key))],
-  ["Deciding", ["t"], "t", "write a chord or a shape", startTyping],
-  ["Deciding", ["r"], "r", "in every repeat, or here only", () => setRepeats(!desk.repeats)],
-  ["Deciding", ["u", "Ctrl+z"], "u", "undo", undo],
+  ["Deciding", ["Enter"], "Enter", "confirm the proposal, go on to the next", () => confirmIt()],
+  ["Deciding", "123456789".split(""), "1–9", "confirm that candidate", (key) => takeCandidate(Number(key))],
+  ["Deciding", ["t"], "t", "enter a chord or a fingering", () => (openTab("chord"), startTyping())],
+  ["Deciding", ["r"], "r", "same in all repeats, or here only", () => setRepeats(!desk.repeats)],
+  ["Deciding", ["u", "Ctrl+z"], "u", "undo", () => undo()],
   ["Deciding", ["Shift+U", "Ctrl+Shift+Z", "Ctrl+y"], "Shift U", "redo", redo],
-  ["Changing", ["x"], "x", "split at the sound, or in mid-bar", () => splitAt()],
+  ["Changing", ["x"], "x", "split at the playhead, or in mid-bar", () => splitAt()],
   ["Changing", ["j"], "j", "join with the next chord", join],
   ["Changing", ["["], "[", "chord starts half a beat earlier", () => nudge(-1)],
   ["Changing", ["]"], "]", "half a beat later", () => nudge(1)],
   ["Changing", ["s"], "s", "a section starts here", sectionStarts],
-  ["Changing", ["g"], "g", "name the section", () => openFold("section-name")],
+  ["Changing", ["g"], "g", "name the section", () => openField("section-name")],
   ["Changing", ["e"], "e", "mark an ending", markEnding],
-  ["Changing", ["k"], "k", "a note", () => openFold("note-text")],
+  ["Changing", ["k"], "k", "a note", () => openField("note-text")],
   ["This page", ["?"], "?", "this list", () => showKeys()],
 ];
 
 const PEDAL = {
-  hear: ["next open and hear it; hear again", () => (goToOpen(), playChoice()), playChoice],
-  take: ["take, go on and hear; hear again", async () => (await takeIt({ goOn: true }), playChoice()), playChoice],
+  hear: ["next unconfirmed chord and play it; play again", () => (goToOpen(), playChoice()), playChoice],
+  take: ["confirm, go on and play; play again", () => (confirmIt(), playChoice()), playChoice],
   line: ["line below; line above", () => step(perLine()), () => step(-perLine())],
   none: ["leave them to the browser", null, null],
 };
@@ -70,13 +71,16 @@ const settings = {
   pedal: PEDAL[localStorage.getItem("takebook.pedal")] ? localStorage.getItem("takebook.pedal") : "hear",
 };
 
+/** Keys that work on every page. */
+const ANYWHERE = ["Space", "u", "Ctrl+z", "?", "-", "+", "="];
+
 export function startKeys() {
   document.addEventListener("keydown", press);
   find("#keys-open").addEventListener("click", showKeys);
 }
 
 function press(event) {
-  if (!desk.song || document.querySelector("dialog[open]") || find("#chart").hidden) return;
+  if (!desk.song || document.querySelector("dialog[open]") || (find("#chart").hidden && !isTyping(event.target) && !ANYWHERE.includes(name(event)))) return;
   const typing = isTyping(event.target);
   if (event.key === "PageDown" || event.key === "PageUp") {
     const act = PEDAL[settings.pedal][event.key === "PageDown" ? 1 : 2];
@@ -97,7 +101,7 @@ function press(event) {
   const own = event.target.closest?.("button, a, summary, input, [role=slider]");
   const onBar = own?.classList.contains("bar");
   if (own && !onBar && (pressed === "Space" || pressed === "Enter")) return;
-  if (own?.matches("input[type=range], [role=slider]") && pressed.includes("Arrow")) return;
+  if (own?.matches("input[type=range], [role=slider], [role=tab]") && pressed.includes("Arrow")) return;
   event.preventDefault();
   const wasOnBar = onBar || event.target === document.body;
   found[4](event.key);
@@ -129,7 +133,7 @@ function showKeys() {
 function contents() {
   const groups = [...new Set(KEYS.map(([group]) => group))];
   return [
-    el("h2", { id: "keys-title" }, "Keys"),
+    el("h2", { id: "keys-title" }, "Shortcuts"),
     el(
       "div",
       { class: "keys" },
@@ -169,4 +173,4 @@ export const keysInShort = () =>
     }),
   );
 
-const SHORT = { "Space, p": "play", l: "loop", b: "take or as written", Enter: "take and go on", "1–9": "candidate", t: "write", n: "next open", "?": "all keys" };
+const SHORT = { "Space, p": "play", l: "loop", b: "recording or chart", Enter: "confirm, next", "1–9": "candidate", t: "enter", n: "next", "?": "all" };

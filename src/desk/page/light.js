@@ -19,5 +19,5 @@ const isDark = () => (document.documentElement.dataset.light ?? (system.matches 
 
 function put(wanted) {
   if (wanted) document.documentElement.dataset.light = wanted;
-  find("#light").textContent = isDark() ? "Light paper" : "Dark paper";
+  find("#light").textContent = isDark() ? "Light" : "Dark";
 }

@@ -3,13 +3,16 @@
 // Folds by the same rule as the printed chart.
 
 import { keyAt } from "./music.js";
+import { chordsIn } from "./state.js";
 
 /** Two chords start at the same place in their bars if they differ by less, of a bar. */
 const SAME_PLACE = 0.13;
+/** More chords than this make a bar wider. */
+const MOST_IN_CELL = 4;
 
 /**
  * Gives parts `{letter, name, differs, times, numbers, lines}`; a line is a list of
- * measures `{bars, ending, newKey, repeatStart, repeatEnd, last}`, `bars` being the indices
+ * measures `{bars, cells, ending, newKey, repeatStart, repeatEnd, last}`, `bars` being the indices
  * of the bars that the printed one stands for, one a pass. `newKey` is the label of the key
  * that begins there, and then the measure begins a line.
  */
@@ -104,19 +107,28 @@ export function same(song, a, b) {
 function placed(song, index) {
   const bar = song.bars[index];
   const length = bar.end_s - bar.start_s;
-  return song.chords
+  return chordsIn(index, song)
     .filter((c) => c.start_s < bar.end_s - 0.02 && c.end_s > bar.start_s + 0.02)
     .map((c) => ({ label: c.label, place: Math.max(0, (c.start_s - bar.start_s) / length) }));
+}
+
+/** A bar of many chords is as wide as several. */
+function cellsOf(song, measure) {
+  const most = Math.max(...measure.bars.map((b) => chordsIn(b, song).length));
+  return Math.max(1, Math.ceil(most / MOST_IN_CELL));
 }
 
 function finish(song, part, perLine) {
   const pickup = part.measures.filter((m) => isPickup(song, m));
   const full = part.measures.filter((m) => !isPickup(song, m));
+  for (const m of pickup) m.cells = 1;
   const lines = pickup.length > 0 ? [pickup] : [];
   for (const bars of [full, part.second]) {
     let line = null;
     for (const measure of bars) {
-      if (!line || line.length === perLine || measure.newKey) lines.push((line = []));
+      measure.cells = Math.min(perLine, cellsOf(song, measure));
+      const taken = line?.reduce((n, m) => n + m.cells, 0);
+      if (!line || taken + measure.cells > perLine || measure.newKey) lines.push((line = []));
       line.push(measure);
     }
   }

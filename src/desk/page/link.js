@@ -3,21 +3,28 @@
 
 import { Refused, get } from "./api.js";
 import { clear, say, warn } from "./say.js";
-import { desk, on, setSong, tell } from "./state.js";
+import { isBusy, isOwn, show } from "./decide.js";
+import { desk, on, tell } from "./state.js";
 
 /** How often a program that went away is asked for, ms. */
 const ASK_AGAIN_MS = 1000;
 
 let stream = null;
 let asking = null;
+/** News came while a decision was on its way. */
+let missed = null;
 
 /** The song, anew; `true` if it differs from what the page shows. */
 export async function refresh() {
   const song = await get("/api/song");
-  const changed = song.revision !== desk.song?.revision;
-  if (changed && desk.song) tell("elsewhere");
-  if (changed || song.take.revision !== desk.song.take.revision) setSong(song);
-  return changed;
+  const changed = song.revision !== desk.saved?.revision;
+  const isForeign = changed && desk.saved && !isOwn(song.revision);
+  if (isForeign) tell("elsewhere");
+  if (changed || song.take.revision !== desk.saved.take.revision) {
+    desk.saved = song;
+    show();
+  }
+  return isForeign;
 }
 
 /** Opens the stream of changes. */
@@ -27,10 +34,15 @@ export function follow() {
   stream.addEventListener("song", async (event) => {
     const { revision } = JSON.parse(event.data);
     const wasGone = clear("gone");
-    if (revision === desk.song?.revision && !wasGone && desk.song.take.present) return;
+    if (!wasGone && desk.saved?.take.present && (revision === desk.saved.revision || isOwn(revision))) return;
+    // a decision on its way tells by itself what it finds; its news may come before its answer
+    if (isBusy()) {
+      missed = revision;
+      return;
+    }
     try {
-      if (await refresh()) say("The log changed elsewhere; this page shows it as it is now.");
-      else if (wasGone) say("The log is back.");
+      if (await refresh()) say("The song changed elsewhere; this page shows it as it is now.");
+      else if (wasGone) say("The song file is back.");
     } catch (trouble) {
       lost(trouble);
     }
@@ -45,6 +57,15 @@ export function follow() {
   }
   stream.addEventListener("error", () => lost(null));
 }
+
+on("unsaved", (n) => {
+  const news = missed;
+  if (n > 0 || news === null) return;
+  missed = null;
+  if (news === desk.saved.revision || isOwn(news)) return;
+  // once the last answer is in: is what it tells the latest?
+  setTimeout(() => refresh().then((changed) => changed && say("The song changed elsewhere; this page shows it as it is now.")).catch(lost), 0);
+});
 
 on("song", () => {
   const { present, why_absent } = desk.song.take;
@@ -76,7 +97,7 @@ export function lost(trouble) {
       warn(
         "link",
         shut
-          ? "The desk was started anew and does not know this page. Open the address it printed, in any tab of this browser; this page then goes on by itself."
+          ? "The desk was started anew and does not know this page. Open the new link that it printed, in any tab of this browser; this page then goes on by itself."
           : again instanceof Refused
             ? `The desk's program has trouble: ${again.message}. Decisions wait until it is well.`
             : "The desk's program has stopped. Start it again with takebook desk; what is not saved yet waits here.",

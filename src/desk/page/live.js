@@ -19,19 +19,19 @@ export function startLive() {
   parts.keep = button("Keep this moment", keep, { disabled: true });
   parts.now = el("div", { class: "sounding" }, el("p", { class: "quiet" }, "Nothing heard yet."));
   parts.level = el("meter", { id: "level", min: "-60", max: "0", low: "-40", high: "-3", value: "-60", "aria-label": "Level of the microphone, dB under full scale" });
-  parts.row = el("ol", { class: "fragments", "aria-label": "The row of plucked notes, and what each stands for" });
+  parts.row = el("ol", { class: "fragments", "aria-label": "The plucked notes in order, and the chord each stands for" });
   parts.clipped = el("span", { class: "quiet" }, "");
   find("#live").append(
     el(
       "div",
       { class: "paper" },
-      el("h1", { id: "live-title" }, "What sounds now"),
+      el("h1", { id: "live-title" }, "Heard now"),
       el("div", { class: "row" }, el("label", { for: "device" }, "Microphone "), parts.device, el("label", { class: "tick" }, parts.fragments, " I pluck two or three strings at a time")),
       el("div", { class: "row" }, parts.start, parts.keep),
       el("div", { class: "row" }, el("label", { for: "level" }, "Level "), parts.level, parts.clipped),
       parts.now,
       parts.row,
-      el("p", { class: "quiet" }, "Only this machine listens; nothing is sent anywhere. A kept moment goes, as a sound file, into a log of moments beside this one."),
+      el("p", { class: "quiet" }, "Only this machine listens; nothing is sent anywhere. A kept moment goes, as a sound file, into a song file of moments beside this one."),
     ),
   );
   on("live", show);
@@ -78,7 +78,7 @@ function put(on) {
 
 async function keep() {
   try {
-    say("The moment is heard once more …");
+    say("Analysing the moment once more …");
     const { words, log } = await post("/api/live/keep");
     say(`${words} (${log})`);
   } catch (trouble) {

@@ -18,10 +18,10 @@ function show() {
     tempo_bpm: el("input", { type: "number", min: "20", max: "400", step: "any", value: song.tempo_bpm === null ? "" : String(Math.round(song.tempo_bpm * 10) / 10) }),
     capo: el("select", {}, capos),
     tuning: el("input", { type: "text", value: song.tuning, placeholder: "standard, drop-d, D2 A2 D3 G3 B3 E4" }),
-    note: el("input", { type: "text", placeholder: "for the whole take" }),
+    note: el("input", { type: "text", placeholder: "for the whole song" }),
   };
   const before = Object.fromEntries(Object.entries(fields).map(([name, input]) => [name, input.value]));
-  const words = { title: "Title", key: "Key", meter: "Meter", tempo_bpm: "Beats a minute", capo: "Capo", tuning: "Tuning", note: "Note" };
+  const words = { title: "Title", key: "Key", meter: "Meter", tempo_bpm: "Tempo, bpm", capo: "Capo", tuning: "Tuning", note: "Note" };
   const dialog = find("#song");
   const refused = el("p", { role: "alert" });
   const save = async (event) => {
@@ -33,7 +33,7 @@ function show() {
     else refused.textContent = find("#said").textContent;
   };
   dialog.replaceChildren(
-    el("h2", { id: "song-title" }, "The whole take"),
+    el("h2", { id: "song-title" }, "Song details"),
     el(
       "form",
       { class: "facts", onsubmit: save },
@@ -41,8 +41,15 @@ function show() {
         input.id = `fact-${name}`;
         return el("div", { class: "row" }, el("label", { for: input.id }, words[name]), input);
       }),
+      el(
+        "div",
+        { class: "row" },
+        el("span", { class: "quiet" }, "Counted too fast or too slow:"),
+        button("Half the tempo", () => (fields.tempo_bpm.value = String(Math.round((song.tempo_bpm ?? 120) * 5) / 10)), { disabled: song.tempo_bpm === null }),
+        button("Double the tempo", () => (fields.tempo_bpm.value = String(Math.round((song.tempo_bpm ?? 120) * 20) / 10)), { disabled: song.tempo_bpm === null }),
+      ),
       refused,
-      el("div", { class: "row" }, el("button", { type: "submit", class: "main" }, "Save"), button("Leave as it is", () => dialog.close())),
+      el("div", { class: "row" }, el("button", { type: "submit", class: "primary" }, "Save"), button("Cancel", () => dialog.close())),
     ),
   );
   dialog.showModal();

@@ -5,8 +5,10 @@
 const TOUCH_S = 0.02;
 
 export const desk = {
-  /** GET /api/song, or null before the first answer. */
+  /** The song as it is shown: as the log has it, with what is on its way to the log. */
   song: null,
+  /** The song as the log has it, or null before the first answer. */
+  saved: null,
   /** Index of the chosen bar, and of the last one of a chosen stretch. */
   bar: 0,
   barTo: 0,
@@ -16,11 +18,18 @@ export const desk = {
   folded: true,
   /** Decisions hold for every repeat. */
   repeats: false,
+  /** Moments, s, where the user split a chord: both halves are shown, though of one name. */
+  apart: [],
+  /** Unconfirmed chords come in order, or the least sure first. */
+  leastSureFirst: false,
 };
 
 const listeners = new Map();
 
-/** Calls `act` whenever `what` is told: "song", "choice", "view", "sound", "play", "page", "back", "elsewhere", "live", "level", "fragments". */
+/**
+ * Calls `act` whenever `what` is told: "song", "choice" (with whether the user moved it), "view",
+ * "line", "sound", "play", "page", "back", "elsewhere", "live", "level", "fragments".
+ */
 export function on(what, act) {
   listeners.set(what, [...(listeners.get(what) ?? []), act]);
 }
@@ -42,11 +51,11 @@ export function setSong(song) {
   desk.barTo = Math.min(Math.max(desk.barTo, desk.bar), last);
   desk.part = Math.min(desk.part, Math.max(0, chordsIn(desk.bar).length - 1));
   tell("song");
-  tell("choice");
+  tell("choice", false);
 }
 
-/** Chooses a bar, and one of its chords; `to` stretches the choice. */
-export function choose(bar, { part = 0, to = null } = {}) {
+/** Chooses a bar, and one of its chords; `to` stretches the choice; `head` leaves the playhead alone. */
+export function choose(bar, { part = 0, to = null, keepHead = false } = {}) {
   const last = desk.song.bars.length - 1;
   const clamp = (n) => Math.max(0, Math.min(last, n));
   const from = clamp(bar);
@@ -54,20 +63,53 @@ export function choose(bar, { part = 0, to = null } = {}) {
   desk.bar = Math.min(from, end);
   desk.barTo = Math.max(from, end);
   desk.part = Math.max(0, Math.min(part, chordsIn(desk.bar).length - 1));
-  tell("choice");
+  tell("choice", !keepHead);
 }
 
+/** Chords of each bar of a song, worked out once. */
+const byBar = new WeakMap();
+
 /**
- * Chords that sound in a bar, in order. What sounds before the first bar or after the
- * last one is theirs too, so that no chord is out of reach.
+ * Chords of a bar, in order; neighbours of one name are one, with its `members`. A chord that
+ * sounds before the first bar or after the last one is theirs too, unless it is silence.
  */
-export function chordsIn(index) {
-  const song = desk.song;
-  const bar = song?.bars[index];
-  if (!bar) return [];
-  const from = index === 0 ? Math.min(0, bar.start_s) : bar.start_s;
-  const to = index === song.bars.length - 1 ? Math.max(song.duration_s, bar.end_s) : bar.end_s;
-  return within(from, to);
+export function chordsIn(index, song = desk.song) {
+  if (!song?.bars[index]) return [];
+  if (!byBar.has(song)) byBar.set(song, sortIntoBars(song));
+  return byBar.get(song)[index];
+}
+
+function sortIntoBars(song) {
+  const last = song.bars.length - 1;
+  let first = 0;
+  return song.bars.map((bar, index) => {
+    const from = index === 0 ? Math.min(0, bar.start_s) : bar.start_s;
+    const to = index === last ? Math.max(song.duration_s, bar.end_s) : bar.end_s;
+    while (first < song.chords.length && song.chords[first].end_s <= from + TOUCH_S) first += 1;
+    const own = [];
+    for (let i = first; i < song.chords.length && song.chords[i].start_s < to - TOUCH_S; i += 1) {
+      const c = song.chords[i];
+      const outside = c.end_s <= bar.start_s + TOUCH_S || c.start_s >= bar.end_s - TOUCH_S;
+      if (!(outside && c.label === "N") && c.end_s > from + TOUCH_S) own.push(c);
+    }
+    return grouped(own);
+  });
+}
+
+function grouped(chords) {
+  const out = [];
+  for (const c of chords) {
+    const before = out.at(-1);
+    if (before?.label !== c.label || desk.apart.some((t) => Math.abs(t - c.start_s) < TOUCH_S)) out.push(c);
+    else out[out.length - 1] = together([...(before.members ?? [before]), c]);
+  }
+  return out;
+}
+
+function together(members) {
+  const open = members.filter((c) => c.state === "open");
+  const least = open.length > 0 ? open.reduce((a, b) => ((a.certainty ?? 1) <= (b.certainty ?? 1) ? a : b)) : members[0];
+  return { ...least, members, start_s: members[0].start_s, end_s: members.at(-1).end_s, notes: members.flatMap((c) => c.notes), shapes: members[0].shapes, n_decided_shapes: Math.min(...members.map((c) => c.n_decided_shapes)) };
 }
 
 /** The chord's own part of a bar, s; a chord outside of all bars keeps its own time. */
@@ -112,17 +154,24 @@ export function beatsIn(index) {
   return Array.from({ length: n }, (_, i) => bar.start_s + (i * (bar.end_s - bar.start_s)) / n);
 }
 
-/** Index of the next bar with an open chord after one, or the first before it, or -1. */
-export function nextOpen(after, back = false) {
-  const n = desk.song.bars.length;
-  // silence before the first bar and after the last is nobody's to decide
-  const outside = (c, bar) => c.end_s <= bar.start_s + TOUCH_S || c.start_s >= bar.end_s - TOUCH_S;
-  const silence = (c) => c.label === "N" && desk.song.bars.every((bar) => outside(c, bar));
-  for (let i = 1; i <= n; i += 1) {
-    const at = (after + (back ? n - i : i)) % n;
-    const earliest = at === 0 ? -1 : desk.song.bars[at].start_s - TOUCH_S;
-    const part = chordsIn(at).findIndex((c) => c.state === "open" && c.start_s >= earliest && !silence(c));
-    if (part >= 0) return { bar: at, part };
-  }
-  return null;
+/** Unconfirmed chords in order, each once: `{bar, part, certainty}`. */
+export function unconfirmed() {
+  const found = [];
+  desk.song.bars.forEach((bar, index) => {
+    const earliest = index === 0 ? -1 : bar.start_s - TOUCH_S;
+    chordsIn(index).forEach((c, part) => {
+      const open = (c.members ?? [c]).some((m) => m.state === "open" && m.start_s >= earliest);
+      if (open) found.push({ bar: index, part, certainty: c.certainty ?? 1 });
+    });
+  });
+  return found;
+}
+
+/** The unconfirmed chord that comes after the chosen one, or before it; around the end; or null. */
+export function nextOpen(back = false) {
+  const all = unconfirmed();
+  if (desk.leastSureFirst && !back) return all.sort((a, b) => a.certainty - b.certainty || a.bar - b.bar)[0] ?? null;
+  const after = (o) => o.bar > desk.barTo || (o.bar === desk.bar && desk.bar === desk.barTo && o.part > desk.part);
+  const before = (o) => o.bar < desk.bar || (o.bar === desk.bar && o.part < desk.part);
+  return (back ? (all.findLast(before) ?? all.at(-1)) : (all.find(after) ?? all[0])) ?? null;
 }

@@ -1,56 +1,45 @@
-// The bar of sound at the foot of the page, and the mark that moves over the chart.
+// The row of sound in the dock, and the line that moves through the chart.
 
 import { metronome, prepare, setMetronome } from "./clicks.js";
 import { placeOf } from "./chart.js";
 import { button, el, find, unseen } from "./dom.js";
+import { listening, route } from "./listening.js";
 import { clock, percent } from "./music.js";
-import { SPEEDS, fault, isPlaying, now, play, playFrom, player, seek, setEars, setLoop, setSpeed, setVolume, startPlayer, step, stop } from "./player.js";
+import { SLOWEST, SPEED_STEP, fault, isPlaying, now, play, playFrom, player, seek, setEars, setLoop, setSpeed, setVolume, startPlayer, step, stop, throughPage } from "./player.js";
 import { say } from "./say.js";
-import { barAt, chosen, desk, on, partOf, stretch, within } from "./state.js";
+import { barAt, chosen, desk, on, partOf, stretch, tell, within } from "./state.js";
 
 const parts = {};
 let headLine = null;
 
 export function startTransport() {
-  parts.play = button("Play", toggle, { "aria-keyshortcuts": "Space", class: "main" });
+  parts.play = button("Play", toggle, { "aria-keyshortcuts": "Space", class: "play" });
   parts.loop = button("Loop", toggleLoop, { "aria-pressed": "false", "aria-keyshortcuts": "l" });
-  parts.ears = button("", swapEars, { "aria-keyshortcuts": "b" });
-  parts.clicks = button("Clicks", toggleClicks, { "aria-pressed": "false", "aria-keyshortcuts": "m" });
-  parts.slower = button("slower", () => slower(1), { "aria-keyshortcuts": "-" });
-  parts.speed = el("span", { class: "speed" });
-  parts.faster = button("faster", () => slower(-1), { "aria-keyshortcuts": "+" });
+  parts.ears = button("", swapEars, { "aria-keyshortcuts": "b", class: "ears" });
+  parts.slower = button("−", () => slower(1), { "aria-keyshortcuts": "-", "aria-label": "Slower" });
+  parts.speed = el("span", { class: "speed", title: "Speed" });
+  parts.faster = button("+", () => slower(-1), { "aria-keyshortcuts": "+", "aria-label": "Faster" });
   parts.at = el("span", { class: "at" }, "0:00.0");
-  parts.seek = el("input", {
-    type: "range",
-    min: "0",
-    max: "1",
-    step: "0.1",
-    value: "0",
-    class: "seek",
-    "aria-label": "Place in the take, seconds",
-    oninput: (event) => seek(Number(event.target.value)),
-  });
-  const loud = el("input", { type: "range", min: "0", max: "1", step: "0.05", value: String(player.volume), oninput: (e) => setVolume(Number(e.target.value)) });
   find("#sound").append(
-    el("div", { class: "row" }, parts.play, parts.loop, parts.ears, parts.clicks),
-    el("div", { class: "row where" }, parts.at, parts.seek),
-    el("div", { class: "row" }, el("div", { class: "row speeds", role: "group", "aria-label": "Speed" }, parts.slower, parts.speed, parts.faster), el("label", {}, "Loudness ", loud)),
-    el("p", { class: "caution" }, "Headphones can be louder than they feel: start low, rest your ears; if they ring, stop, and ask a physician if it lasts."),
+    parts.play,
+    parts.loop,
+    parts.ears,
+    el("div", { class: "speeds", role: "group", "aria-label": "Speed" }, parts.slower, parts.speed, parts.faster),
+    parts.at,
+    more(),
   );
-  // a pointer leaves focus where the letters and the space bar work
-  find("#sound").addEventListener("click", (event) => {
-    if (event.detail > 0 && event.target.closest("button")) find("#chosen")?.focus({ preventScroll: true });
-  });
   on("song", () => {
-    parts.seek.max = String(Math.max(1, desk.song.duration_s));
     const absent = desk.song.take?.present === false;
-    for (const name of ["play", "loop", "ears", "clicks", "seek"]) parts[name].disabled = absent;
+    for (const name of ["play", "loop", "ears", "clicks"]) parts[name].disabled = absent;
   });
   on("sound", show);
-  on("choice", () => {
-    if (player.loop && player.loop.chosen) loopChoice();
+  on("choice", (moved) => {
+    if (!moved) return;
+    if (player.loop?.chosen) loopChoice();
+    if (!isPlaying()) seek(startOfChoice());
   });
   on("play", playChoice);
+  on("dragged", loopChoice);
   on("view", hideHead);
   window.addEventListener("resize", hideHead);
   startPlayer();
@@ -58,14 +47,54 @@ export function startTransport() {
   requestAnimationFrame(frame);
 }
 
-/** Plays from the chosen bar, or stops. */
+/** What is needed less often: a fold over the dock. */
+function more() {
+  parts.clicks = button("Clicks", toggleClicks, { "aria-pressed": "false", "aria-keyshortcuts": "m" });
+  const tick = (words, act, checked = false) => el("label", { class: "tick" }, el("input", { type: "checkbox", checked, onchange: (e) => act(e.target.checked) }), ` ${words}`);
+  const volume = el("input", { type: "range", min: "0", max: "1", step: "0.05", value: String(player.volume), oninput: (e) => setVolume(Number(e.target.value)) });
+  const bass = el("select", { id: "bass", onchange: (e) => hearBass(e.target.value) }, el("option", { value: "all" }, "everything"), el("option", { value: "bass" }, "bass only"), el("option", { value: "octave" }, "bass, octave up"));
+  const gap = el("select", { onchange: (e) => (player.gap = Number(e.target.value)) }, [0, 1, 2, 4].map((s) => el("option", { value: String(s) }, s === 0 ? "none" : `${s} s`)));
+  return el(
+    "details",
+    { class: "more-sound" },
+    el("summary", {}, "Sound options"),
+    el(
+      "div",
+      { class: "fold" },
+      el("label", {}, "Volume ", volume),
+      parts.clicks,
+      el("label", {}, "Hear ", bass),
+      tick("Count-in before it plays", (isOn) => (player.countIn = isOn)),
+      el("label", {}, "Gap between passes ", gap),
+      tick("A little faster each pass", (isOn) => (player.fasterEachPass = isOn)),
+      el("p", { class: "quiet" }, "Headphones can be louder than they feel: start low and rest your ears. If they ring, stop; if it lasts, see a doctor."),
+    ),
+  );
+}
+
+function hearBass(which) {
+  listening.bass = which;
+  throughPage();
+  route();
+  say(which === "all" ? "You hear everything." : which === "bass" ? "You hear the bass only." : "You hear the bass an octave up.");
+}
+
+/** Plays from the playhead, or pauses there. */
 export function toggle() {
   if (isPlaying()) stop();
-  else playChoice();
+  else {
+    player.until = null;
+    play();
+  }
 }
 
 export function playChoice() {
   playFrom(player.loop ? player.loop.from : startOfChoice());
+}
+
+/** The playhead goes to the start of the chosen bar. */
+export function toBarStart() {
+  seek(desk.song.bars[desk.bar].start_s);
 }
 
 /** The chosen bars once, then quiet. */
@@ -96,17 +125,21 @@ function loopChoice() {
 }
 
 export function slower(steps) {
-  const at = SPEEDS.indexOf(player.speed);
-  setSpeed(SPEEDS[Math.max(0, Math.min(SPEEDS.length - 1, at + steps))]);
-  say(`Speed: ${speedWords()}.`);
+  setSpeed(player.speed - steps * SPEED_STEP);
+  say(`Speed: ${percent(player.speed)}.`);
 }
 
-const speedWords = () => (player.speed === 1 ? "full" : percent(player.speed));
+const EARS = {
+  take: ["Recording", "You hear the recording."],
+  plucked: ["Chart", "You hear the chart, as plucked strings."],
+  both: ["Both", "You hear the recording on the left and the chart on the right."],
+};
 
-/** From the take to the proposal as plucked strings, and back. */
+/** The recording, the chart as plucked strings, or both. */
 export function swapEars() {
-  setEars(player.ears === "take" ? "plucked" : "take");
-  say(player.ears === "take" ? "You hear the take." : "You hear what is written, as plucked strings.");
+  const order = Object.keys(EARS);
+  setEars(order[(order.indexOf(player.ears) + 1) % order.length]);
+  say(EARS[player.ears][1]);
   if (!isPlaying()) {
     const { from, to } = stretch();
     playFrom(player.loop?.from ?? from, player.loop ? null : to);
@@ -116,29 +149,33 @@ export function swapEars() {
 export function toggleClicks() {
   setMetronome(!metronome.on);
   show();
-  say(metronome.on ? "Clicks on the beats found." : "No clicks.");
+  say(metronome.on ? "Clicks on the beats." : "No clicks.");
 }
 
 function show(what) {
-  parts.play.textContent = isPlaying() ? "Stop" : "Play";
+  const playing = isPlaying();
+  parts.play.replaceChildren(playing ? "Pause" : "Play");
   parts.loop.setAttribute("aria-pressed", String(player.loop !== null));
-  parts.loop.textContent = player.loop ? `Loop ${loopWords()}` : "Loop";
-  parts.ears.replaceChildren(...(player.ears === "take" ? ["A: the take", unseen(" is heard; change to B, as written")] : ["B: as written", unseen(" is heard; change to A, the take")]));
+  parts.loop.replaceChildren("Loop", player.loop ? el("span", { class: "which-bars" }, ` ${loopWords()}`) : "");
+  parts.ears.replaceChildren(unseen("Hear: "), EARS[player.ears][0]);
   parts.clicks.setAttribute("aria-pressed", String(metronome.on));
-  parts.clicks.textContent = metronome.on ? "Clicks on" : "Clicks";
-  parts.speed.textContent = speedWords();
-  parts.slower.disabled = player.speed === SPEEDS.at(-1);
-  parts.faster.disabled = player.speed === SPEEDS[0];
+  parts.speed.textContent = percent(player.speed);
+  parts.slower.disabled = player.speed <= SLOWEST;
+  parts.faster.disabled = player.speed >= 1;
   if (what === "error" && fault() && desk.song?.take?.present !== false) say(`${fault()}.`);
 }
 
 function loopWords() {
-  const [a, b] = [player.loop.from + 0.01, player.loop.to - 0.01].map((t) => desk.song.bars[barAt(t)].number);
-  return a === b ? `bar ${a}` : `bars ${a}–${b}`;
+  const { from, to } = player.loop;
+  const [a, b] = [from + 0.01, to - 0.01].map((t) => desk.song.bars[barAt(t)]);
+  const isWhole = Math.abs(a.start_s - from) < 0.02 && Math.abs(b.end_s - to) < 0.02;
+  if (!isWhole) return `${clock(from)}–${clock(to)}`;
+  return a === b ? `bar ${a.number}` : `bars ${a.number}–${b.number}`;
 }
 
 let toldAt = "";
-/** One picture: the mark moves by a transform, so nothing is laid out anew. */
+let line = null;
+/** One picture: lines move by a transform, so nothing is laid out anew. */
 function frame() {
   requestAnimationFrame(frame);
   step();
@@ -148,14 +185,13 @@ function frame() {
   if (text !== toldAt) {
     toldAt = text;
     parts.at.textContent = text;
-    if (document.activeElement !== parts.seek) parts.seek.value = String(at);
-    else parts.seek.setAttribute("aria-valuetext", text);
+    tell("head", at);
   }
+  tell("frame", at);
   const index = barAt(at);
   const place = placeOf(index);
   const bar = desk.song.bars[index];
-  const playing = isPlaying() || at > 0;
-  if (!place || !playing || at < bar.start_s - 0.5) return hideHead();
+  if (!place || at < bar.start_s - 0.5) return hideHead();
   const share = Math.max(0, Math.min(1, (at - bar.start_s) / (bar.end_s - bar.start_s)));
   if (headLine !== place.node) {
     hideHead();
@@ -163,13 +199,12 @@ function frame() {
     headLine.head = find(".playhead", headLine);
     headLine.head.hidden = false;
     headLine.cells = [...headLine.querySelectorAll(".measure")].map((m) => ({ left: m.offsetLeft, width: m.offsetWidth }));
-    if (isPlaying()) headLine.scrollIntoView({ block: "nearest", behavior: calm() ? "auto" : "smooth" });
   }
+  if (isPlaying() && line !== place.node) tell("line", index);
+  line = place.node;
   const { left, width } = headLine.cells[place.column];
   headLine.head.style.transform = `translateX(${left + share * width}px)`;
 }
-
-const calm = () => window.matchMedia("(prefers-reduced-motion: reduce)").matches;
 
 function hideHead() {
   if (headLine) find(".playhead", headLine).hidden = true;

@@ -40,8 +40,8 @@ export function typingField() {
   return el(
     "div",
     { class: "typing" },
-    el("label", { for: "own" }, "Your own chord or shape"),
-    el("div", { class: "field" }, parts.input, button("Write", write, { "aria-label": "Write what is typed" }), parts.list),
+    el("label", { for: "own" }, "Enter a chord or a fingering"),
+    el("div", { class: "field" }, parts.input, button("Enter", write, { "aria-label": "Enter what is typed" }), parts.list),
     parts.named,
     parts.shapes,
   );
@@ -117,7 +117,7 @@ function namesToTake(names) {
   const frets = readShape(answer.text);
   const box = frets && frets.some((f) => f > 0) ? chordBox({ text: answer.text, frets }, `${answer.text}: ${frettedWords(frets)}`) : null;
   const text = answer.text;
-  return [box, ...names.slice(0, 4).map((n) => button(`Write as ${n.symbol}`, () => done(writeChord(n.label, { shape: text, symbol: n.symbol })), { title: n.reason }))].filter(Boolean);
+  return [box, ...names.slice(0, 4).map((n) => button(`Enter as ${n.symbol}`, () => done(writeChord(n.label, { shape: text, symbol: n.symbol })), { title: n.reason }))].filter(Boolean);
 }
 
 function shapeToTake(shape) {
@@ -126,7 +126,7 @@ function shapeToTake(shape) {
     "figure",
     {},
     chordBox(shape),
-    button(shape.text, () => done(writeChord(label, { shape: shape.text, symbol })), { "aria-label": `Write ${symbol} played ${shape.text}` }),
+    button(shape.text, () => done(writeChord(label, { shape: shape.text, symbol })), { "aria-label": `Enter ${symbol} fingered ${shape.text}` }),
   );
 }
 

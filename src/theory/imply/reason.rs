@@ -133,8 +133,8 @@ fn degree_words(degree: Degree) -> String {
         (7, 0) => "major seventh".into(),
         (7, _) => format!("diminished {plain}"),
         (_, 0) => plain,
-        (_, a) if a < 0 => format!("lowered {plain}"),
-        _ => format!("raised {plain}"),
+        (n, a) if a < 0 => format!("flat {}", crate::theory::number_short(n)),
+        (n, _) => format!("sharp {}", crate::theory::number_short(n)),
     }
 }
 

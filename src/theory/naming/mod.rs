@@ -17,7 +17,7 @@ pub use reasons::{before, reasons};
 use score::Parts;
 
 /// What a name may cost beyond the best and still be told, hundredths.
-const FAR_FETCHED: i32 = 170;
+const FAR_FETCHED: i32 = 110;
 
 /// What kind of reading a name is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
@@ -40,12 +40,12 @@ impl NameKind {
     /// In words, for the screen.
     pub const fn words(self) -> &'static str {
         match self {
-            Self::Whole => "whole chord",
-            Self::Shell => "shell",
+            Self::Whole => "complete",
+            Self::Shell => "tones left out",
             Self::Rootless => "rootless",
-            Self::OverBass => "over a foreign bass",
+            Self::OverBass => "slash chord",
             Self::TwoChords => "two chords",
-            Self::Convention => "name by convention",
+            Self::Convention => "no common name",
         }
     }
 }
@@ -164,7 +164,11 @@ pub fn names(set: PitchClassSet, context: Context, n_names: usize) -> Vec<Name> 
     let mut named: Vec<Name> = Vec::with_capacity(best.len() + 1);
     for reading in best {
         let name = build(set, context, reading);
-        if named.iter().any(|n| n.chord == name.chord) || has_own_row(&name.chord) {
+        let same = |n: &Name| {
+            n.chord.root.pitch_class() == name.chord.root.pitch_class()
+                && n.chord.pitch_classes() == name.chord.pitch_classes()
+        };
+        if named.iter().any(same) || has_own_row(&name.chord) {
             continue;
         }
         named.push(name);
@@ -180,7 +184,51 @@ pub fn names(set: PitchClassSet, context: Context, n_names: usize) -> Vec<Name> 
     // far-fetched names beside a good one only confuse
     let good = named.first().map_or(0, |n| n.cost) + FAR_FETCHED;
     named.retain(|n| n.cost <= good);
+    if context.key.is_none() {
+        spell_alike(&mut named);
+    }
     named
+}
+
+/// E♯, B♯, C♭ and F♭, which have a simple name.
+fn is_odd(note: Spelled) -> bool {
+    matches!((note.letter(), note.alter()), (2 | 6, 1) | (0 | 3, -1))
+}
+
+/// Spells the roots and basses of later names as the first name spells these notes.
+fn spell_alike(named: &mut [Name]) {
+    let Some((first, others)) = named.split_first_mut() else {
+        return;
+    };
+    let odd = is_odd;
+    let mut known = first.chord.notes();
+    known.push(first.chord.bass_note());
+    known.retain(|n| n.alter().abs() < 2 && !odd(*n));
+    let flats = known.iter().any(|n| n.alter() < 0) || first.chord.root.fifths() < 0;
+    let spelled = |note: Spelled| -> Spelled {
+        let pc = note.pitch_class();
+        if let Some(own) = known.iter().find(|n| n.pitch_class() == pc) {
+            return *own;
+        }
+        let sides = if flats { -6..6 } else { -1..11 };
+        let found = sides
+            .map(Spelled::from_fifths)
+            .find(|n| n.pitch_class() == pc);
+        found.filter(|n| !odd(*n)).unwrap_or(Spelled::plain(pc))
+    };
+    for name in others {
+        let bass = name.chord.bass.map(|_| name.chord.bass_note());
+        name.chord.root = spelled(name.chord.root);
+        if let Some(bass) = bass {
+            let degree = Degree::between(name.chord.root, spelled(bass));
+            if degree.number() > 1 {
+                name.chord.bass = Some(degree);
+            }
+        }
+        if let Some(lower) = &mut name.lower {
+            lower.root = spelled(lower.root);
+        }
+    }
 }
 
 /// Whether a chord with added tones is a plain row of the vocabulary, which is then the name.
@@ -209,11 +257,7 @@ fn spell_root(root: PitchClass, row: &'static Quality, key: Option<Key>) -> Spel
     let mode = if minor { Mode::Minor } else { Mode::Major };
     let usual = Key::usual(root, mode).tonic;
     let heavy = |spelled: Spelled| -> i32 {
-        let root_odd = matches!(
-            (spelled.letter(), spelled.alter()),
-            (2 | 6, 1) | (0 | 3, -1)
-        );
-        let of_root = if root_odd { 20 } else { 0 };
+        let of_root = if is_odd(spelled) { 20 } else { 0 };
         of_root
             + row
                 .degrees
@@ -222,8 +266,7 @@ fn spell_root(root: PitchClass, row: &'static Quality, key: Option<Key>) -> Spel
                     let note = d.note_over(spelled);
                     let signs = i32::from(note.alter().abs());
                     // E♯, B♯, C♭, F♭ and doubles are harder to read
-                    let odd = matches!((note.letter(), note.alter()), (2 | 6, 1) | (0 | 3, -1));
-                    signs * signs + i32::from(odd)
+                    signs * signs + i32::from(is_odd(note))
                 })
                 .sum::<i32>()
     };
@@ -271,7 +314,9 @@ fn build(set: PitchClassSet, context: Context, reading: score::Reading) -> Name 
     chord
         .omitted
         .extend(missing.iter().filter(|d| d.number() == 3));
-    if let Some(bass) = context.bass.filter(|b| *b != pc) {
+    // the root is left to a bass: what the hand plays lowest is no bass then
+    let left_to_bass = reading.parts.rootless != 0 && reading.parts.bass == 0;
+    if let Some(bass) = context.bass.filter(|b| *b != pc && !left_to_bass) {
         let tone = chord.degrees().into_iter().find(|d| d.over(pc) == bass);
         let degree = tone
             .or_else(|| {
@@ -283,7 +328,15 @@ fn build(set: PitchClassSet, context: Context, reading: score::Reading) -> Name 
                 let key = context.key.unwrap_or(Key::usual(bass, Mode::Major));
                 Degree::between(root, key.spell(bass))
             });
-        chord = chord.over(Degree::new((degree.number() - 1) % 7 + 1, degree.alter()));
+        let degree = Degree::new((degree.number() - 1) % 7 + 1, degree.alter());
+        let note = degree.note_over(root);
+        let hard = note.alter().abs() > 1 || degree == Degree::new(5, 1) && is_odd(note);
+        let simple = Degree::between(root, Spelled::plain(bass));
+        chord = chord.over(if hard && simple.number() > 1 {
+            simple
+        } else {
+            degree
+        });
     }
     let kind = if !set.contains(pc) {
         NameKind::Rootless

@@ -24,7 +24,7 @@ pub fn reasons(name: &Name, set: PitchClassSet, key: Option<Key>) -> Vec<String>
         (_, false) => reasons.push(format!("its root {} is not played", chord.root.text())),
         (None, true) => reasons.push(format!("the bass {} is its root", chord.root.text())),
         (Some(bass), true) if name.kind == NameKind::OverBass => reasons.push(format!(
-            "the bass {} is none of its tones",
+            "the bass {} is not a chord tone",
             bass.note_over(chord.root).text()
         )),
         (Some(bass), true) => reasons.push(format!(
@@ -49,7 +49,7 @@ pub fn reasons(name: &Name, set: PitchClassSet, key: Option<Key>) -> Vec<String>
     }
     if !chord.added.is_empty() {
         let list: Vec<String> = chord.added.iter().map(|d| d.text()).collect();
-        reasons.push(format!("added beyond the common name: {}", list.join(", ")));
+        reasons.push(format!("added: {}", list.join(", ")));
     }
     let quiet: Vec<String> = name
         .missing
@@ -58,14 +58,14 @@ pub fn reasons(name: &Name, set: PitchClassSet, key: Option<Key>) -> Vec<String>
         .map(|d| words(*d))
         .collect();
     if !quiet.is_empty() {
-        reasons.push(format!("not played: {}", quiet.join(", ")));
+        reasons.push(format!("left out: {}", quiet.join(", ")));
     }
     if !name.besides.is_empty() {
         let list: Vec<String> = name.besides.iter().map(|d| words(*d)).collect();
         reasons.push(format!("also sounds: {}", list.join(", ")));
     }
     if name.kind == NameKind::Convention {
-        reasons.push("no common name fits all of it; this one is a convention".into());
+        reasons.push("no common name has all of it".into());
     }
     if let Some(key) = key {
         let scale: PitchClassSet = key.scale().iter().map(|n| n.pitch_class()).collect();
@@ -128,7 +128,7 @@ pub(super) fn words(degree: Degree) -> String {
         (7, 0) => "major seventh".into(),
         (7, _) => "diminished seventh".into(),
         (_, 0) => plain.into(),
-        (_, a) if a < 0 => format!("lowered {plain}"),
-        _ => format!("raised {plain}"),
+        (n, a) if a < 0 => format!("flat {}", crate::theory::number_short(n)),
+        (n, _) => format!("sharp {}", crate::theory::number_short(n)),
     }
 }

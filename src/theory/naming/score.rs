@@ -83,6 +83,8 @@ fn missing_cost(degree: Degree, quality: &Quality) -> i32 {
         // counted apart, as a rootless reading
         (1, _) => 0,
         (5, 0) if matches!(quality.harte, "5" | "min(b6)") => 400,
+        // a sixth chord without its fifth is the minor chord on its sixth
+        (5, 0) if quality.harte == "maj6" => 60,
         (5, 0) if n > 3 => 14,
         (5, 0) => 60,
         (5, _) => 200,
@@ -107,6 +109,9 @@ fn quality_cost(harte: &str, place: usize) -> i32 {
         "maj6" | "9" | "sus4(b7)" => 18,
         "maj(9)" | "min9" | "maj9" | "min6" => 19,
         "1" => 0,
+        // names that players use for no other shape than a rarer one
+        "min(b6)" | "maj7(*5,b5)" | "sus2(7)" | "sus4(7)" => 80,
+        "7(13)" => 60,
         _ => 18 + place as i32 / 2,
     }
 }
@@ -188,6 +193,36 @@ fn key_cost(root: PitchClass, chord: u16, key: Key) -> i32 {
     12 * outside + tonic_root
 }
 
+/// Diminished sevenths and augmented triads, which divide the octave evenly.
+fn is_symmetric(quality: &Quality) -> bool {
+    matches!(quality.harte, "dim7" | "aug")
+}
+
+/// What a root costs that the key does not ask for: diminished sevenths stand on the leading
+/// tone, of the dominant next; augmented triads on the dominant, then the tonic.
+fn symmetric_cost(root: PitchClass, quality: &Quality, key: Key) -> i32 {
+    let at = root.above(key.tonic.pitch_class());
+    match (quality.harte, at) {
+        ("dim7", 11) | ("aug", 7) => 0,
+        ("dim7", 6) | ("aug", 0) => 15,
+        ("dim7" | "aug", _) => 30,
+        _ => 0,
+    }
+}
+
+/// Whether a set without a root is the key's dominant as players leave its root to a bass:
+/// third and minor seventh sound.
+fn is_rootless_dominant(root: PitchClass, held: u16, quality: &Quality, key: Key) -> bool {
+    const THIRD_AND_SEVENTH: u16 = 1 << 4 | 1 << 10;
+    let on_fifth = root.above(key.tonic.pitch_class()) == 7;
+    let row = quality.degrees;
+    on_fifth
+        && held & THIRD_AND_SEVENTH == THIRD_AND_SEVENTH
+        && row.contains(&Degree::new(3, 0))
+        && row.contains(&Degree::new(7, -1))
+        && row.iter().all(|d| d.number() != 5 || d.alter() == 0)
+}
+
 /// The best readings of a set, cheapest first.
 pub(super) fn best_readings(set: PitchClassSet, context: Context, n: usize) -> Vec<Reading> {
     let mut best: Vec<Reading> = Vec::with_capacity(n + 1);
@@ -233,6 +268,11 @@ pub(super) fn best_readings(set: PitchClassSet, context: Context, n: usize) -> V
                     // a major triad over the note a step above its root, the
                     // trade's short way to write a ninth with suspended fourth
                     Some(2) if bass_outside && quality.harte == "maj" && missing == 0 => 40,
+                    // a triad over the seventh or fourth below it: a line in the bass
+                    Some(10) if bass_outside && row.mask.count_ones() == 3 && missing == 0 => 50,
+                    Some(5) if bass_outside && quality.harte == "maj" && missing == 0 => 70,
+                    // alike from every tone: the key says which is the root
+                    Some(_) if context.key.is_some() && is_symmetric(quality) && extra == 0 => 0,
                     Some(b) => bass_cost(b, !bass_outside),
                     None => 0,
                 },
@@ -252,7 +292,18 @@ pub(super) fn best_readings(set: PitchClassSet, context: Context, n: usize) -> V
                 },
                 key: context.key.map_or(0, |k| {
                     key_cost(root, row.mask & held | row.mask & 0b1_1001, k)
+                        + symmetric_cost(root, quality, k)
                 }),
+            };
+            let dominant = !rooted && added == 0 && !bass_outside;
+            let parts = match context.key {
+                Some(key) if dominant && is_rootless_dominant(root, held, quality, key) => Parts {
+                    quality: parts.quality / 2,
+                    // with the flat nine it is a whole diminished seventh chord
+                    rootless: if held >> 1 & 1 == 1 { 15 } else { 5 },
+                    ..Parts::default()
+                },
+                _ => parts,
             };
             let total = parts.total();
             if best.len() == n && best[n - 1].parts.total() <= total {

@@ -46,7 +46,7 @@ fn plain_and_awkward_sets_have_names() {
     check("C E B", "", "Cmaj7");
     check("C G", "", "C5");
     check("C", "", "C(1)");
-    check("G A C# E", "", "A7/G");
+    check("G A C# E", "", "A/G");
     check("D C E G", "", "C/D");
     check("B D F Ab", "", "Bdim7");
     check("B D F A", "", "Bm7♭5");

@@ -289,3 +289,48 @@ fn a_thousand_rapid_edits_by_two_desks_and_a_command_are_all_kept() {
         assert_eq!(placed + whole, n);
     }
 }
+
+#[test]
+fn an_answer_can_be_what_changed_and_undo_goes_back_to_a_point() {
+    let (_keep, folder) = outside::folder();
+    let desk = Desk::open(&take_and_log(&folder));
+    let before = desk.json("/api/song");
+    let revision = before["revision"].as_str().expect("a revision");
+    let body = json!({"requests": [{"places": [{"start_s": 2.0, "end_s": 4.0}], "accept": true}]});
+    let told = desk
+        .post(&format!("/api/decide?since={revision}"), &body)
+        .json();
+    assert!(told["song"].is_null(), "not the whole song");
+    // what changed, applied to the song before, is the song now
+    let mut song = before.clone();
+    for c in told["changes"].as_array().expect("changes") {
+        let field = c["field"].as_str().expect("a field");
+        if let Some(value) = c.get("value") {
+            song[field] = value.clone();
+            continue;
+        }
+        let number = |name: &str| c[name].as_u64().expect("a number") as usize;
+        let (at, remove) = (number("at"), number("remove"));
+        let insert = c["insert"].as_array().expect("a list").clone();
+        let list = song[field].as_array_mut().expect("a list");
+        list.splice(at..at + remove, insert);
+    }
+    assert_eq!(song, desk.json("/api/song"));
+    assert_eq!(song["revision"], told["revision"]);
+    // a revision that is not known any more: the whole song
+    let told = desk.post("/api/decide?since=0", &body).json();
+    assert_eq!(told["song"], desk.json("/api/song"));
+    let listed = desk.json("/api/decisions");
+    let ids: Vec<u64> = (listed["decisions"].as_array().expect("a list").iter())
+        .map(|d| d["id"].as_u64().expect("a number"))
+        .collect();
+    assert_eq!(ids, [2, 1], "the latest first");
+    let told = desk.post("/api/undo", &json!({"decisions": ids})).json();
+    assert_eq!(
+        told["song"]["chords"], before["chords"],
+        "all of it is back"
+    );
+    let listed = desk.json("/api/decisions");
+    assert_eq!(listed["decisions"][0]["undoes"], json!([2, 1]));
+    assert_eq!(listed["decisions"][1]["holds"], false);
+}

@@ -1,6 +1,6 @@
-//! What is told of each take, in words and as JSON.
+//! What is reported of each take, in words and as JSON.
 
-use super::{Done, Job, Told};
+use super::{Done, Job, Report};
 use crate::cli::layout::wrap_from;
 use crate::cli::plain::{shell_word, shown};
 use crate::cli::{CliError, show};
@@ -10,7 +10,7 @@ use crate::theory::Label;
 use serde_json::{Value, json};
 use std::io::Write;
 
-pub(super) fn tell(job: &Job, done: &Done, out: &mut dyn Write) -> Result<(), CliError> {
+pub(super) fn print(job: &Job, done: &Done, out: &mut dyn Write) -> Result<(), CliError> {
     match done {
         Done::Failed(_) => {}
         Done::UpToDate => writeln!(
@@ -18,12 +18,12 @@ pub(super) fn tell(job: &Job, done: &Done, out: &mut dyn Write) -> Result<(), Cl
             "{}: unchanged since its last draft, skipped",
             shown(&job.take)
         )?,
-        Done::Drafted(told) => out.write_all(told.words.as_bytes())?,
+        Done::Drafted(report) => out.write_all(report.words.as_bytes())?,
     }
     Ok(())
 }
 
-pub(super) fn told(job: &Job, log: &Log) -> Result<Told, CliError> {
+pub(super) fn report(job: &Job, log: &Log) -> Result<Report, CliError> {
     let song = songlog::resolve(log);
     let heard_anything = heard_anything(&log.heard);
     let mut words = Vec::new();
@@ -60,7 +60,7 @@ pub(super) fn told(job: &Job, log: &Log) -> Result<Told, CliError> {
         "tuning_cents": log.heard.tuning_cents,
         "warnings": song.warnings,
     });
-    Ok(Told {
+    Ok(Report {
         words: String::from_utf8_lossy(&words).into_owned(),
         json,
         heard_anything,
@@ -83,7 +83,7 @@ pub(super) fn as_json((job, done): (&Job, &Done)) -> Value {
     let more = match done {
         Done::Failed(error) => json!({"state": "failed", "error": error.to_string()}),
         Done::UpToDate => json!({"state": "up to date"}),
-        Done::Drafted(told) => told.json.clone(),
+        Done::Drafted(report) => report.json.clone(),
     };
     if let (Value::Object(all), Value::Object(more)) = (&mut value, more) {
         all.extend(more);
