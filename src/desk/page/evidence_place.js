@@ -19,7 +19,7 @@ let head = null;
 
 /** The layers over the picture: the loop with its edges, and the playhead. */
 export function loopLayer(plan) {
-  head = el("div", { class: "now-line", role: "slider", tabindex: 0, "aria-label": "Playhead", "aria-valuemin": 0, "aria-valuemax": desk.song.duration_s.toFixed(1), onkeydown: (e) => headKey(e, plan) });
+  head = el("div", { class: "now-line", role: "slider", tabindex: 0, "aria-label": "Playhead", "aria-valuemin": 0, "aria-valuenow": now().toFixed(1), "aria-valuemax": desk.song.duration_s.toFixed(1), onkeydown: (e) => headKey(e, plan) });
   moveHead(plan, now());
   const { loop } = player;
   if (!loop || loop.to < plan.from || loop.from > plan.to) return [head];
