@@ -14,7 +14,7 @@ use crate::theory::{Key, Label};
 use serde::{Deserialize, Serialize};
 
 /// The latest version of the log format; this program reads 1 to this and
-/// writes the lowest that can hold what a log has ([`Act::version`]).
+/// writes the lowest that can hold what a log has (`Act::version`).
 pub const VERSION: u64 = 4;
 
 /// How a chord came to be decided.
