@@ -3,7 +3,7 @@
 //! It reads the long spectrum of each frame and the short one twice as often, hears about 12 s
 //! each way, and was trained on takes whose players brush strings, ornament, push and rest while
 //! the label stays the sheet's chord (docs/training/songnet.py, train_songs.py). Its frames:
-//! *fine* ones of 23.2 ms, and *slow* ones of four fine frames (92.9 ms), for which chords are told.
+//! *fine* ones of 23.2 ms, and *slow* ones of four fine frames (92.9 ms), for which chords are reported.
 
 use crate::hearing::acoustic::net::{
     LOG_STEP, N_BASSES, N_CLASSES, log_softmax, loudness, push_input, shifted_short, table,
