@@ -101,6 +101,13 @@ pub enum AudioError {
         /// What the system said.
         reason: String,
     },
+    /// The take could not be made small for a page; write the page without sound.
+    Encode {
+        /// Which file.
+        path: PathBuf,
+        /// What the encoder said.
+        reason: String,
+    },
     /// A sound file in which not one sample could be decoded.
     Nothing {
         /// Which file.
@@ -185,6 +192,11 @@ impl std::fmt::Display for AudioError {
                 asked,
                 possible,
             } => write!(f, "'{device}' has no {asked}; it has {possible}"),
+            Self::Encode { path, reason } => write!(
+                f,
+                "the sound of '{}' cannot be compressed: {reason} (leave --with-sound out)",
+                path.display()
+            ),
             Self::Device { device, reason } => write!(
                 f,
                 "'{device}' does not start: {reason} (another program may be using it)"

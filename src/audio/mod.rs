@@ -13,6 +13,8 @@
 //! feature `mic`); what comes out of it goes to a [`Recording`], to a
 //! [`LevelMeter`] or, made mono by [`ToHearing`], to hearing.
 //!
+//! [`compress`] makes a take small for a page that plays it.
+//!
 //! What is to be heard goes out by `play`; [`stretch`] makes it slower at the
 //! same pitch.
 //!
@@ -29,6 +31,7 @@ mod edits;
 mod error;
 mod facts;
 mod mono;
+mod opus;
 mod record;
 mod record_level;
 mod record_mono;
@@ -48,6 +51,7 @@ pub use device_clicks::{CountIn, count_in};
 pub use device_out::play;
 pub use error::AudioError;
 pub use facts::{Facts, Fingerprint};
+pub use opus::compress;
 pub use record::{Recording, SampleForm};
 pub use record_level::{Level, LevelMeter};
 pub use record_mono::{Channels, ToHearing};

@@ -67,7 +67,7 @@ fn finish(title: &str, bound: Vec<Bound>, options: &Options) -> Result<Vec<u8>, 
     }
     let mut laid = Laid {
         title: title.into(),
-        page: options.page,
+        size_mm: options.size_mm(),
         pages,
         outline,
     };
@@ -92,7 +92,7 @@ fn contents(
         page.need(size * 1.7);
         page.y += size * 1.5;
         let y = page.y;
-        let right = page.page.size_mm().0 - MARGIN;
+        let right = page.size_mm.0 - MARGIN;
         let text = number.to_string();
         let number_width = page.fonts.width(Style::Regular, size, &text)?;
         let facts_width = page.fonts.width(Style::Italic, small, &song.facts)?;
@@ -130,7 +130,7 @@ fn contents(
 /// Puts the binder's page number in the middle of each foot.
 fn number(laid: &mut Laid, options: &Options) -> Result<(), ChartError> {
     let pager = Pager::new(options)?;
-    let (w, h) = laid.page.size_mm();
+    let (w, h) = laid.size_mm;
     let size = 9.0 * super::layout::POINT;
     for (i, page) in laid.pages.iter_mut().enumerate() {
         let text = (i + 1).to_string();

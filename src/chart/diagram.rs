@@ -28,6 +28,7 @@ fn window(shape: &Shape) -> (u8, u8) {
     let pressed = || shape.frets().iter().flatten().copied().filter(|f| *f > 0);
     let (low, high) = (pressed().min().unwrap_or(1), pressed().max().unwrap_or(1));
     let first = if high <= LEAST_ROWS + 1 { 1 } else { low };
+    // boxes beside each other are of one height; only a wider stretch needs more
     (first, high.max(first + LEAST_ROWS - 1))
 }
 
@@ -59,8 +60,13 @@ pub(super) fn diagram(shape_box: &ShapeBox, left_handed: bool) -> Diagram {
     }
     for barre in hand.iter().flat_map(|h| &h.barres) {
         let (a, b) = (column(barre.from), column(barre.to));
-        made.barres
-            .push((barre.fret - first + 1, a.min(b), a.max(b)));
+        let row = barre.fret - first + 1;
+        made.barres.push((row, a.min(b), a.max(b)));
+        // one finger is one digit: that of its lowest string
+        let low = a;
+        made.dots.retain(|(column, r, _)| {
+            *r != row || *column == low || !(a.min(b)..=a.max(b)).contains(column)
+        });
     }
     made
 }

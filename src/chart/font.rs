@@ -1,8 +1,11 @@
-//! The page's fonts: widths, glyphs and outlines. DejaVu Serif Condensed, carried by the `dejavu` crate.
+//! The page's fonts: widths, glyphs and outlines. DejaVu Sans Condensed, carried by the `dejavu` crate.
+//!
+//! A plain narrow face with real accidentals in every weight: a symbol of 20
+//! points is read from a music stand and still fits its bar.
 //!
 //! Text is set character by character without kerning. Text that runs from
 //! right to left is put in the order in which it is seen, Arabic letters in
-//! their joined forms; what the serif lacks is taken from DejaVu Sans. A
+//! their joined forms; what it lacks is taken from DejaVu Sans. A
 //! character that neither has is an error, never a box.
 //!
 //! # Source
@@ -20,7 +23,7 @@ pub enum Style {
     Bold,
     /// Italic, for remarks.
     Italic,
-    /// For scripts that the serif faces lack.
+    /// For scripts that the narrow faces lack.
     Other,
 }
 
@@ -31,9 +34,9 @@ impl Style {
     /// The font file.
     pub(super) fn data(self) -> &'static [u8] {
         match self {
-            Self::Regular => dejavu::serif_condensed::regular(),
-            Self::Bold => dejavu::serif_condensed::bold(),
-            Self::Italic => dejavu::serif_condensed::italic(),
+            Self::Regular => dejavu::sans_condensed::regular(),
+            Self::Bold => dejavu::sans_condensed::bold(),
+            Self::Italic => dejavu::sans_condensed::oblique(),
             Self::Other => dejavu::sans::regular(),
         }
     }
@@ -51,9 +54,9 @@ impl Style {
     /// The font's own name without blanks, for files.
     pub(super) fn name(self) -> &'static str {
         match self {
-            Self::Regular => "DejaVuSerifCondensed",
-            Self::Bold => "DejaVuSerifCondensed-Bold",
-            Self::Italic => "DejaVuSerifCondensed-Italic",
+            Self::Regular => "DejaVuSansCondensed",
+            Self::Bold => "DejaVuSansCondensed-Bold",
+            Self::Italic => "DejaVuSansCondensed-Oblique",
             Self::Other => "DejaVuSans",
         }
     }

@@ -5,17 +5,19 @@ mod boxes;
 use super::sheet::{Block, Mark, Measure, Sheet, bars_on_line, split_symbol};
 use super::xml::escape;
 use super::{Options, PERMISSION, Page};
-use boxes::{write_entry, write_tab};
+pub(super) use boxes::write_entry;
+use boxes::write_tab;
 use std::fmt::Write;
 
-/// The look. Ours: black ink on white, bars on a ruled grid, symbols in serif.
+/// The look. Ours: black ink on white, bars on a ruled grid, large bold symbols, gray for what nobody confirmed.
 const STYLE: &str = "
 html{background:#fff;color:#111}
-body{font-family:Georgia,'Times New Roman','DejaVu Serif',serif;max-width:186mm;margin:0 auto;padding:4mm 2mm;line-height:1.3}
+body{font-family:'DejaVu Sans Condensed','DejaVu Sans',Verdana,'Noto Sans',sans-serif;max-width:186mm;margin:0 auto;padding:4mm 2mm;line-height:1.3}
 h1{font-size:1.9em;font-weight:normal;text-align:center;margin:0 0 .15em;overflow-wrap:anywhere}
 .facts{text-align:center;margin:0 0 .4em;font-style:italic}
 .doubt{text-align:center;margin:0 0 .6em;font-size:.85em}
 h2{font-size:1em;margin:1.1em 0 .3em;break-after:avoid}
+h2.quiet{position:absolute;clip-path:inset(50%);width:1px;height:1px;overflow:hidden}
 h2 .letter{display:inline-block;border:1.5px solid #111;padding:0 .45em;margin-right:.5em}
 h2 .times{margin-left:.8em}
 h2 .differs{font-weight:normal;font-style:italic;margin-left:.8em}
@@ -35,11 +37,13 @@ h2 .differs{font-weight:normal;font-style:italic;margin-left:.8em}
 .bar.simile{justify-content:center;align-items:center}
 .ending{position:absolute;top:.05em;left:-1px;right:.3em;border-top:1.2px solid #111;border-left:1.2px solid #111;font-size:.72em;padding-left:.35em;height:.9em;line-height:1.15}
 .cell{min-width:min-content;padding-right:.25em}
-.chord{white-space:nowrap;font-size:1.2em;line-height:1.25}
+.chord{white-space:nowrap;font-size:1.67em;font-weight:bold;line-height:1.25}
+.before{margin:.1em 0 .4em;font-style:italic}
 .chord .tail{font-size:.72em;position:relative;top:-.3em}
 .chord sup{font-size:.55em;vertical-align:.75em;line-height:0}
-.open{border-bottom:2px dotted #111}
+.open{color:#666}
 .under{font-size:.8em;line-height:1.1;white-space:nowrap}
+.words{flex-basis:100%;font-size:.95em;line-height:1.2;overflow-wrap:anywhere}
 .moves{font-style:italic}
 .sim{font-style:italic;font-size:.8em;padding:.9em .5em}
 .key{font-weight:bold;font-size:.9em;margin:.5em 0 0;break-after:avoid}
@@ -68,17 +72,20 @@ pub(super) fn write(sheet: &Sheet, options: &Options) -> String {
     let paper = match options.page {
         Page::A4 => "A4",
         Page::Letter => "letter",
+        Page::A5 => "A5",
     };
-    let (size, scale) = match options.large {
-        true => ("15pt", 1.25),
-        false => ("12pt", 1.0),
+    let turned = if options.landscape { " landscape" } else { "" };
+    let (size, scale) = match (options.large, options.compact) {
+        (true, _) => ("15pt", 1.75),
+        (_, true) => ("9.6pt", 1.1),
+        _ => ("12pt", 1.4),
     };
     // writing to a string cannot fail
     let _ = write!(
         out,
         "<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n\
          <meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n\
-         <title>{}</title>\n<style>\n@page{{size:{paper};margin:14mm 13mm}}\nhtml{{font-size:{size}}}{STYLE}",
+         <title>{}</title>\n<style>\n@page{{size:{paper}{turned};margin:14mm 13mm}}\nhtml{{font-size:{size}}}{STYLE}",
         if title.trim().is_empty() {
             "Chart"
         } else {
@@ -98,11 +105,18 @@ pub(super) fn write(sheet: &Sheet, options: &Options) -> String {
             .collect::<Vec<_>>()
             .join(" &middot; ")
     );
-    if let Some(words) = sheet.open_words() {
-        let words = escape(words.trim_start_matches('?'));
+    if let Some(credit) = &sheet.credit {
         let _ = writeln!(
             out,
-            "<p class=\"doubt\"><span class=\"open\">?</span>{words}</p>"
+            "<p class=\"facts\" dir=\"auto\">{}</p>",
+            escape(credit)
+        );
+    }
+    if let Some(words) = sheet.doubt_words() {
+        let words = escape(words.trim_start_matches("Gray"));
+        let _ = writeln!(
+            out,
+            "<p class=\"doubt\"><span class=\"open\">Gray</span>{words}</p>"
         );
     }
     if !sheet.roadmap.is_empty() {
@@ -113,6 +127,13 @@ pub(super) fn write(sheet: &Sheet, options: &Options) -> String {
         );
     }
     out.push_str("</header>\n<main>\n");
+    if !sheet.legend.is_empty() {
+        out.push_str("<section>\n<h2 class=\"quiet\">Shapes</h2>\n<div class=\"shapes\">\n");
+        for entry in &sheet.legend {
+            write_entry(&mut out, entry, options);
+        }
+        out.push_str("</div>\n</section>\n");
+    }
     for (i, block) in sheet.blocks.iter().enumerate() {
         let last = i + 1 == sheet.blocks.len();
         write_block(&mut out, block, scale, sheet.n_strings, last);
@@ -122,13 +143,6 @@ pub(super) fn write(sheet: &Sheet, options: &Options) -> String {
         let _ = writeln!(out, "<p class=\"plain\">{}</p>", signs.join(" &middot; "));
     }
     list(&mut out, "Form", "ul", &sheet.form);
-    if !sheet.legend.is_empty() {
-        out.push_str("<section>\n<h2>Shapes</h2>\n<div class=\"shapes\">\n");
-        for entry in &sheet.legend {
-            write_entry(&mut out, entry, options);
-        }
-        out.push_str("</div>\n</section>\n");
-    }
     list(&mut out, "Notes to places", "ol", &sheet.remarks);
     list(&mut out, "Notes", "ul", &sheet.notes);
     out.push_str("</main>\n<footer>\n");
@@ -160,7 +174,7 @@ fn list(out: &mut String, heading: &str, tag: &str, items: &[String]) {
 fn write_block(out: &mut String, block: &Block, scale: f64, n_strings: usize, last_block: bool) {
     out.push_str("<section>\n");
     let mut heading = String::new();
-    if !block.letter.is_empty() {
+    if !block.letter.is_empty() && block.name.is_none() {
         let _ = write!(
             heading,
             "<span class=\"letter\">{}</span>",
@@ -194,7 +208,10 @@ fn write_block(out: &mut String, block: &Block, scale: f64, n_strings: usize, la
     if !heading.is_empty() {
         let _ = writeln!(out, "<h2>{heading}</h2>");
     }
-    for (r, row) in block.rows.iter().enumerate() {
+    if let Some(words) = &block.as_before {
+        let _ = writeln!(out, "<p class=\"before\">{}</p>", escape(words));
+    }
+    for (r, row) in block.printed().iter().enumerate() {
         if let Some(key) = row.first().and_then(Measure::key_text) {
             let _ = writeln!(out, "<p class=\"key\">{}</p>", escape(&key));
         }
@@ -300,6 +317,13 @@ fn write_measure(out: &mut String, measure: &Measure, end: &str, first_of_ending
             write_cell(out, mark, (from, to.max(from + 1)), (tops, degrees));
         }
     }
+    for words in measure.lyrics.iter().take(measure.n_lyrics()) {
+        let _ = write!(
+            out,
+            "<div class=\"words\" dir=\"auto\">{}&nbsp;</div>",
+            escape(words)
+        );
+    }
     out.push_str("</div>");
 }
 
@@ -341,7 +365,7 @@ fn write_cell(out: &mut String, mark: &Mark, (from, to): (u8, u8), (tops, degree
 }
 
 /// The symbol with its tail raised; open ones dotted and with a question mark.
-fn write_symbol(out: &mut String, symbol: &str, open: bool) {
+pub(super) fn write_symbol(out: &mut String, symbol: &str, open: bool) {
     if open {
         out.push_str("<span class=\"open\">");
     }
@@ -352,6 +376,6 @@ fn write_symbol(out: &mut String, symbol: &str, open: bool) {
     }
     out.push_str(&escape(bass));
     if open {
-        out.push_str(if symbol == "?" { "</span>" } else { "?</span>" });
+        out.push_str("</span>");
     }
 }

@@ -11,7 +11,7 @@ pub use super::font::Style;
 
 use super::font::Fonts;
 use super::sheet::Sheet;
-use super::{ChartError, Options, PERMISSION, Page};
+use super::{ChartError, Options, PERMISSION};
 
 /// Left, right and top margin, mm.
 pub(super) const MARGIN: f64 = 15.0;
@@ -21,6 +21,22 @@ const BOTTOM: f64 = 18.0;
 pub(super) const POINT: f64 = 25.4 / 72.0;
 /// A last page filled less than this is worth a smaller print (ours).
 const ORPHAN: f64 = 0.3;
+/// The same for the second of two pages, since a song on one page needs no turn.
+const ORPHAN_OF_TWO: f64 = 0.45;
+
+/// The most of a page that diagrams take before the music (ours).
+const MOST_LEGEND: f64 = 0.3;
+
+/// The color of a text.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Ink {
+    /// As everything else.
+    Black,
+    /// Not confirmed by anyone.
+    Gray,
+    /// On a black disc.
+    White,
+}
 
 /// One thing drawn.
 #[derive(Debug, Clone, PartialEq)]
@@ -37,8 +53,8 @@ pub enum Item {
         style: Style,
         /// The characters.
         text: String,
-        /// White on black instead of black.
-        white: bool,
+        /// Its color.
+        ink: Ink,
     },
     /// A straight line.
     Line {
@@ -95,8 +111,8 @@ pub struct Group {
 pub struct Laid {
     /// Title, for the file's properties.
     pub title: String,
-    /// Paper.
-    pub page: Page,
+    /// Width and height of a page, mm.
+    pub size_mm: (f64, f64),
     /// Pages in order, each a list of groups.
     pub pages: Vec<Vec<Group>>,
     /// Songs of a binder with the page (from 0) each starts on; empty for a single song.
@@ -119,19 +135,21 @@ pub(super) fn number(value: f64) -> String {
 /// # Errors
 /// * [`ChartError::MissingGlyph`] for text that the font cannot draw.
 pub fn lay_out(sheet: &Sheet, options: &Options) -> Result<Laid, ChartError> {
-    let (laid, filled) = lay_out_at(sheet, options, 1.0)?;
+    let (laid, filled) = lay_out_at(sheet, options, 1.0, shapes::AT_EASE)?;
     let n = laid.pages.len();
-    // a few lines alone on a last page are drawn onto the one before; a large print stays large
-    let tries: &[f64] = match (options.large, options.short) {
+    // a few lines alone on a last page are drawn onto the one before; symbols stay large
+    // enough to be read from a stand
+    let tries: &[f64] = match (options.large, options.compact || options.short) {
         (true, _) => &[],
         (_, true) => &[0.95, 0.9, 0.85, 0.8, 0.75, 0.7],
-        _ => &[0.95, 0.9],
+        _ => &[1.0, 0.96, 0.92],
     };
-    if n == 1 || filled > ORPHAN && !options.short {
+    let most = if n == 2 { ORPHAN_OF_TWO } else { ORPHAN };
+    if n == 1 || filled > most && !options.short {
         return Ok(laid);
     }
     for shrink in tries {
-        let (smaller, _) = lay_out_at(sheet, options, *shrink)?;
+        let (smaller, _) = lay_out_at(sheet, options, *shrink, shapes::NARROW)?;
         let fewer = match options.short {
             true => smaller.pages.len() == 1,
             false => smaller.pages.len() < n,
@@ -153,32 +171,38 @@ fn compact(form: &[String]) -> Vec<String> {
 }
 
 /// The chart at a size, and how much of its last page is filled, 0 to 1.
-fn lay_out_at(sheet: &Sheet, options: &Options, shrink: f64) -> Result<(Laid, f64), ChartError> {
+fn lay_out_at(
+    sheet: &Sheet,
+    options: &Options,
+    shrink: f64,
+    boxes: shapes::Rows,
+) -> Result<(Laid, f64), ChartError> {
     let mut page = Pager::new(options)?;
     page.scale *= shrink;
-    page.title(&sheet.title)?;
-    page.centered(&sheet.facts.join(" · "), Style::Italic, 10.0)?;
-    if let Some(words) = sheet.open_words() {
-        page.doubt(&words)?;
+    head(&mut page, sheet)?;
+    // diagrams stand where the eye looks first, unless they would push the music off the page
+    let high = shapes::legend_height(&mut page, &sheet.legend, boxes)?;
+    let first = high <= MOST_LEGEND * (page.bottom() - MARGIN);
+    if first {
+        shapes::legend(&mut page, &sheet.legend, options, boxes)?;
     }
-    if !sheet.roadmap.is_empty() {
-        page.centered(&sheet.roadmap, Style::Bold, 9.5)?;
-    }
-    page.gap(2.0);
+    let mut pattern = None;
     for (i, block) in sheet.blocks.iter().enumerate() {
-        rows::block(
-            &mut page,
-            block,
-            sheet.n_strings,
-            i + 1 == sheet.blocks.len(),
-        )?;
+        let last = i + 1 == sheet.blocks.len();
+        let new_pattern = block.pattern.as_ref().filter(|p| pattern != Some(*p));
+        pattern = block.pattern.as_ref().or(pattern);
+        rows::block(&mut page, block, sheet.n_strings, new_pattern, last)?;
+    }
+    if !first {
+        page.gap(3.0);
+        page.need(high.min(page.bottom() - MARGIN));
+        shapes::legend(&mut page, &sheet.legend, options, boxes)?;
     }
     let signs = sheet.signs();
     if !signs.is_empty() {
         page.paragraph(&signs.join(" · "), Style::Italic, 8.5)?;
     }
     page.list("Form", &compact(&sheet.form))?;
-    shapes::legend(&mut page, &sheet.legend, options)?;
     let remarks: Vec<String> = sheet
         .remarks
         .iter()
@@ -196,11 +220,33 @@ fn lay_out_at(sheet: &Sheet, options: &Options, shrink: f64) -> Result<(Laid, f6
     Ok((page.finish(&sheet.title)?, filled))
 }
 
+/// Title, facts, what gray means, and the order of the sections.
+fn head(page: &mut Pager, sheet: &Sheet) -> Result<(), ChartError> {
+    page.title(&sheet.title)?;
+    if let Some(credit) = &sheet.credit {
+        page.line_of(credit, Style::Italic, 9.5)?;
+    }
+    page.line_of(&sheet.facts.join("  ·  "), Style::Regular, 9.5)?;
+    if let Some(words) = sheet.doubt_words() {
+        page.line_of(&words, Style::Regular, 8.5)?;
+    }
+    if !sheet.roadmap.is_empty() {
+        page.line_of(&sheet.roadmap, Style::Bold, 9.5)?;
+    }
+    page.y += 2.4 * page.scale;
+    let (left, right) = (MARGIN, MARGIN + page.width());
+    let rule = line((left, page.y), (right, page.y), 0.6);
+    page.add(Role::Foot, vec![rule]);
+    page.y += 1.5 * page.scale;
+    Ok(())
+}
+
 /// Fills pages from the top.
 pub(super) struct Pager {
     pub(super) fonts: Fonts,
-    pub(super) page: Page,
-    /// 1, or 1.25 for a large print; less to spare a page.
+    /// Width and height of a page, mm.
+    pub(super) size_mm: (f64, f64),
+    /// 1; 1.25 for a large print, 0.8 for a compact one; less to spare a page.
     scale: f64,
     pub(super) pages: Vec<Vec<Group>>,
     /// Where the next thing goes, mm from the top.
@@ -211,8 +257,12 @@ impl Pager {
     pub(super) fn new(options: &Options) -> Result<Self, ChartError> {
         Ok(Self {
             fonts: Fonts::new()?,
-            page: options.page,
-            scale: if options.large { 1.25 } else { 1.0 },
+            size_mm: options.size_mm(),
+            scale: match (options.large, options.compact) {
+                (true, _) => 1.25,
+                (_, true) => 0.8,
+                _ => 1.0,
+            },
             pages: vec![Vec::new()],
             y: MARGIN,
         })
@@ -220,11 +270,11 @@ impl Pager {
 
     /// From the left margin to the right one, mm.
     fn width(&self) -> f64 {
-        self.page.size_mm().0 - 2.0 * MARGIN
+        self.size_mm.0 - 2.0 * MARGIN
     }
 
     fn bottom(&self) -> f64 {
-        self.page.size_mm().1 - BOTTOM
+        self.size_mm.1 - BOTTOM
     }
 
     /// Points to mm at this print's scale.
@@ -259,49 +309,29 @@ impl Pager {
             size,
             style,
             text: super::xml::one_line(text),
-            white: false,
+            ink: Ink::Black,
         }
     }
 
     pub(super) fn title(&mut self, title: &str) -> Result<(), ChartError> {
         let size = self.points(20.0);
-        let lines = self.wrap(title, Style::Regular, size, self.width())?;
+        let lines = self.wrap(title, Style::Bold, size, self.width())?;
         let mut items = Vec::new();
         for line in lines {
             self.y += size * 1.1;
-            items.push(self.centered_item(&line, Style::Regular, size)?);
+            items.push(self.text_item(MARGIN, self.y, size, Style::Bold, &line));
         }
         self.y += size * 0.25;
         self.add(Role::Title, items);
         Ok(())
     }
 
-    fn centered_item(&self, text: &str, style: Style, size: f64) -> Result<Item, ChartError> {
-        let w = self.fonts.width(style, size, text)?;
-        let x = (self.page.size_mm().0 - w) / 2.0;
-        Ok(self.text_item(x, self.y, size, style, text))
-    }
-
-    fn centered(&mut self, text: &str, style: Style, points: f64) -> Result<(), ChartError> {
+    fn line_of(&mut self, text: &str, style: Style, points: f64) -> Result<(), ChartError> {
         let size = self.points(points);
         let mut items = Vec::new();
         for line in self.wrap(text, style, size, self.width())? {
             self.y += size * 1.35;
-            items.push(self.centered_item(&line, style, size)?);
-        }
-        self.add(Role::Paragraph, items);
-        Ok(())
-    }
-
-    /// The line that explains the question mark, with its dots.
-    fn doubt(&mut self, words: &str) -> Result<(), ChartError> {
-        let size = self.points(8.5);
-        self.y += size * 1.8;
-        let item = self.centered_item(words, Style::Regular, size)?;
-        let mark = self.fonts.width(Style::Regular, size, "?")?;
-        let mut items = vec![item];
-        if let Item::Text { x, y, .. } = items[0] {
-            items.push(dots(x, x + mark, y + size * 0.25));
+            items.push(self.text_item(MARGIN, self.y, size, style, &line));
         }
         self.add(Role::Paragraph, items);
         Ok(())
@@ -401,7 +431,7 @@ impl Pager {
     fn finish(mut self, title: &str) -> Result<Laid, ChartError> {
         let n = self.pages.len();
         if n > 1 {
-            let (w, h) = self.page.size_mm();
+            let (w, h) = self.size_mm;
             let size = 8.0 * POINT;
             let mut short: String = title.chars().take(60).collect();
             if short.len() < title.len() {
@@ -419,21 +449,10 @@ impl Pager {
         }
         Ok(Laid {
             title: title.into(),
-            page: self.page,
+            size_mm: self.size_mm,
             pages: self.pages,
             outline: Vec::new(),
         })
-    }
-}
-
-/// A dotted line, the sign of what is open.
-fn dots(from: f64, to: f64, y: f64) -> Item {
-    Item::Line {
-        from: (from, y),
-        to: (to, y),
-        width: 0.5,
-        dotted: true,
-        round: true,
     }
 }
 

@@ -3,14 +3,17 @@
 //! Tick 0 is the start of the take, so the file plays along with it; a lead-in of
 //! whole beats stands before the first bar, in bars of its meter behind one that may
 //! be shorter. What rings on behind the last bar ends with it. Texts are plain ASCII.
+//! With a steady tempo the beats are the same, but the clock of the take is not kept.
 //!
 //! # Source
 //! Standard MIDI Files 1.0, RP-001, MIDI Manufacturers Association, 1996.
 
-use super::ChartError;
+mod notes;
+
 use super::sheet::all_bars;
-use crate::songlog::song::{Bar, Song, Span};
-use crate::theory::{Chord, Label, Mode};
+use super::{ChartError, Options};
+use crate::songlog::song::{Bar, Song};
+use crate::theory::Mode;
 use midly::num::{u4, u7, u15, u24, u28};
 use midly::{Format, Header, MetaMessage, MidiMessage, Smf, Timing, TrackEvent, TrackEventKind};
 
@@ -18,7 +21,6 @@ use midly::{Format, Header, MetaMessage, MidiMessage, Smf, Timing, TrackEvent, T
 const QUARTER: u32 = 480;
 /// General MIDI program 26, acoustic guitar (steel), from 0.
 const GUITAR: u8 = 25;
-const VELOCITY: u8 = 80;
 
 /// A time and its tick.
 struct Anchor {
@@ -30,7 +32,7 @@ struct Anchor {
 ///
 /// # Errors
 /// * [`ChartError::Unwritable`] for a take too long for the format.
-pub(super) fn write(song: &Song) -> Result<Vec<u8>, ChartError> {
+pub(super) fn write(song: &Song, options: &Options) -> Result<Vec<u8>, ChartError> {
     let bars = all_bars(song);
     let (anchors, meters) = tempo_map(song, &bars);
     let title = ascii(&song.title);
@@ -53,7 +55,14 @@ pub(super) fn write(song: &Song) -> Result<Vec<u8>, ChartError> {
 
     let mut conductor: Vec<(u32, TrackEventKind)> =
         vec![(0, meta(MetaMessage::TrackName(title.as_bytes())))];
-    for pair in anchors.windows(2) {
+    let steady = song.tempo_bpm.filter(|_| options.steady);
+    if let Some(bpm) = steady {
+        let beat = bars.first().map_or(QUARTER, |bar| beat_ticks(song, bar));
+        let us = 60e6 / bpm * f64::from(QUARTER) / f64::from(beat);
+        let us = us.round().clamp(1.0, f64::from((1u32 << 24) - 1)) as u32;
+        conductor.push((0, meta(MetaMessage::Tempo(u24::new(us)))));
+    }
+    for pair in anchors.windows(2).filter(|_| steady.is_none()) {
         let quarters = f64::from(pair[1].tick - pair[0].tick) / f64::from(QUARTER);
         let us = (pair[1].time_s - pair[0].time_s) * 1e6 / quarters.max(1e-9);
         let us = us.round().clamp(1.0, f64::from((1u32 << 24) - 1)) as u32;
@@ -95,11 +104,13 @@ pub(super) fn write(song: &Song) -> Result<Vec<u8>, ChartError> {
             false => span.end_s,
         };
         let end = tick_at(&anchors, end_s).max(tick + 1);
-        for key in pitches(song, span) {
-            let (key, vel) = (u7::new(key.min(127)), u7::new(VELOCITY));
-            guitar.push((*tick, channel(MidiMessage::NoteOn { key, vel })));
+        for note in notes::notes(song, span, end_s) {
+            let (key, vel) = (u7::new(note.midi.min(127)), u7::new(note.velocity));
+            let on = tick_at(&anchors, note.start_s).max(*tick);
+            let off = tick_at(&anchors, note.end_s).clamp(on + 1, end.max(on + 1));
+            guitar.push((on, channel(MidiMessage::NoteOn { key, vel })));
             let vel = u7::new(0);
-            guitar.push((end, channel(MidiMessage::NoteOff { key, vel })));
+            guitar.push((off, channel(MidiMessage::NoteOff { key, vel })));
         }
     }
     // at one tick, notes end before others begin
@@ -128,20 +139,12 @@ pub(super) fn write(song: &Song) -> Result<Vec<u8>, ChartError> {
 
 /// Time to tick by beats, and time signatures as tick, beats and note value.
 fn tempo_map(song: &Song, bars: &[Bar]) -> (Vec<Anchor>, Vec<(u32, u8, u8)>) {
-    let (meter_n, value) = song.meter.unwrap_or((4, 4));
+    let (_, value) = song.meter.unwrap_or((4, 4));
     let mut anchors: Vec<Anchor> = Vec::new();
     let mut meters: Vec<(u32, u8, u8)> = Vec::new();
     let first = bars.first().map_or(0.0, |b| b.start_s);
     let mut tick = 0;
-    let beat_ticks = |bar: &Bar| {
-        // six eighths counted in two
-        let dotted = value == 8 && meter_n % 3 == 0 && bar.n_beats * 3 == meter_n;
-        if dotted {
-            QUARTER * 3 / 2
-        } else {
-            4 * QUARTER / u32::from(value.max(1))
-        }
-    };
+    let beat_ticks = |bar: &Bar| beat_ticks(song, bar);
     if let Some(bar) = bars.first()
         && first > 0.001
     {
@@ -201,6 +204,15 @@ fn tempo_map(song: &Song, bars: &[Bar]) -> (Vec<Anchor>, Vec<(u32, u8, u8)>) {
     (anchors, meters)
 }
 
+/// Ticks of a beat: six eighths are counted in two.
+fn beat_ticks(song: &Song, bar: &Bar) -> u32 {
+    let (n, value) = song.meter.unwrap_or((4, 4));
+    match value == 8 && n.is_multiple_of(3) && bar.n_beats * 3 == n {
+        true => QUARTER * 3 / 2,
+        false => 4 * QUARTER / u32::from(value.max(1)),
+    }
+}
+
 /// Tick of a time; before the first and after the last anchor the tempo goes on.
 fn tick_at(anchors: &[Anchor], time_s: f64) -> u32 {
     let Some(i) = anchors
@@ -218,38 +230,6 @@ fn tick_at(anchors: &[Anchor], time_s: f64) -> u32 {
     (f64::from(a.tick) + (time_s - a.time_s) * slope)
         .round()
         .max(0.0) as u32
-}
-
-/// What sounds: the first shape, else the chord's tones above its bass.
-fn pitches(song: &Song, span: &Span) -> Vec<u8> {
-    match (&span.label, span.shapes.first()) {
-        (Label::Chord(_), Some(shape)) => song
-            .instrument
-            .sounding(shape)
-            .into_iter()
-            .flatten()
-            .collect(),
-        (Label::Chord(chord), None) => stacked(chord),
-        _ => Vec::new(),
-    }
-}
-
-/// Bass from E2 upwards, the other tones above it in order.
-fn stacked(chord: &Chord) -> Vec<u8> {
-    const LOWEST: i32 = 40;
-    let bass = chord.bass_pitch_class();
-    let low = LOWEST + (bass.index() as i32 - LOWEST).rem_euclid(12);
-    let mut above: Vec<i32> = chord
-        .pitch_classes()
-        .iter()
-        .filter(|p| *p != bass)
-        .map(|p| low + 12 + p.above(bass))
-        .collect();
-    above.sort_unstable();
-    std::iter::once(low)
-        .chain(above)
-        .filter_map(|m| u8::try_from(m).ok())
-        .collect()
 }
 
 /// Accidentals spelled out in ASCII, everything else that is not ASCII as `?`.

@@ -21,7 +21,9 @@ mod lab;
 pub mod layout;
 mod midi;
 mod musicxml;
+mod packed;
 mod pdf;
+mod practice;
 pub mod sheet;
 mod svg;
 #[cfg(test)]
@@ -34,6 +36,7 @@ mod xml;
 pub use binder::binder;
 pub use error::ChartError;
 pub use json::{FORMAT_NAME, FORMAT_VERSION};
+pub use practice::{Sound, practice};
 pub use transpose::prepare;
 
 use crate::fretboard::Tuning;
@@ -57,6 +60,8 @@ pub enum Format {
     Pdf,
     /// MusicXML 4.0, partwise.
     MusicXml,
+    /// The same, compressed.
+    Mxl,
     /// Standard MIDI File, type 1.
     Midi,
     /// WebVTT captions.
@@ -70,12 +75,13 @@ pub enum Format {
 }
 
 /// Each format with its file ending, in the order help lists them.
-pub const FORMATS: [(&str, Format); 10] = [
+pub const FORMATS: [(&str, Format); 11] = [
     ("txt", Format::Txt),
     ("html", Format::Html),
     ("pdf", Format::Pdf),
     ("svg", Format::Svg),
     ("musicxml", Format::MusicXml),
+    ("mxl", Format::Mxl),
     ("mid", Format::Midi),
     ("vtt", Format::Vtt),
     ("lab", Format::Lab),
@@ -108,6 +114,8 @@ pub enum Page {
     A4,
     /// 8.5 by 11 inches.
     Letter,
+    /// 148 by 210 mm (ISO 216).
+    A5,
 }
 
 impl Page {
@@ -116,6 +124,7 @@ impl Page {
         match self {
             Self::A4 => (210.0, 297.0),
             Self::Letter => (215.9, 279.4),
+            Self::A5 => (148.0, 210.0),
         }
     }
 }
@@ -137,6 +146,14 @@ pub struct Options {
     pub left_handed: bool,
     /// A quarter larger, on pages.
     pub large: bool,
+    /// A fifth smaller, on pages, for a binder.
+    pub compact: bool,
+    /// The paper's long side across.
+    pub landscape: bool,
+    /// A second shape to pick from, where a chord has one, on pages.
+    pub alternatives: bool,
+    /// With a capo, names that say what sounds instead of the shape that is played, on pages.
+    pub concert: bool,
     /// Outlines instead of black discs and bars, on pages.
     pub save_ink: bool,
     /// Chords simplified until a beginner's open shape plays them; each is said in the notes.
@@ -147,8 +164,22 @@ pub struct Options {
     pub written_out: bool,
     /// Each section once, and the order in which they come.
     pub short: bool,
+    /// One tempo throughout in MIDI, instead of the take's own.
+    pub steady: bool,
     /// Added to every time in captions, s.
     pub offset_s: f64,
+}
+
+impl Options {
+    /// Width and height of a page as it is held, mm.
+    pub fn size_mm(&self) -> (f64, f64) {
+        let (width, height) = self.page.size_mm();
+        if self.landscape {
+            (height, width)
+        } else {
+            (width, height)
+        }
+    }
 }
 
 /// Delivers a song.
@@ -161,7 +192,10 @@ pub struct Options {
 pub fn write(song: &Song, format: Format, options: &Options) -> Result<Vec<u8>, ChartError> {
     let song = prepare(song, options)?;
     Ok(match format {
-        Format::Txt => txt::write(&sheet::Sheet::new(&song, options)?, options).into_bytes(),
+        Format::Txt => {
+            let sheet = sheet::Sheet::new(&song, options)?;
+            txt::write(&song, &sheet, options).into_bytes()
+        }
         Format::Html => html::write(&sheet::Sheet::new(&song, options)?, options).into_bytes(),
         Format::Svg => {
             let laid = layout::lay_out(&sheet::Sheet::new(&song, options)?, options)?;
@@ -172,7 +206,8 @@ pub fn write(song: &Song, format: Format, options: &Options) -> Result<Vec<u8>, 
             pdf::write(&laid)?
         }
         Format::MusicXml => musicxml::write(&song, options)?.into_bytes(),
-        Format::Midi => midi::write(&song)?,
+        Format::Mxl => packed::write(&musicxml::write(&song, options)?),
+        Format::Midi => midi::write(&song, options)?,
         Format::Vtt => vtt::write(&song, options).into_bytes(),
         Format::Lab => lab::write(&song).into_bytes(),
         Format::Jams => jams::write(&song)?.into_bytes(),

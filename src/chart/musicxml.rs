@@ -41,10 +41,14 @@ pub(super) fn write(song: &Song, options: &Options) -> Result<String, ChartError
          <!DOCTYPE score-partwise PUBLIC \"-//Recordare//DTD MusicXML 4.0 Partwise//EN\" \"http://www.musicxml.org/dtds/partwise.dtd\">\n\
          <score-partwise version=\"4.0\">\n\
          <work><work-title>{}</work-title></work>\n\
-         <identification><rights>{}</rights><encoding><software>takebook {}</software></encoding></identification>\n\
+         <identification>{}<rights>{}</rights><encoding><software>takebook {}</software></encoding></identification>\n\
          <part-list><score-part id=\"P1\"><part-name>Guitar</part-name></score-part>{}</part-list>\n\
          <part id=\"P1\">\n",
         escape(&song.title),
+        song.credit.as_ref().map_or(String::new(), |credit| format!(
+            "<creator type=\"composer\">{}</creator>",
+            escape(credit)
+        )),
         escape(PERMISSION),
         env!("CARGO_PKG_VERSION"),
         if has_tab {
@@ -111,6 +115,23 @@ fn bars(sheet: &Sheet) -> Vec<Placed<'_>> {
         last.last = true;
     }
     out
+}
+
+/// The words of a bar, under its first beat, a verse each time it is played.
+fn lyrics(measure: &Measure) -> String {
+    let lines = measure
+        .lyrics
+        .iter()
+        .zip(1..)
+        .filter(|(l, _)| !l.is_empty());
+    lines
+        .map(|(text, n)| {
+            format!(
+                "<lyric number=\"{n}\"><syllabic>single</syllabic><text>{}</text></lyric>",
+                escape(text)
+            )
+        })
+        .collect()
 }
 
 struct Writer<'a> {
@@ -204,9 +225,13 @@ impl Writer<'_> {
                     "<stem>none</stem><notehead>slash</notehead>",
                 )
             };
+            let words = match beat {
+                0 => lyrics(measure),
+                _ => String::new(),
+            };
             let _ = writeln!(
                 self.out,
-                "<note>{what}<duration>{length}</duration><type>{name}</type>{dot}{head}</note>"
+                "<note>{what}<duration>{length}</duration><type>{name}</type>{dot}{head}{words}</note>"
             );
         }
     }

@@ -10,7 +10,7 @@ mod embed;
 
 use super::ChartError;
 use super::font::{Fonts, STYLES, Style};
-use super::layout::{Group, Item, Laid, Role};
+use super::layout::{Group, Ink, Item, Laid, Role};
 use embed::embed;
 use pdf_writer::types::{LineCapStyle, PageMode, StructRole, TabOrder};
 use pdf_writer::{Content, Filter, Finish, Name, Pdf, Rect, Ref, Str, TextStr};
@@ -55,7 +55,7 @@ pub(super) fn write(laid: &Laid) -> Result<Vec<u8>, ChartError> {
     let font_refs: Vec<Ref> = STYLES.iter().map(|_| refs.next()).collect();
     let styles = styles(laid, &fonts)?;
     let mut used: [Used; 4] = Default::default();
-    let (w, h) = laid.page.size_mm();
+    let (w, h) = laid.size_mm;
     let mut page_refs = Vec::new();
     let mut elements: Vec<(Ref, usize, &Group)> = Vec::new();
     let mut parents: Vec<Vec<Ref>> = Vec::new();
@@ -245,9 +245,13 @@ fn draw(
             size,
             style,
             text,
-            white,
+            ink,
         } => {
-            content.set_fill_gray(if *white { 1.0 } else { 0.0 });
+            content.set_fill_gray(match ink {
+                Ink::Black => 0.0,
+                Ink::Gray => 0.4,
+                Ink::White => 1.0,
+            });
             let mut at = *left;
             for run in fonts.runs(*style, text)? {
                 let mut codes = Vec::new();

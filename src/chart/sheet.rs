@@ -16,6 +16,7 @@ mod repeats;
 pub(super) use bars::all_bars;
 pub use legend::{Entry, ShapeBox};
 pub use plucked::TabNote;
+pub(super) use plucked::strikes;
 pub(super) use print::{bars_on_line, split_symbol};
 
 use super::{ChartError, Options};
@@ -33,6 +34,8 @@ pub const BARS_IN_ROW: usize = 4;
 pub struct Sheet {
     /// Title.
     pub title: String,
+    /// Who made it.
+    pub credit: Option<String>,
     /// Key, tempo, meter, tuning, capo: short texts in reading order.
     pub facts: Vec<String>,
     /// Number of strings of the instrument.
@@ -74,8 +77,23 @@ pub struct Block {
     pub times: u32,
     /// On what the hand was heard to strike or pick, in words; empty if it is not clear.
     pub strokes: String,
+    /// The same as slots of the bar.
+    pub pattern: Option<Pattern>,
+    /// Where it is as a section printed before: how it is referred to, in place of its rows.
+    pub as_before: Option<String>,
     /// Rows of at most [`BARS_IN_ROW`] bars; a pickup has a row of its own.
     pub rows: Vec<Vec<Measure>>,
+}
+
+/// Where in a bar the hand strums or picks.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Pattern {
+    /// Slots of the bar, from its start.
+    pub hits: Vec<bool>,
+    /// Slots in a beat: 2, or 3 where beats are dotted.
+    pub per_beat: usize,
+    /// Strummed rather than picked.
+    pub strummed: bool,
 }
 
 /// One bar on the sheet.
@@ -101,6 +119,8 @@ pub struct Measure {
     pub repeat_end: bool,
     /// First or second ending that it belongs to.
     pub ending: Option<u8>,
+    /// Words that are sung, one text for each time it is played; empty in songs without words.
+    pub lyrics: Vec<String>,
 }
 
 /// One chord in a bar.
@@ -173,6 +193,14 @@ impl Measure {
         pressed(self) == pressed(other)
     }
 
+    /// Lines of words under it, up to the last that says something.
+    pub fn n_lyrics(&self) -> usize {
+        self.lyrics
+            .iter()
+            .rposition(|l| !l.is_empty())
+            .map_or(0, |i| i + 1)
+    }
+
     /// What is printed over it where a new key begins: `Key of A major`.
     pub fn key_text(&self) -> Option<String> {
         self.new_key.map(|key| format!("Key of {}", key.text()))
@@ -198,11 +226,14 @@ impl Measure {
                 0 => String::new(),
                 h => format!("on {}{half} ", h / 2 + 1),
             };
-            let open = if mark.open { ", open" } else { "" };
+            let open = if mark.open { ", not confirmed" } else { "" };
             parts.push(format!("{on}{}{open}", mark.symbol));
         }
         if self.marks.is_empty() {
             parts.push("as before".into());
+        }
+        for text in self.lyrics.iter().filter(|l| !l.is_empty()) {
+            parts.push(format!("sung: {text}"));
         }
         if self.repeat_end {
             parts.push("repeat to here".into());
@@ -212,12 +243,28 @@ impl Measure {
 }
 
 impl Block {
-    /// Letter and name: `A  Verse`.
+    /// Its name, `Verse`; the letter where it has none.
     pub fn heading(&self) -> String {
-        match &self.name {
-            Some(name) => format!("{}  {name}", self.letter),
-            None => self.letter.clone(),
+        self.name.clone().unwrap_or_else(|| self.letter.clone())
+    }
+
+    /// The rows that are printed: none where the section is as one before.
+    pub fn printed(&self) -> &[Vec<Measure>] {
+        match self.as_before {
+            Some(_) => &[],
+            None => &self.rows,
         }
+    }
+
+    /// Whether it says the same bars, as often, as another.
+    pub fn reads_as(&self, other: &Self) -> bool {
+        let (n, m) = (self.measures().count(), other.measures().count());
+        let signs = |m: &Measure| (m.repeat_start, m.repeat_end, m.ending, m.new_key);
+        (self.times, n) == (other.times, m)
+            && self
+                .measures()
+                .zip(other.measures())
+                .all(|(a, b)| a.same(b) && signs(a) == signs(b))
     }
 
     /// All bars in order.
@@ -233,16 +280,21 @@ impl Sheet {
     /// * [`ChartError::NoKey`] for degrees without a key.
     pub fn new(song: &Song, options: &Options) -> Result<Self, ChartError> {
         let print = printer(song, options)?;
-        let (legend, variants) = legend::legend(song, &print);
+        let (legend, variants) = legend::legend(song, options, &print);
         let mut remarks = Vec::new();
         let mut measures = bars::measures(song, &print, &variants, &mut remarks);
         annotate(song, options, &mut measures)?;
         plucked::tab(song, &mut measures);
         let (mut blocks, form, roadmap) = repeats::blocks(song, measures, options);
         plucked::strokes(song, &mut blocks);
+        if print::shift(song, options) != 0 {
+            // these words name chords as they sound
+            blocks.iter_mut().for_each(|b| b.differs.clear());
+        }
         Ok(Self {
             title: song.title.clone(),
-            facts: facts(song),
+            credit: song.credit.clone(),
+            facts: facts(song, options),
             n_strings: song.instrument.tuning.n_strings(),
             strings: (0..song.instrument.tuning.n_strings())
                 .map(|s| string_name(&song.instrument, s))
@@ -260,11 +312,14 @@ impl Sheet {
         })
     }
 
+    /// Bars that are printed.
+    fn printed(&self) -> impl Iterator<Item = &Measure> {
+        self.blocks.iter().flat_map(Block::printed).flatten()
+    }
+
     /// Whether a chord starts between two beats.
     pub fn has_half_beats(&self) -> bool {
-        self.blocks
-            .iter()
-            .flat_map(Block::measures)
+        self.printed()
             .filter(|m| !m.simile)
             .flat_map(|m| &m.marks)
             .any(|m| m.half_beat % 2 == 1)
@@ -272,28 +327,22 @@ impl Sheet {
 
     /// Whether a bar shows more than chords, and what the signs mean.
     pub fn signs(&self) -> Vec<String> {
-        let marks = || {
-            self.blocks
-                .iter()
-                .flat_map(Block::measures)
-                .flat_map(|m| &m.marks)
-        };
+        let marks = || self.printed().flat_map(|m| &m.marks);
         let mut signs = Vec::new();
         if self.has_half_beats() {
             signs.push("& = on the second half of the beat".to_owned());
         }
+        let strummed = |b: &Block| b.pattern.as_ref().is_some_and(|p| p.strummed);
+        if self.blocks.iter().any(strummed) {
+            signs.push("strums: down on the beat, up between beats, as the hand swings".into());
+        }
         if marks().any(|m| m.bass.is_some()) {
-            signs.push("note under the bar = the bass walks".into());
+            signs.push("note beside a beat = the bass walks".into());
         }
         if marks().any(|m| m.top.is_some()) {
             signs.push("note over the symbol = the top note moves".into());
         }
-        if self
-            .blocks
-            .iter()
-            .flat_map(Block::measures)
-            .any(|m| !m.tab.is_empty())
-        {
+        if self.printed().any(|m| !m.tab.is_empty()) {
             signs.push(
                 "tablature = notes heard, at one place they can be played; the highest string is the top line"
                     .into(),
@@ -302,18 +351,30 @@ impl Sheet {
         signs
     }
 
+    /// What gray means on a page; none if all chords are confirmed.
+    pub fn doubt_words(&self) -> Option<String> {
+        let (n, all) = (self.n_open, self.n_chords);
+        if n > 0 {
+            return Some(format!(
+                "Gray: proposed, not confirmed yet ({n} of {all} chords)"
+            ));
+        }
+        let shapes = self.legend.iter().any(|e| e.open);
+        shapes.then(|| "Gray over a diagram: a shape proposed, not confirmed yet".into())
+    }
+
     /// What is said about chords that are open; none if all are confirmed.
     pub fn open_words(&self) -> Option<String> {
         (self.n_open > 0).then(|| {
             format!(
-                "? = open: proposed, not confirmed ({} of {} chords)",
+                "? = proposed, not confirmed yet ({} of {} chords)",
                 self.n_open, self.n_chords
             )
         })
     }
 }
 
-fn facts(song: &Song) -> Vec<String> {
+fn facts(song: &Song, options: &Options) -> Vec<String> {
     let mut facts = Vec::new();
     facts.push(match song.key {
         Some(key) => {
@@ -330,28 +391,35 @@ fn facts(song: &Song) -> Vec<String> {
         facts.push(format!("{beats}/{value}"));
     }
     facts.push(match song.tempo_bpm {
-        Some(bpm) => format!("{bpm:.0} beats a minute"),
+        Some(bpm) => format!("{bpm:.0} bpm"),
         None => "no steady beat: one bar a chord".into(),
     });
-    let name = song.instrument.tuning.text();
-    let notes: Vec<String> = song
-        .instrument
-        .tuning
-        .open()
-        .iter()
-        .map(|m| midi_name(*m))
-        .collect();
-    let notes = notes.join(" ");
-    facts.push(if name == notes {
-        format!("Tuning {notes}")
-    } else {
-        format!("Tuning {name} ({notes})")
-    });
-    if song.instrument.capo > 0 {
-        facts.push(format!(
-            "Capo at fret {} (boxes count from it; symbols say what sounds)",
-            song.instrument.capo
-        ));
+    facts.push(tuning_fact(song));
+    let instrument = &song.instrument;
+    if instrument.capo > 0 {
+        facts.push(format!("Capo at fret {}", instrument.capo));
+    }
+    if instrument.above_shapes() != 0 {
+        let names = if options.concert || options.degrees {
+            "chord names are concert pitch"
+        } else {
+            "chord names are the shapes played"
+        };
+        facts.push(names.into());
+    }
+    if instrument.capo > 0 {
+        facts.push("diagrams count from the capo".into());
     }
     facts
+}
+
+/// The tuning; its notes where its name does not say them to everyone.
+fn tuning_fact(song: &Song) -> String {
+    let tuning = &song.instrument.tuning;
+    let notes: Vec<String> = tuning.open().iter().map(|m| midi_name(*m)).collect();
+    let (name, notes) = (tuning.text(), notes.join(" "));
+    match name == notes || name == "standard" {
+        true => format!("Tuning {name}"),
+        false => format!("Tuning {name} ({notes})"),
+    }
 }

@@ -8,7 +8,7 @@
 
 use super::ChartError;
 use super::font::{Fonts, Style};
-use super::layout::{Group, Item, Laid, Role, number};
+use super::layout::{Group, Ink, Item, Laid, Role, number};
 use super::xml::escape;
 use std::collections::BTreeMap;
 use std::fmt::Write;
@@ -19,7 +19,7 @@ const PAGE_GAP: f64 = 6.0;
 /// The document.
 pub(super) fn write(laid: &Laid) -> Result<String, ChartError> {
     let fonts = Fonts::new()?;
-    let (w, h) = laid.page.size_mm();
+    let (w, h) = laid.size_mm;
     let n = laid.pages.len() as f64;
     let total = h * n + PAGE_GAP * (n - 1.0);
     let mut glyphs: BTreeMap<(Style, u16), String> = BTreeMap::new();
@@ -85,9 +85,13 @@ fn write_group(
                 size,
                 style,
                 text,
-                white,
+                ink,
             } => {
-                let fill = if *white { " fill=\"#fff\"" } else { "" };
+                let fill = match ink {
+                    Ink::Black => "",
+                    Ink::Gray => " fill=\"#666\"",
+                    Ink::White => " fill=\"#fff\"",
+                };
                 let mut left = *x;
                 for run in fonts.runs(*style, text)? {
                     let em = f64::from(fonts.face(run.style).units_per_em());

@@ -2,6 +2,7 @@
 
 mod extras;
 mod formats;
+mod geometry;
 mod keys;
 mod pages;
 mod repeats;
@@ -29,6 +30,8 @@ pub(crate) fn song(title: &str, meter: u8, sections: &[(&str, &[&str])]) -> Song
         bars: Vec::new(),
         sections: Vec::new(),
         spans: Vec::new(),
+        credit: None,
+        lyrics: Vec::new(),
         notes: Vec::new(),
         warnings: Vec::new(),
     };

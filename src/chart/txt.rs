@@ -1,41 +1,45 @@
-//! The sheet as plain text, 80 columns.
+//! The sheet as plain text, 80 columns, in the grammar that `foreign` reads back.
+//!
+//! Facts, headings and bars are read; lines that begin with `#`, tablature and
+//! all that follows a line of dashes are for the eye (`docs/typed-charts.md`).
 
 use super::diagram::{Diagram, diagram};
 use super::sheet::{BARS_IN_ROW, Block, Entry, Mark, Measure, Sheet};
 use super::xml::one_line;
 use super::{Options, PERMISSION};
+use crate::songlog::song::Song;
 
 /// Columns of a line.
 const WIDTH: usize = 80;
+/// Begins a line that is not read back.
+const ASIDE: &str = "#";
 
 /// The whole sheet, with a final line end.
-pub(super) fn write(sheet: &Sheet, options: &Options) -> String {
-    let mut lines: Vec<String> = Vec::new();
-    let title = one_line(&sheet.title);
-    lines.extend(wrap(&title, ""));
-    lines.push("=".repeat(title.chars().count().clamp(1, WIDTH)));
-    lines.extend(wrap(&sheet.facts.join(" | "), ""));
+pub(super) fn write(song: &Song, sheet: &Sheet, options: &Options) -> String {
+    let mut lines = title_lines(&sheet.title);
+    lines.extend(fact_lines(song, sheet, options));
     if let Some(words) = sheet.open_words() {
-        lines.extend(wrap(&words, ""));
+        lines.extend(wrap(&words, ASIDE));
     }
     if !sheet.roadmap.is_empty() {
-        lines.extend(wrap(&format!("Form: {}", one_line(&sheet.roadmap)), ""));
+        lines.extend(wrap(&format!("Form: {}", one_line(&sheet.roadmap)), ASIDE));
     }
-    for block in &sheet.blocks {
+    for (i, block) in sheet.blocks.iter().enumerate() {
         lines.push(String::new());
-        lines.extend(block_lines(block, &sheet.strings));
+        lines.extend(block_lines(&sheet.blocks[..i], block, sheet));
     }
     for sign in sheet.signs() {
-        lines.extend(wrap(&sign, ""));
+        lines.extend(wrap(&sign, ASIDE));
     }
     if !sheet.form.is_empty() {
-        lines.extend([String::new(), "Form".into()]);
+        lines.extend([String::new(), format!("{ASIDE} Form")]);
         for part in &sheet.form {
-            lines.extend(wrap(&one_line(part), "  "));
+            lines.extend(wrap(&one_line(part), ASIDE));
         }
     }
+    lines.extend([String::new(), "-".repeat(WIDTH)]);
     if !sheet.legend.is_empty() {
-        lines.extend([String::new(), "Shapes".into(), String::new()]);
+        lines.extend(["Shapes".into(), String::new()]);
         lines.extend(legend_lines(&sheet.legend, options.left_handed));
     }
     if !sheet.remarks.is_empty() || !sheet.notes.is_empty() {
@@ -58,6 +62,63 @@ pub(super) fn write(sheet: &Sheet, options: &Options) -> String {
         text.push('\n');
     }
     text
+}
+
+/// The title over a line of its length; a long one in several lines.
+fn title_lines(title: &str) -> Vec<String> {
+    let title = one_line(title);
+    let length = title.chars().count();
+    match length {
+        _ if title.trim().is_empty() => Vec::new(),
+        0..=WIDTH => vec![title, "=".repeat(length.max(3))],
+        _ => wrap_all(&title, "Title: "),
+    }
+}
+
+/// Each line with the same words before it.
+fn wrap_all(text: &str, name: &str) -> Vec<String> {
+    let blank = " ".repeat(name.len());
+    wrap(text, &blank)
+        .iter()
+        .map(|line| format!("{name}{}", line.trim()))
+        .collect()
+}
+
+/// Key, meter, tempo, tuning, capo, decided shapes: a line each.
+fn fact_lines(song: &Song, sheet: &Sheet, options: &Options) -> Vec<String> {
+    let mut lines = Vec::new();
+    if let Some(credit) = &sheet.credit {
+        lines.extend(wrap_all(&one_line(credit), "Credit: "));
+    }
+    let key = song.key.map_or("open".into(), |key| key.text());
+    lines.push(format!("Key: {key}"));
+    lines.extend(song.meter.map(|(n, value)| format!("Meter: {n}/{value}")));
+    match song.tempo_bpm {
+        Some(bpm) => lines.push(format!("Tempo: {} bpm", (bpm * 100.0).round() / 100.0)),
+        None => lines.push(format!("{ASIDE} no steady beat: one bar a chord")),
+    }
+    lines.push(format!("Tuning: {}", song.instrument.tuning.text()));
+    if song.instrument.capo > 0 {
+        lines.push(format!("Capo: {}", song.instrument.capo));
+    }
+    if song.instrument.above_shapes() != 0 {
+        let names = match options.concert || options.degrees {
+            true => "concert pitch",
+            false => "shapes played",
+        };
+        lines.push(format!("Names: {names}"));
+    }
+    // one line a chord that has one decided shape
+    let decided = sheet
+        .legend
+        .iter()
+        .filter(|e| !e.open && e.variant.is_none())
+        .filter_map(|e| Some(format!("{} {}", e.symbol, e.boxes.first()?.shape)));
+    let decided: Vec<String> = decided.collect();
+    for some in decided.chunks(4) {
+        lines.push(format!("Shapes: {}", some.join(", ")));
+    }
+    lines
 }
 
 /// Lines of at most 80 columns, broken at blanks where possible.
@@ -85,34 +146,42 @@ fn wrap(text: &str, indent: &str) -> Vec<String> {
     lines
 }
 
-fn block_lines(block: &Block, strings: &[String]) -> Vec<String> {
-    let mut heading = one_line(&block.heading());
+/// A section; one that is as an earlier one of its name has a heading only.
+fn block_lines(before: &[Block], block: &Block, sheet: &Sheet) -> Vec<String> {
+    // a bar line would make bars of a name
+    let mut heading = one_line(&block.heading()).replace('|', "/");
     if block.times > 1 {
-        heading.push_str(&format!("  x{}", block.times));
-    }
-    if !block.differs.is_empty() {
-        heading.push_str(&format!("  ({})", one_line(&block.differs)));
+        heading.push_str(&format!(" x{}", block.times));
     }
     let mut lines = wrap(heading.trim(), "");
-    if !block.strokes.is_empty() {
-        lines.extend(wrap(&block.strokes, "  "));
+    if !block.differs.is_empty() {
+        lines.extend(wrap(&one_line(&block.differs), ASIDE));
     }
+    if !block.strokes.is_empty() {
+        lines.extend(wrap(&block.strokes, ASIDE));
+    }
+    let first = before.iter().find(|b| b.heading() == block.heading());
+    if block.as_before.is_some() && first.is_some_and(|b| b.reads_as(block)) {
+        lines.push(format!("{ASIDE} as above"));
+        return lines;
+    }
+    let usual = sheet.meter;
     for row in &block.rows {
-        lines.extend(row_lines(row, strings));
+        lines.extend(row_lines(row, usual, &sheet.strings));
     }
     lines
 }
 
 /// One row, on one line where its bars fit a quarter of it each, else on more lines.
-fn row_lines(row: &[Measure], strings: &[String]) -> Vec<String> {
+fn row_lines(row: &[Measure], meter: (u8, u8), strings: &[String]) -> Vec<String> {
     for per_line in [BARS_IN_ROW, 2, 1] {
         // number column of 4, bar lines of up to two signs
         let room = (WIDTH - 6) / per_line - 3;
-        let fits = |m: &Measure, slashes| bar_text(m, slashes).chars().count() <= room;
-        if per_line > 1 && !row.iter().all(|m| fits(m, false)) {
+        let fits = |m: &Measure| bar_text(m, meter).chars().count() <= room;
+        if per_line > 1 && !row.iter().all(fits) {
             continue;
         }
-        let key = row[0].key_text().map(|text| format!("    {text}"));
+        let key = row[0].new_key.map(|key| format!("Key: {}", key.text()));
         let lines = row.chunks(per_line).flat_map(|bars| {
             let mut line = format!("{:>3} ", number(&bars[0]));
             for (i, bar) in bars.iter().enumerate() {
@@ -122,11 +191,11 @@ fn row_lines(row: &[Measure], strings: &[String]) -> Vec<String> {
                     _ => "",
                 };
                 line.push_str(left);
-                let text = bar_text(bar, fits(bar, true));
-                line.push_str(&format!(" {text:<room$}"));
+                line.push_str(&format!(" {:<room$}", bar_text(bar, meter)));
                 line.push_str(if bar.repeat_end { ":|" } else { " |" });
             }
             let mut lines = vec![line];
+            lines.extend(word_lines(bars));
             lines.extend(note_lines(bars, room));
             lines.extend(tab_lines(bars, room, strings));
             lines
@@ -134,6 +203,20 @@ fn row_lines(row: &[Measure], strings: &[String]) -> Vec<String> {
         return key.into_iter().chain(lines).collect();
     }
     Vec::new()
+}
+
+/// Words under their bars, a line each time they are played: `Words: Oh the | lantern`.
+fn word_lines(bars: &[Measure]) -> Vec<String> {
+    let n = bars.iter().map(Measure::n_lyrics).max().unwrap_or(0);
+    let words = |m: &Measure, pass: usize| match m.lyrics.get(pass) {
+        Some(text) => one_line(text).replace('|', "/"),
+        None => String::new(),
+    };
+    let line = |pass| {
+        let all: Vec<String> = bars.iter().map(|m| words(m, pass)).collect();
+        format!("Words: {}", all.join(" | ").trim_end())
+    };
+    (0..n).map(line).collect()
 }
 
 /// Degrees, moving top notes and a walking bass, a line each where there are any.
@@ -150,7 +233,7 @@ fn note_lines(bars: &[Measure], room: usize) -> Vec<String> {
         if !bars.iter().any(shown) {
             continue;
         }
-        let mut line = format!("{name:>4}  ");
+        let mut line = format!("#{name:<5}");
         for bar in bars {
             let words: Vec<&str> = match shown(bar) {
                 true => bar
@@ -209,13 +292,21 @@ fn number(measure: &Measure) -> String {
     }
 }
 
-/// `G / / D/F♯`: chords on their beats, a slash for every other beat.
-fn bar_text(measure: &Measure, slashes: bool) -> String {
-    let ending = measure.ending.map_or(String::new(), |e| format!("{e}. "));
-    if measure.simile {
-        return format!("{ending}%");
-    }
+/// `G / / D/F♯`: chords on their beats, a slash for every other beat; a bar of
+/// another length begins with its meter.
+fn bar_text(measure: &Measure, meter: (u8, u8)) -> String {
     let mut parts: Vec<String> = Vec::new();
+    parts.extend(measure.ending.map(|ending| format!("{ending}.")));
+    if measure.simile {
+        parts.push("%".into());
+        return parts.join(" ");
+    }
+    let dotted = meter.1 == 8 && meter.0 > 3 && meter.0.is_multiple_of(3);
+    let usual = if dotted { meter.0 / 3 } else { meter.0 };
+    if measure.number > 0 && ![usual, meter.0].contains(&measure.n_beats) {
+        let n = u16::from(measure.n_beats) * if dotted { 3 } else { 1 };
+        parts.push(format!("{n}/{}", meter.1));
+    }
     for beat in 0..measure.n_beats {
         let on = |half: u8| measure.marks.iter().filter(move |m| m.half_beat == half);
         let mut any = false;
@@ -223,12 +314,12 @@ fn bar_text(measure: &Measure, slashes: bool) -> String {
             any = true;
             parts.push(mark.text());
         }
-        if !any && slashes {
+        if !any {
             parts.push("/".into());
         }
         parts.extend(on(2 * beat + 1).map(|m| format!("&{}", m.text())));
     }
-    ending + &parts.join(" ")
+    parts.join(" ")
 }
 
 /// Boxes side by side.
@@ -246,7 +337,7 @@ fn legend_lines(legend: &[Entry], left_handed: bool) -> Vec<String> {
             }
             let mut cell = vec![title];
             if let Some(held_as) = &entry.held_as {
-                cell.push(format!("as {held_as}"));
+                cell.push(held_as.clone());
             }
             cell.extend(box_lines(&diagram(shape_box, left_handed)));
             cell.push(shape_box.shape.text());

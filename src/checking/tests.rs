@@ -48,6 +48,8 @@ fn song(chords: &[&str]) -> Song {
                 struck: vec![],
             })
             .collect(),
+        credit: None,
+        lyrics: vec![],
         notes: vec![],
         warnings: vec![],
     }

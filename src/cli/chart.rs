@@ -1,6 +1,7 @@
 //! `takebook chart`: delivers a song.
 
 mod binder;
+mod practice;
 
 use super::plain::{one_line, shell_word, shown};
 use super::{CliError, Outcome};
@@ -15,13 +16,13 @@ use std::path::{Path, PathBuf};
 /// Writes the chart of a log: a page to play from, or a file for another program
 ///
 /// The format follows the file's ending: .txt .html .pdf .svg are pages;
-/// .musicxml .mid .vtt .lab .jams .json are for other programs. Chords that
+/// .musicxml .mxl .mid .vtt .lab .jams .json are for other programs. Chords that
 /// are not confirmed yet are marked with a question mark and counted.
 /// A chart of someone's song is for your own study; sharing or selling copies
 /// needs the owner's permission, and local law decides.
 #[derive(Args)]
 #[command(
-    after_help = "Examples:\n  takebook chart lesson.takebook -o lesson.pdf --page letter\n  takebook chart songs/ -o binder.pdf"
+    after_help = "Examples:\n  takebook chart lesson.takebook -o lesson.pdf --page letter\n  takebook chart songs/ -o binder.pdf\n  takebook chart lesson.takebook -o lesson.html --with-sound"
 )]
 pub(crate) struct Chart {
     /// Log to chart, or a folder: all its logs in one binder with contents (.pdf)
@@ -36,7 +37,7 @@ pub(crate) struct Chart {
     #[arg(long)]
     require_confirmed: bool,
     /// Format, if the file's ending does not say it: txt, html, pdf, svg,
-    /// musicxml, mid, vtt, lab, jams, json
+    /// musicxml, mxl, mid, vtt, lab, jams, json
     #[arg(long, value_name = "NAME")]
     format: Option<String>,
     /// Paper
@@ -68,8 +69,20 @@ pub(crate) struct Chart {
     #[arg(long)]
     left_handed: bool,
     /// A quarter larger
-    #[arg(long)]
+    #[arg(long, conflicts_with = "compact")]
     large: bool,
+    /// A fifth smaller, for a binder
+    #[arg(long)]
+    compact: bool,
+    /// The paper's long side across
+    #[arg(long)]
+    landscape: bool,
+    /// A second shape to pick from where there is one, on pages
+    #[arg(long)]
+    alternatives: bool,
+    /// With a capo: chord names say what sounds instead of the shape played, on pages
+    #[arg(long)]
+    concert: bool,
     /// Outlines instead of black discs and bars
     #[arg(long)]
     save_ink: bool,
@@ -79,6 +92,12 @@ pub(crate) struct Chart {
     /// Each section once, with the order in which they come
     #[arg(long)]
     short: bool,
+    /// With .mid: one tempo throughout, instead of the take's own
+    #[arg(long)]
+    steady: bool,
+    /// With .html: a page to practise with, which holds the take's sound and follows it
+    #[arg(long)]
+    with_sound: bool,
     /// Add to every time of captions, s (below 0 for earlier)
     #[arg(
         long,
@@ -98,6 +117,8 @@ enum Paper {
     A4,
     /// 8.5 by 11 inches
     Letter,
+    /// 148 by 210 mm
+    A5,
 }
 
 #[derive(Clone, Copy, PartialEq, ValueEnum)]
@@ -125,6 +146,7 @@ impl Chart {
             page: match self.page {
                 Paper::A4 => Page::A4,
                 Paper::Letter => Page::Letter,
+                Paper::A5 => Page::A5,
             },
             key: self.key.as_deref().map(str::parse::<Key>).transpose()?,
             capo: self.capo,
@@ -135,8 +157,13 @@ impl Chart {
             save_ink: self.save_ink,
             left_handed: self.left_handed,
             large: self.large,
+            compact: self.compact,
+            landscape: self.landscape,
+            alternatives: self.alternatives,
+            concert: self.concert,
             written_out: self.written_out,
             short: self.short,
+            steady: self.steady,
             offset_s: self.offset,
         };
         if !to_stdout && !self.overwrite && self.output.symlink_metadata().is_ok() {
@@ -145,13 +172,19 @@ impl Chart {
                 self.output.display()
             )));
         }
+        if self.with_sound {
+            practice::check(&self.log, format)?;
+        }
         if self.log.is_dir() {
             return self.binder(format, &options, to_stdout, out);
         }
         let song = load(&self.log)?;
         let name =
             |e: crate::chart::ChartError| CliError::new(format!("{}: {e}", self.log.display()));
-        let bytes = write(&song, format, &options).map_err(name)?;
+        let bytes = match self.with_sound {
+            true => practice::write(&self.log, &song, &options)?,
+            false => write(&song, format, &options).map_err(name)?,
+        };
         let moved = prepare(&song, &options).map_err(name)?;
         if to_stdout {
             out.write_all(&bytes)?;
@@ -220,6 +253,11 @@ impl Chart {
         }
         Ok(super::confirmed(self.require_confirmed, n_open))
     }
+}
+
+/// A line to stderr.
+fn say(words: &str) -> Result<(), CliError> {
+    Ok(writeln!(std::io::stderr().lock(), "takebook: {words}")?)
 }
 
 fn load(path: &Path) -> Result<Song, CliError> {

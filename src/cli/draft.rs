@@ -23,8 +23,8 @@ use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
 #[command(after_help = "Example: takebook draft evening.wav --capo 2")]
 pub(crate) struct Args {
     /// Sound files, or folders of them (of a folder only what is new or changed is
-    /// drafted); or someone's file of chords or notes to start from: .lab, .jams,
-    /// .musicxml, .mxl, .mid.
+    /// drafted); or a file of chords or notes to start from: .txt (a chart you
+    /// typed), .lab, .jams, .musicxml, .mxl, .mid.
     #[arg(required_unless_present = "list", value_name = "TAKE")]
     takes: Vec<PathBuf>,
     /// A file that names takes or folders, one a line (- for standard input); only what is new or changed is drafted.

@@ -71,6 +71,10 @@ pub struct DecisionRequest {
     /// A note for the place, or for the whole song if no place is given.
     #[arg(long, value_name = "TEXT")]
     pub note: Option<String>,
+    /// The words sung from WHERE on: "Oh the | lantern" gives each bar its part; a .txt file
+    /// gives a line to each bar; "" removes them.
+    #[arg(long, value_name = "TEXT|FILE", value_parser = read_lyric)]
+    pub lyric: Option<String>,
     /// The same in every repeat of the section that holds the same music there.
     #[arg(long)]
     pub repeats: bool,
@@ -109,6 +113,9 @@ pub struct DecisionRequest {
     /// Title of the song.
     #[arg(help_heading = "The whole song", long)]
     pub title: Option<String>,
+    /// Who made it, printed under the title: "words and music: …"; "" removes it.
+    #[arg(help_heading = "The whole song", long, value_name = "TEXT")]
+    pub credit: Option<String>,
     /// Key: G, Am, F# minor; with WHERE from there on, up to the next change.
     #[arg(help_heading = "The whole song", long)]
     #[serde(deserialize_with = "text::optional::deserialize")]
@@ -172,7 +179,7 @@ const NEEDED: [(&str, &str); 2] = [("at-least", "accept"), ("alt-shape", "shape"
 
 impl DecisionRequest {
     /// Every field but the places: its name as an option, its scope, whether it is given.
-    fn fields(&self) -> [(&'static str, Scope, bool); 25] {
+    fn fields(&self) -> [(&'static str, Scope, bool); 27] {
         use Scope::{Either, Other, Place, Song};
         [
             ("accept", Place, self.accept),
@@ -182,6 +189,7 @@ impl DecisionRequest {
             ("shape", Place, self.shape.is_some()),
             ("alt-shape", Other, self.alt_shape.is_some()),
             ("note", Either, self.note.is_some()),
+            ("lyric", Place, self.lyric.is_some()),
             ("repeats", Other, self.repeats),
             ("move", Place, self.move_to.is_some()),
             ("split", Place, self.split),
@@ -192,6 +200,7 @@ impl DecisionRequest {
             ("new-section", Place, self.new_section),
             ("merge-section", Place, self.merge_section),
             ("title", Song, self.title.is_some()),
+            ("credit", Song, self.credit.is_some()),
             ("key", Either, self.key.is_some()),
             ("meter", Song, self.meter.is_some()),
             ("tempo", Song, self.tempo_bpm.is_some()),
@@ -281,6 +290,11 @@ impl DecisionRequest {
         let trimmed = |t: &String| t.trim().to_owned();
         let mut acts = Vec::new();
         acts.extend(self.title.as_ref().map(|t| Act::Title { text: trimmed(t) }));
+        acts.extend(
+            self.credit
+                .as_ref()
+                .map(|t| Act::Credit { text: trimmed(t) }),
+        );
         if self.places.is_empty() {
             acts.extend(self.key.map(|key| Act::Key { key }));
         }
@@ -325,6 +339,28 @@ impl DecisionRequest {
             || self.shape.is_some()
             || self.note.is_some()
     }
+}
+
+/// Words as typed; of a file that ends in `.txt` each line, with bars between them.
+///
+/// # Errors
+/// In words, if there is such a file but it cannot be read as text.
+fn read_lyric(text: &str) -> Result<String, String> {
+    let path = std::path::Path::new(text);
+    let is_file = path
+        .extension()
+        .is_some_and(|e| e.eq_ignore_ascii_case("txt"));
+    if !is_file {
+        return Ok(text.into());
+    }
+    let lines = std::fs::read_to_string(path)
+        .map_err(|e| format!("cannot read the words in '{text}': {e}"))?;
+    let lines = lines.trim_start_matches('\u{feff}').trim_end();
+    Ok(lines
+        .lines()
+        .map(|l| l.replace('|', "/"))
+        .collect::<Vec<_>>()
+        .join("|"))
 }
 
 /// A tempo as typed, bpm.

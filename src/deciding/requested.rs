@@ -6,7 +6,7 @@ use super::words::percent;
 use super::{DecideError, DecisionRequest, sections};
 use crate::fretboard::Shape;
 use crate::songlog::decided::{Act, How};
-use crate::songlog::song::{Song, Span, State};
+use crate::songlog::song::{Bar, Song, Span, State};
 use crate::songlog::{Log, resolve, store};
 
 /// The acts of one request on a log that resolves to `song`.
@@ -130,6 +130,11 @@ fn at_places(
             key,
         }));
     }
+    if let Some(text) = &request.lyric {
+        for place in places {
+            lyric(text, *place, song, acts)?;
+        }
+    }
     if request.accept {
         let least = f64::from(request.at_least.unwrap_or(0)) / 100.0;
         accept(least, places, song, acts)?;
@@ -245,6 +250,51 @@ fn accept(
         )));
     }
     Ok(())
+}
+
+/// Words from a place on: each part between bars gets a bar, a single part the whole place.
+fn lyric(text: &str, place: Place, song: &Song, acts: &mut Vec<Act>) -> Result<(), DecideError> {
+    let parts: Vec<&str> = text.split('|').map(str::trim).collect();
+    let first = song
+        .bars
+        .iter()
+        .rposition(|b| b.start_s <= place.start_s() + 0.01)
+        .unwrap_or(0);
+    if let ([part], Place::Stretch(start_s, end_s)) = (&parts[..], place) {
+        acts.push(Act::Lyric {
+            start_s,
+            end_s,
+            text: (*part).into(),
+        });
+        return Ok(());
+    }
+    let bars = song.bars.get(first..).unwrap_or_default();
+    if parts.len() > bars.len() {
+        return Err(DecideError::asked(format!(
+            "{} parts of words, but only {} bars from there on",
+            parts.len(),
+            bars.len()
+        )));
+    }
+    let before = acts.len();
+    // a bar whose part is empty loses its words, unless none stood there
+    let sung = |bar: &Bar| {
+        let inside = |s: f64| s >= bar.start_s - 0.01 && s < bar.end_s - 0.01;
+        song.lyrics.iter().any(|l| inside(l.start_s))
+    };
+    for (part, bar) in parts.iter().zip(bars) {
+        if !part.is_empty() || sung(bar) {
+            acts.push(Act::Lyric {
+                start_s: bar.start_s,
+                end_s: bar.end_s,
+                text: (*part).into(),
+            });
+        }
+    }
+    match acts.len() == before {
+        true => Err(DecideError::asked("there are no words in it")),
+        false => Ok(()),
+    }
 }
 
 /// Candidate, chord, shape and note for one place.

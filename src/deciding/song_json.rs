@@ -12,6 +12,7 @@ pub fn song(song: &Song) -> Value {
     json!({
         "version": SONG_JSON_VERSION,
         "title": song.title,
+        "credit": song.credit,
         "duration_s": round(song.duration_s),
         "tuning_midi": song.instrument.tuning.open(),
         "capo": song.instrument.capo,
@@ -36,6 +37,11 @@ pub fn song(song: &Song) -> Value {
             "n_beats": b.n_beats,
         })).collect::<Vec<_>>(),
         "chords": song.spans.iter().map(span).collect::<Vec<_>>(),
+        "lyrics": song.lyrics.iter().map(|l| json!({
+            "start_s": round(l.start_s),
+            "end_s": round(l.end_s),
+            "text": l.text,
+        })).collect::<Vec<_>>(),
         "notes": song.notes,
         "warnings": song.warnings,
     })

@@ -97,6 +97,7 @@ impl Wanted {
             written_out: self.written_out.is_on(),
             short: self.short.is_on(),
             offset_s,
+            ..Options::default()
         })
     }
 }
@@ -156,6 +157,7 @@ const fn about(format: Format) -> (&'static str, &'static str) {
         Format::Svg => ("svg", "image/svg+xml"),
         Format::Pdf => ("pdf", "application/pdf"),
         Format::MusicXml => ("musicxml", "application/vnd.recordare.musicxml+xml"),
+        Format::Mxl => ("mxl", "application/vnd.recordare.musicxml"),
         Format::Midi => ("mid", "audio/midi"),
         Format::Vtt => ("vtt", "text/vtt; charset=utf-8"),
         Format::Lab => ("lab", "text/tab-separated-values; charset=utf-8"),

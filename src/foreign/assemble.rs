@@ -2,7 +2,7 @@
 
 use super::{ForeignError, Given, Imported, MAX_BARS};
 use crate::fretboard::{Instrument, Limits, Shape, Wanted, voicings};
-use crate::songlog::decided::Act;
+use crate::songlog::decided::{Act, Feel, How};
 use crate::songlog::heard::{
     Candidate, FittedShape, Heard, HeardBar, HeardBeat, HeardChord, HeardNote, HeardSection,
 };
@@ -31,6 +31,12 @@ pub(super) struct ImportedScore {
     pub(super) chords: Vec<ImportedChord>,
     pub(super) notes: Vec<HeardNote>,
     pub(super) warnings: Vec<String>,
+    /// Typed by the user: chords are theirs, but for those typed with a question mark.
+    pub(super) typed: bool,
+    /// Who made the song.
+    pub(super) credit: Option<String>,
+    /// Words that are sung, as acts.
+    pub(super) lyrics: Vec<Act>,
 }
 
 /// A section by its start.
@@ -38,6 +44,8 @@ pub(super) struct ImportedSection {
     pub(super) start_s: f64,
     /// What the file calls it: `A`, `A Verse`, `Verse`.
     pub(super) text: String,
+    /// Straight or swung, where the file says it.
+    pub(super) feel: Option<Feel>,
 }
 
 /// A chord of the file.
@@ -50,6 +58,8 @@ pub(super) struct ImportedChord {
     /// Pitches that the file strikes, MIDI; to choose a shape by.
     pub(super) struck: Vec<u8>,
     pub(super) fragment: bool,
+    /// In a typed chart: written with a question mark.
+    pub(super) open: bool,
 }
 
 impl ImportedChord {
@@ -66,10 +76,11 @@ impl ImportedChord {
             shape: None,
             struck: Vec::new(),
             fragment: false,
+            open: false,
         }
     }
 
-    fn label(&self) -> &Label {
+    pub(super) fn label(&self) -> &Label {
         &self.candidates[0].label
     }
 }
@@ -110,6 +121,11 @@ pub(super) fn assemble(mut raw: ImportedScore, given: &Given) -> Result<Imported
     let title = raw.title.clone();
     let mut acts: Vec<Act> = title.into_iter().map(|text| Act::Title { text }).collect();
     acts.extend(names);
+    acts.extend(raw.credit.take().map(|text| Act::Credit { text }));
+    acts.append(&mut raw.lyrics);
+    if raw.typed {
+        acts.extend(own_words(&raw));
+    }
     let chords = chords(raw.chords, &instrument, &mut raw.warnings);
     Ok(Imported {
         heard: Heard {
@@ -136,6 +152,27 @@ pub(super) fn assemble(mut raw: ImportedScore, given: &Given) -> Result<Imported
         },
         acts,
     })
+}
+
+/// What a typed chart decides: its chords and the frets that it gives them.
+fn own_words(raw: &ImportedScore) -> Vec<Act> {
+    let mut acts = Vec::new();
+    for chord in raw.chords.iter().filter(|c| !c.open) {
+        let (start_s, end_s) = (chord.start_s, chord.end_s);
+        acts.push(Act::Chord {
+            start_s,
+            end_s,
+            label: chord.label().clone(),
+            how: How::Own,
+        });
+        acts.extend(chord.shape.clone().map(|shape| Act::Shape {
+            start_s,
+            end_s,
+            shape,
+            or_shape: None,
+        }));
+    }
+    acts
 }
 
 /// Changes of key that change something, each later than the one before.
@@ -199,6 +236,12 @@ fn shift(raw: &mut ImportedScore, by_s: f64) -> Result<(), ForeignError> {
     }
     for section in &mut raw.sections {
         section.start_s += by_s;
+    }
+    for act in &mut raw.lyrics {
+        if let Act::Lyric { start_s, end_s, .. } = act {
+            *start_s += by_s;
+            *end_s += by_s;
+        }
     }
     raw.duration_s += by_s;
     Ok(())
@@ -286,6 +329,7 @@ fn sections(raw: &mut ImportedScore) -> (Vec<HeardSection>, Vec<Act>) {
     let mut out: Vec<HeardSection> = Vec::new();
     let mut acts = Vec::new();
     let mut named: Vec<(usize, String)> = Vec::new();
+    let mut felt: Vec<(usize, Feel)> = Vec::new();
     for (section, (letter, name)) in raw.sections.iter().zip(taken) {
         let letter = letter.unwrap_or_else(|| {
             let name = name.clone().unwrap_or_default();
@@ -306,6 +350,7 @@ fn sections(raw: &mut ImportedScore) -> (Vec<HeardSection>, Vec<Act>) {
             }
             before.last_bar = first_bar - 1;
         }
+        felt.extend(section.feel.map(|feel| (out.len(), feel)));
         if let Some(name) = name {
             named.push((out.len(), name.chars().take(200).collect()));
         }
@@ -327,6 +372,16 @@ fn sections(raw: &mut ImportedScore) -> (Vec<HeardSection>, Vec<Act>) {
                     .chars()
                     .map(|c| if c.is_control() { ' ' } else { c })
                     .collect(),
+            });
+        }
+    }
+    for (i, feel) in felt {
+        let section = &out[i];
+        if let (Some(from), Some(to)) = (time(section.first_bar), time(section.last_bar)) {
+            acts.push(Act::SectionFeel {
+                start_s: from.start_s,
+                end_s: to.end_s,
+                feel,
             });
         }
     }

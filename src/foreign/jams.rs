@@ -96,6 +96,7 @@ pub(super) fn read(text: &str) -> Result<ImportedScore, ForeignError> {
         .flatten()
         .filter_map(|s| {
             Some(ImportedSection {
+                feel: None,
                 start_s: s.start_s,
                 text: one_line(s.value.as_str()?),
             })

@@ -20,18 +20,24 @@ impl Kind {
 
 impl Imported {
     /// The log of the file: its chords as proposals under what was decided before,
-    /// its title and names decided unless some were before.
+    /// its title and names decided unless some were before, and so the chords of a typed chart.
     ///
     /// Takes the file's record and the time of the draft (UTC, RFC 3339).
     pub fn into_log(self, take: Take, drafted: String, decided: Vec<Decision>) -> Log {
         let said = || decided.iter().flat_map(|d| &d.acts);
         let titled = said().any(|a| matches!(a, Act::Title { .. }));
         let named = said().any(|a| matches!(a, Act::SectionName { .. }));
+        let chords = said().any(|a| matches!(a, Act::Chord { .. } | Act::Shape { .. }));
+        let sung = said().any(|a| matches!(a, Act::Lyric { .. }));
+        let credited = said().any(|a| matches!(a, Act::Credit { .. }));
         let new: Vec<Act> = self
             .acts
             .into_iter()
             .filter(|act| match act {
                 Act::Title { .. } => !titled,
+                Act::Credit { .. } => !credited,
+                Act::Lyric { .. } => !sung,
+                Act::Chord { .. } | Act::Shape { .. } => !chords,
                 _ => !named,
             })
             .collect();

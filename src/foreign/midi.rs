@@ -90,6 +90,7 @@ pub(super) fn read(bytes: &[u8], given: &Given) -> Result<ImportedScore, Foreign
         .markers
         .iter()
         .map(|(tick, text)| ImportedSection {
+            feel: None,
             start_s: clock.seconds(*tick),
             text: text.clone(),
         })

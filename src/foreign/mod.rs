@@ -16,6 +16,7 @@ mod musicxml;
 mod notes;
 #[cfg(test)]
 mod tests;
+mod typed;
 
 pub use error::ForeignError;
 
@@ -42,10 +43,12 @@ pub enum Kind {
     MusicXml,
     /// Standard MIDI File.
     Midi,
+    /// A chart typed as plain text.
+    Typed,
 }
 
 /// File endings (lower case, without the dot) and what they are.
-pub const ENDINGS: [(&str, Kind); 7] = [
+pub const ENDINGS: [(&str, Kind); 8] = [
     ("lab", Kind::Lab),
     ("jams", Kind::Jams),
     ("musicxml", Kind::MusicXml),
@@ -53,6 +56,7 @@ pub const ENDINGS: [(&str, Kind); 7] = [
     ("mxl", Kind::MusicXml),
     ("mid", Kind::Midi),
     ("midi", Kind::Midi),
+    ("txt", Kind::Typed),
 ];
 
 impl Kind {
@@ -72,6 +76,7 @@ impl Kind {
             Self::Jams => "JAMS",
             Self::MusicXml => "MusicXML",
             Self::Midi => "Standard MIDI File",
+            Self::Typed => "typed chart",
         }
     }
 }
@@ -132,6 +137,7 @@ pub fn read(kind: Kind, bytes: &[u8], given: &Given) -> Result<Imported, Foreign
         Kind::Jams => jams::read(text(bytes, "a JAMS document")?)?,
         Kind::MusicXml => musicxml::read(&musicxml::decode(bytes)?, given)?,
         Kind::Midi => midi::read(bytes, given)?,
+        Kind::Typed => typed::read(text(bytes, "a text of chords in bars")?, given)?,
     };
     assemble::assemble(raw, given)
 }

@@ -185,6 +185,7 @@ fn lay(
         }
         if let Some(text) = &step.section {
             raw.sections.push(ImportedSection {
+                feel: None,
                 start_s,
                 text: text.clone(),
             });
@@ -228,7 +229,7 @@ fn lay(
 }
 
 /// A label of a transposing part as it sounds.
-fn sounding_label(label: &Label, semitones: i32, key: Option<Key>) -> Label {
+pub(super) fn sounding_label(label: &Label, semitones: i32, key: Option<Key>) -> Label {
     match label {
         Label::Chord(chord) if semitones != 0 => {
             let written = key.unwrap_or(Key::usual(chord.root.pitch_class(), Mode::Major));

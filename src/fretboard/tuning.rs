@@ -161,6 +161,17 @@ impl Default for Instrument {
 }
 
 impl Instrument {
+    /// Semitones that it sounds above the names of its shapes: the capo, less a
+    /// tuning that is lower as a whole than the standard one.
+    pub fn above_shapes(&self) -> i32 {
+        let standard = Tuning::standard();
+        let pairs = self.tuning.open.iter().zip(standard.open());
+        let mut off = pairs.map(|(own, usual)| i32::from(*own) - i32::from(*usual));
+        let first = off.next().unwrap_or(0);
+        let whole = self.tuning.n_strings() == standard.n_strings() && off.all(|o| o == first);
+        i32::from(self.capo) + if whole { first } else { 0 }
+    }
+
     /// MIDI note of a string at a fret counted from the capo; `None` beyond the strings there are.
     pub fn midi(&self, string: usize, fret: u8) -> Option<u8> {
         self.tuning

@@ -166,6 +166,22 @@ pub enum Act {
         /// Straight or swung.
         feel: Feel,
     },
+    /// These words are sung from here to there.
+    Lyric {
+        /// From, s.
+        #[serde(serialize_with = "rounded")]
+        start_s: f64,
+        /// To, s.
+        #[serde(serialize_with = "rounded")]
+        end_s: f64,
+        /// The words; empty takes those that stand there away.
+        text: String,
+    },
+    /// Who made the song: words, music, arrangement.
+    Credit {
+        /// As it is printed; empty takes it away.
+        text: String,
+    },
     /// A new section starts here.
     SectionSplit {
         /// Where, s.
@@ -277,7 +293,7 @@ impl Act {
     /// The first version of the log format that has this kind.
     pub(super) const fn version(&self) -> u64 {
         match self {
-            Self::SectionFeel { .. } => 4,
+            Self::SectionFeel { .. } | Self::Lyric { .. } | Self::Credit { .. } => 4,
             Self::KeyFrom { .. } => 3,
             Self::Beats { .. } | Self::BarBeats { .. } => 2,
             _ => 1,
@@ -292,7 +308,12 @@ impl Act {
             | Self::Shape { start_s, end_s, .. }
             | Self::SectionFeel { start_s, end_s, .. }
             | Self::Join { start_s, end_s } => range(*start_s, *end_s, place),
-            Self::SectionName {
+            Self::Lyric {
+                start_s,
+                end_s,
+                text,
+            }
+            | Self::SectionName {
                 start_s,
                 end_s,
                 name: text,
@@ -330,7 +351,7 @@ impl Act {
                 })
             }
             Self::Tempo { bpm } => tempo(*bpm, &field("bpm")),
-            Self::Title { text } => name(text, &field("text")),
+            Self::Title { text } | Self::Credit { text } => name(text, &field("text")),
             Self::Capo { fret } => ensure(*fret <= HIGHEST_CAPO, &field("fret"), || {
                 format!("a capo at fret {fret} (0 to {HIGHEST_CAPO})")
             }),
@@ -412,6 +433,16 @@ impl Act {
                 end_s,
                 letter,
             } => format!("{}: section {letter}", range(start_s, end_s)),
+            Self::Lyric {
+                start_s,
+                end_s,
+                text,
+            } if text.is_empty() => format!("{}: no words", range(start_s, end_s)),
+            Self::Lyric {
+                start_s,
+                end_s,
+                text,
+            } => format!("{}: words '{text}'", range(start_s, end_s)),
             Self::SectionFeel {
                 start_s,
                 end_s,
@@ -427,6 +458,8 @@ impl Act {
     fn words_for_whole(&self, times: &impl Times) -> String {
         match self {
             Self::Title { text } => format!("title '{text}'"),
+            Self::Credit { text } if text.is_empty() => "no credit".into(),
+            Self::Credit { text } => format!("credit '{text}'"),
             Self::Key { key } => format!("key {}", key.text()),
             Self::KeyFrom { at_s, key } => format!("from {} on: {}", times.at(*at_s), key.text()),
             Self::Meter { meter } => format!("meter {}/{}", meter.0, meter.1),

@@ -10,7 +10,7 @@ use super::decided::{Act, Clock, How, holding};
 use super::form;
 use super::heard::Heard;
 use super::parts::Parts;
-use super::song::{Bar, Song, Span, State};
+use super::song::{Bar, Lyric, Song, Span, State};
 use super::timeline::{Misfit, Piece, Timeline, same_sound};
 use crate::fretboard::{Instrument, Tuning};
 use crate::theory::{Key, KeyChange, Label};
@@ -29,6 +29,8 @@ pub struct Unfit {
 pub struct Settings {
     /// The title.
     pub title: Option<String>,
+    /// Who made the song.
+    pub credit: Option<String>,
     /// The key of the whole.
     pub key: Option<Key>,
     /// Keys from some time on (s), in the order in which they were set.
@@ -66,6 +68,9 @@ pub fn apply_settings<'a>(settings: &mut Settings, acts: impl IntoIterator<Item 
     for act in acts {
         match act {
             Act::Title { text } => settings.title = Some(text.clone()),
+            Act::Credit { text } => {
+                settings.credit = Some(text.clone()).filter(|t| !t.is_empty());
+            }
             Act::Key { key } => {
                 settings.key = Some(*key);
                 settings.keys_from.clear();
@@ -118,6 +123,7 @@ pub fn resolve_with_unfit(log: &Log) -> (Song, Vec<Unfit>) {
     let bars = count::bars(heard, &beats_s, &settings);
     let mut parts = Parts::new(heard, &bars);
     let mut notes = Vec::new();
+    let mut lyrics = Vec::new();
     let mut unfit = Vec::new();
     for (id, act) in acts(log) {
         let applied = match act {
@@ -127,6 +133,14 @@ pub fn resolve_with_unfit(log: &Log) -> (Song, Vec<Unfit>) {
                 ..
             } => {
                 notes.push(text.clone());
+                Ok(())
+            }
+            Act::Lyric {
+                start_s,
+                end_s,
+                text,
+            } => {
+                sing(&mut lyrics, *start_s, *end_s, text);
                 Ok(())
             }
             _ => apply(act, &mut timeline, &mut parts, &instrument),
@@ -162,6 +176,8 @@ pub fn resolve_with_unfit(log: &Log) -> (Song, Vec<Unfit>) {
             .iter()
             .map(|piece| span(piece, heard, &instrument, spelled))
             .collect(),
+        credit: settings.credit.clone(),
+        lyrics,
         notes,
         warnings: warnings(heard, &settings, &instrument, &unfit),
         instrument,
@@ -172,6 +188,25 @@ pub fn resolve_with_unfit(log: &Log) -> (Song, Vec<Unfit>) {
     form::section_keys(&mut song);
     form::describe(&mut song);
     (song, unfit)
+}
+
+/// Puts words in place of those that begin in the same stretch.
+fn sing(lyrics: &mut Vec<Lyric>, start_s: f64, end_s: f64, text: &str) {
+    lyrics.retain(|l| {
+        l.start_s < start_s - count::SAME_BAR_S || l.start_s >= end_s - count::SAME_BAR_S
+    });
+    if !text.is_empty() {
+        let at = lyrics.partition_point(|l| l.start_s < start_s);
+        let text = text.to_owned();
+        lyrics.insert(
+            at,
+            Lyric {
+                start_s,
+                end_s,
+                text,
+            },
+        );
+    }
 }
 
 /// The first key and where it changes: heard, unless the user said the key of

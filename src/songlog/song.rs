@@ -13,6 +13,8 @@ const EDGE_S: f64 = 0.02;
 /// A resolved song. Times in seconds from the take's start.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Song {
+    /// Who made it, as the user wrote it.
+    pub credit: Option<String>,
     /// Title: the user's, else the take's file name without its ending.
     pub title: String,
     /// Length of the take, s.
@@ -35,10 +37,23 @@ pub struct Song {
     pub sections: Vec<Section>,
     /// Chords in order, without gap or overlap.
     pub spans: Vec<Span>,
+    /// Words that are sung, in order of time.
+    pub lyrics: Vec<Lyric>,
     /// Notes of the user that belong to no single place.
     pub notes: Vec<String>,
     /// Warnings of the draft, and decisions that no longer fit.
     pub warnings: Vec<String>,
+}
+
+/// Words that are sung.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Lyric {
+    /// From, s.
+    pub start_s: f64,
+    /// To, s.
+    pub end_s: f64,
+    /// The words.
+    pub text: String,
 }
 
 /// One bar.

@@ -116,6 +116,8 @@ fn song() -> Song {
         bars,
         sections,
         spans,
+        credit: None,
+        lyrics: Vec::new(),
         notes: Vec::new(),
         warnings: Vec::new(),
     }

@@ -386,3 +386,90 @@ fn standard_output_takes_a_named_format() {
         said(&output)
     );
 }
+
+/// References: Python's zipfile, music21.
+#[test]
+fn words_are_printed_and_leave_in_compressed_musicxml() {
+    let (_keep, dir) = folder();
+    let log = demo_log(&dir);
+    let path = |name: &str| dir.join(name).to_str().expect("text").to_owned();
+    std::fs::write(dir.join("words.txt"), "Lay the\nlantern\n\ndown\n").expect("written");
+    let confirm = |args: &[&str]| {
+        let output = takebook()
+            .current_dir(&dir)
+            .args(["confirm", "demo.takebook"])
+            .args(args)
+            .output();
+        output.expect("takebook starts")
+    };
+    for args in [
+        &["1", "--lyric", "words.txt"][..],
+        &["7", "--lyric", "home | at last"],
+        &["--credit", "words and music: nobody"],
+    ] {
+        let output = confirm(args);
+        assert!(output.status.success(), "{output:?}");
+    }
+    let refused = confirm(&["8", "--lyric", "one | two | three"]);
+    let stderr = String::from_utf8_lossy(&refused.stderr).into_owned();
+    assert_eq!(refused.status.code(), Some(2), "{stderr}");
+    assert!(stderr.contains("3 parts of words, but only 1"), "{stderr}");
+    let (mxl, xml) = (path("demo.mxl"), path("demo.musicxml"));
+    for file in [&mxl, &xml, &path("demo.pdf")] {
+        assert_eq!(run(&log, &["-o", file]).status.code(), Some(0));
+    }
+    // the verse is folded: bars 1 and 4 are one, with a line for each time
+    let read = said(&python("chart_mxl.py", &[&mxl, &xml]));
+    assert_eq!(
+        read.trim(),
+        "5 measures, words and music: nobody, Lay the\ndown | lantern | home | at last"
+    );
+    let pdf = tool("pdftotext").args([&path("demo.pdf"), "-"]).output();
+    let text = said(&pdf.expect("pdftotext runs"));
+    for part in [
+        "Lay the",
+        "down",
+        "lantern",
+        "at last",
+        "words and music: nobody",
+    ] {
+        assert!(text.contains(part), "no '{part}' in {text}");
+    }
+    // another key keeps them
+    let moved = run(&log, &["-o", "-", "--format", "txt", "--key", "A"]);
+    assert!(
+        said(&moved).contains("Words: Lay the | lantern"),
+        "{}",
+        said(&moved)
+    );
+}
+
+/// Reference: mido.
+#[test]
+fn midi_strums_what_was_strummed_and_keeps_one_tempo_if_asked() {
+    let (_keep, dir) = folder();
+    let log = dir.join("lantern.takebook");
+    let path = |name: &str| dir.join(name).to_str().expect("text").to_owned();
+    let take = root().join("fixtures/lantern-porch.wav");
+    let drafted = takebook()
+        .arg("draft")
+        .arg(take)
+        .arg("-o")
+        .arg(&log)
+        .output();
+    assert!(drafted.expect("takebook starts").status.success());
+    for (name, args, tempi) in [("a.mid", &[][..], false), ("b.mid", &["--steady"], true)] {
+        let output = run(&log, &[&["-o", &path(name)][..], args].concat());
+        assert_eq!(output.status.code(), Some(0), "{output:?}");
+        let read = said(&python("chart_steady.py", &[&path(name)]));
+        let (n_tempi, rest) = read.split_once(" tempi; ").expect("tempi");
+        assert_eq!(n_tempi == "1", tempi, "{read}");
+        let starts: usize = rest
+            .split(' ')
+            .next()
+            .and_then(|n| n.parse().ok())
+            .expect("a number");
+        // 20 chords, strummed on six eighths of a bar and more
+        assert!(starts > 80, "{read}");
+    }
+}

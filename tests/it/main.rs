@@ -33,6 +33,7 @@ mod notes;
 mod outside;
 mod playback;
 mod players;
+mod practice;
 mod readme;
 mod real_guitars;
 #[cfg(feature = "mic")]
@@ -41,4 +42,5 @@ mod rendered;
 mod results;
 mod rooms;
 mod shapes;
+mod typed;
 mod voice;

@@ -8,18 +8,14 @@ use crate::chart::xml::escape;
 use std::fmt::Write;
 
 /// A chord with its shapes.
-pub(super) fn write_entry(out: &mut String, entry: &Entry, options: &Options) {
+pub(in crate::chart) fn write_entry(out: &mut String, entry: &Entry, options: &Options) {
     out.push_str("<figure><figcaption>");
     write_symbol(out, &entry.symbol, entry.open);
     if let Some(variant) = entry.variant {
         let _ = write!(out, " ({variant})");
     }
     if let Some(held_as) = &entry.held_as {
-        let _ = write!(
-            out,
-            "<br><span class=\"as\">held as {}</span>",
-            escape(held_as)
-        );
+        let _ = write!(out, "<br><span class=\"as\">{}</span>", escape(held_as));
     }
     out.push_str("</figcaption><div class=\"boxes\">");
     for (i, shape_box) in entry.boxes.iter().enumerate() {

@@ -1,12 +1,18 @@
 //! Sections and rows of bars.
 
+mod heading;
 mod heights;
+mod symbols;
 
-use heights::{Heights, TAB_LINE, tablature};
+pub(super) use symbols::{parts_width, symbol_items, symbol_parts};
 
-use super::{Item, MARGIN, Pager, Role, Style, dots, line};
+use heading::heading;
+use heights::{Heights, LYRIC_LINE, TAB_LINE, tablature};
+use symbols::{parts, symbol_width};
+
+use super::{Ink, Item, MARGIN, Pager, Role, Style, line};
 use crate::chart::ChartError;
-use crate::chart::sheet::{Block, Mark, Measure, bars_on_line, split_symbol};
+use crate::chart::sheet::{BARS_IN_ROW, Block, Measure, Pattern};
 
 /// Space under a row, mm.
 const ROW_GAP: f64 = 2.5;
@@ -18,11 +24,12 @@ const NOTE_POINTS: f64 = 8.0;
 /// Bar lines, mm.
 const THIN: f64 = 0.35;
 const THICK: f64 = 1.0;
-/// Size of a symbol's root, points; its tail is smaller and raised.
-const ROOT_POINTS: f64 = 14.0;
-const TAIL: f64 = 0.72;
-const TAIL_RISE: f64 = 0.3;
+/// Size of a symbol's root, points: read at a metre, also where a page is set a little smaller;
+/// its tail is smaller and raised.
+const ROOT_POINTS: f64 = 22.0;
 const GAP: f64 = 1.4;
+/// Size of words that are sung, points.
+const LYRIC_POINTS: f64 = 10.5;
 
 /// What a bar's right line closes.
 #[derive(Clone, Copy, PartialEq)]
@@ -41,117 +48,192 @@ struct Place {
     heights: Heights,
     /// Strings of the tablature.
     n_strings: usize,
-    /// Bars that a full line has.
-    columns: usize,
+    /// Width of each bar, mm.
+    widths: Vec<f64>,
     /// What its last line closes.
     end: End,
     /// Ending of the bar before, if that is of the same row.
     ending_before: Option<u8>,
 }
 
-/// A section: its heading and rows.
+/// A line of bars as it is set: some of a row, with a pickup before them.
+struct Line {
+    bars: Vec<Measure>,
+    columns: usize,
+    ending_before: Option<u8>,
+}
+
+/// The lines of a section. A pickup stands before the first bar, on its line.
+fn lines(page: &Pager, block: &Block) -> Result<Vec<Line>, ChartError> {
+    let mut rows: Vec<Vec<Measure>> = block.printed().to_vec();
+    if rows.len() > 1 && rows[0].iter().all(|m| m.number == 0) {
+        let pickup = rows.remove(0);
+        rows[0].splice(0..0, pickup);
+    }
+    let mut out = Vec::new();
+    for row in rows {
+        let pickups = match row.iter().take_while(|m| m.number == 0).count() {
+            n if n == row.len() => 0,
+            n => n,
+        };
+        if let Some(last) = out.last_mut()
+            && joins(page, last, &row)?
+        {
+            last.bars.extend(row);
+            last.columns = last.bars.len();
+            continue;
+        }
+        let columns = columns(page, &row[pickups..])?;
+        let mut ending_before = None;
+        let mut from = 0;
+        while from < row.len() {
+            let first = if from == 0 { pickups } else { 0 };
+            let to = (from + first + columns).min(row.len());
+            out.push(Line {
+                bars: row[from..to].to_vec(),
+                columns,
+                ending_before,
+            });
+            ending_before = row[to - 1].ending;
+            from = to;
+        }
+    }
+    Ok(out)
+}
+
+/// Whether a last ending of one bar finds room behind the ending before it, on its line.
+fn joins(page: &Pager, line: &Line, row: &[Measure]) -> Result<bool, ChartError> {
+    let (Some(before), [bar]) = (line.bars.last(), row) else {
+        return Ok(false);
+    };
+    let follows = bar.ending.is_some() && before.ending.is_some() && bar.new_key.is_none();
+    if !follows || line.columns < BARS_IN_ROW || line.bars.len() > BARS_IN_ROW {
+        return Ok(false);
+    }
+    let mut sum = wanted(page, bar)?;
+    for bar in &line.bars {
+        sum += wanted(page, bar)?;
+    }
+    Ok(sum <= page.width() - NUMBERS)
+}
+
+/// Room that a bar's symbols want at full size, mm.
+fn wanted(page: &Pager, measure: &Measure) -> Result<f64, ChartError> {
+    const PADS: f64 = 4.0;
+    let size = page.points(ROOT_POINTS);
+    let mut width = PADS * page.scale;
+    if !measure.simile {
+        for mark in &measure.marks {
+            width += symbol_width(page, mark, size)? + GAP;
+        }
+    }
+    for words in &measure.lyrics {
+        let words = page
+            .fonts
+            .width(Style::Regular, page.points(LYRIC_POINTS), words)?;
+        width = width.max(words + PADS * page.scale);
+    }
+    let signs = u8::from(measure.repeat_start) + u8::from(measure.repeat_end);
+    Ok(width + 3.0 * page.scale * f64::from(signs))
+}
+
+/// Bars on a line, 4, 2 or 1, so that symbols keep their size.
+fn columns(page: &Pager, row: &[Measure]) -> Result<usize, ChartError> {
+    let total = page.width() - NUMBERS;
+    for columns in [BARS_IN_ROW, 2] {
+        let mut fits = true;
+        for bars in row.chunks(columns) {
+            let mut sum = 0.0;
+            for bar in bars {
+                sum += wanted(page, bar)?;
+            }
+            fits &= sum <= total * bars.len() as f64 / columns as f64;
+        }
+        if fits {
+            return Ok(columns);
+        }
+    }
+    Ok(1)
+}
+
+/// Width of each bar of a line: alike, unless one needs more; a pickup is narrow.
+fn widths(page: &Pager, line: &Line) -> Result<Vec<f64>, ChartError> {
+    const PICKUP: f64 = 0.1;
+    let total = page.width() - NUMBERS;
+    let narrow = |m: &Measure| m.number == 0 && line.bars.len() > 1;
+    let wants = line
+        .bars
+        .iter()
+        .map(|m| wanted(page, m))
+        .collect::<Result<Vec<f64>, _>>()?;
+    let pickups: f64 = line
+        .bars
+        .iter()
+        .zip(&wants)
+        .filter(|(m, _)| narrow(m))
+        .map(|(_, w)| w.max(total * PICKUP))
+        .sum();
+    let n = line.bars.iter().filter(|m| !narrow(m)).count() as f64;
+    let base = (total - pickups) / line.columns as f64;
+    let needed: f64 = line
+        .bars
+        .iter()
+        .zip(&wants)
+        .filter(|(m, _)| !narrow(m))
+        .map(|(_, w)| w)
+        .sum();
+    let tight = wants.iter().any(|w| *w > base) && needed <= base * n;
+    let width = |(m, w): (&Measure, &f64)| match (narrow(m), tight) {
+        (true, _) => w.max(total * PICKUP),
+        (_, true) => w + (base * n - needed) / n,
+        _ => base,
+    };
+    Ok(line.bars.iter().zip(&wants).map(width).collect())
+}
+
+/// A section: its heading and rows, on one page if they fit one.
 pub(super) fn block(
     page: &mut Pager,
     block: &Block,
     n_strings: usize,
+    pattern: Option<&Pattern>,
     last_block: bool,
 ) -> Result<(), ChartError> {
-    let first = block.rows.first().map_or(&[][..], |r| r);
-    heading(page, block, Heights::of(page, first, n_strings).all)?;
-    for (i, row) in block.rows.iter().enumerate() {
-        if let Some(key) = row.first().and_then(Measure::key_text) {
-            new_key(page, &key, Heights::of(page, row, n_strings).all)?;
+    let lines = lines(page, block)?;
+    let height = |page: &Pager, line: &Line| {
+        let key = line.bars[0]
+            .key_text()
+            .map_or(0.0, |_| page.points(9.0) * 1.6);
+        Heights::of(page, &line.bars, n_strings).all + ROW_GAP * page.scale + key
+    };
+    let all: f64 = lines.iter().map(|l| height(page, l)).sum();
+    let first = lines.first().map_or(0.0, |l| height(page, l));
+    // a longer section would leave too much of a page empty
+    let whole = (page.bottom() - MARGIN) / 2.0;
+    heading(page, block, pattern, if all <= whole { all } else { first })?;
+    let n = lines.len();
+    for (i, line) in lines.into_iter().enumerate() {
+        if let Some(key) = line.bars.first().and_then(Measure::key_text) {
+            new_key(page, &key, Heights::of(page, &line.bars, n_strings).all)?;
         }
-        let columns = bars_on_line(row, page.scale);
-        for (c, bars) in row.chunks(columns).enumerate() {
-            let heights = Heights::of(page, bars, n_strings);
-            let row_height = heights.all;
-            page.need(row_height);
-            let last = i + 1 == block.rows.len() && (c + 1) * columns >= row.len();
-            let place = Place {
-                heights,
-                n_strings,
-                columns,
-                end: match last_block && last {
-                    true => End::Song,
-                    false => End::Row,
-                },
-                ending_before: c.checked_sub(1).and_then(|_| row[c * columns - 1].ending),
-            };
-            let items = row_items(page, bars, &place)?;
-            let words: Vec<String> = bars.iter().map(Measure::words).collect();
-            page.add(Role::Row(words.join("; ")), items);
-            page.y += row_height + ROW_GAP * page.scale;
-        }
+        let heights = Heights::of(page, &line.bars, n_strings);
+        let row_height = heights.all;
+        page.need(row_height);
+        let place = Place {
+            heights,
+            n_strings,
+            widths: widths(page, &line)?,
+            end: match last_block && i + 1 == n {
+                true => End::Song,
+                false => End::Row,
+            },
+            ending_before: line.ending_before,
+        };
+        let items = row_items(page, &line.bars, &place)?;
+        let words: Vec<String> = line.bars.iter().map(Measure::words).collect();
+        page.add(Role::Row(words.join("; ")), items);
+        page.y += row_height + ROW_GAP * page.scale;
     }
-    Ok(())
-}
-
-/// The letter in a frame, the name, how often, how it differs.
-fn heading(page: &mut Pager, block: &Block, keep: f64) -> Result<(), ChartError> {
-    let size = page.points(11.0);
-    page.gap(1.5);
-    if block.letter.is_empty() && block.name.is_none() {
-        return Ok(());
-    }
-    page.need(size * 2.4 + keep);
-    page.y += size * 1.5;
-    let mut items = Vec::new();
-    let mut x = MARGIN;
-    let y = page.y;
-    if !block.letter.is_empty() {
-        let w = page.fonts.width(Style::Bold, size, &block.letter)?;
-        let pad = size * 0.45;
-        items.push(page.text_item(x + pad, y, size, Style::Bold, &block.letter));
-        let (left, right) = (x, x + w + 2.0 * pad);
-        let (top, bottom) = (y - size, y + size * 0.3);
-        for (a, b) in [
-            ((left, top), (right, top)),
-            ((right, top), (right, bottom)),
-            ((right, bottom), (left, bottom)),
-            ((left, bottom), (left, top)),
-        ] {
-            items.push(line(a, b, THIN));
-        }
-        x = right + size * 0.6;
-    }
-    if let Some(name) = &block.name {
-        items.push(page.text_item(x, y, size, Style::Bold, name));
-        x += page
-            .fonts
-            .width(Style::Bold, size, &super::super::xml::one_line(name))?
-            + size * 0.8;
-    }
-    if block.times > 1 {
-        let times = format!("×{}", block.times);
-        items.push(page.text_item(x, y, size, Style::Bold, &times));
-        x += page.fonts.width(Style::Bold, size, &times)? + size * 0.8;
-    }
-    if !block.differs.is_empty() {
-        let small = size * 0.85;
-        let room = MARGIN + page.width() - x;
-        for (i, part) in page
-            .wrap(&block.differs, Style::Italic, small, room.max(40.0))?
-            .iter()
-            .enumerate()
-        {
-            page.y += if i > 0 { small * 1.3 } else { 0.0 };
-            items.push(page.text_item(x, page.y, small, Style::Italic, part));
-        }
-    }
-    if !block.strokes.is_empty() {
-        let small = size * 0.85;
-        let right = MARGIN + page.width();
-        let w = page.fonts.width(Style::Italic, small, &block.strokes)?;
-        // beside the name where there is room, else below
-        if !block.differs.is_empty() || x + w > right {
-            page.y += small * 1.3;
-            x = MARGIN;
-        }
-        items.push(page.text_item(x, page.y, small, Style::Italic, &block.strokes));
-    }
-    page.y += size * 0.5;
-    page.add(Role::Heading, items);
     Ok(())
 }
 
@@ -170,9 +252,13 @@ fn new_key(page: &mut Pager, text: &str, keep: f64) -> Result<(), ChartError> {
 fn row_items(page: &Pager, row: &[Measure], place: &Place) -> Result<Vec<Item>, ChartError> {
     let s = page.scale;
     let top = page.y;
-    let bar_width = (page.width() - NUMBERS) / place.columns as f64;
     let mut items = Vec::new();
-    if let Some(first) = row.first().filter(|m| m.number > 0) {
+    // the number of the first whole bar
+    if let Some(first) = row
+        .iter()
+        .find(|m| m.number > 0)
+        .filter(|_| row[0].number > 0)
+    {
         let size = page.points(7.0);
         let text = first.number.to_string();
         let w = page.fonts.width(Style::Regular, size, &text)?;
@@ -180,7 +266,8 @@ fn row_items(page: &Pager, row: &[Measure], place: &Place) -> Result<Vec<Item>, 
         items.push(page.text_item(x, top + (BAR_TOP + 2.5) * s, size, Style::Regular, &text));
     }
     for (i, measure) in row.iter().enumerate() {
-        let left = MARGIN + NUMBERS + bar_width * i as f64;
+        let bar_width = place.widths[i];
+        let left = MARGIN + NUMBERS + place.widths[..i].iter().sum::<f64>();
         let before = match i {
             0 => place.ending_before,
             _ => row[i - 1].ending,
@@ -200,18 +287,24 @@ fn row_items(page: &Pager, row: &[Measure], place: &Place) -> Result<Vec<Item>, 
             &mut items,
         );
         if let Some(ending) = measure.ending {
+            let goes_on = row.get(i + 1).is_some_and(|m| m.ending == measure.ending);
             let y = top - 1.3 * s;
-            items.push(line((left, y), (left + bar_width - 1.0, y), THIN));
+            let hook = 2.6 * s;
+            let right = if goes_on {
+                left + bar_width
+            } else {
+                left + bar_width - 0.6
+            };
+            items.push(line((left, y), (right, y), THIN));
             if first_of_ending {
-                items.push(line((left, y), (left, y + 2.0 * s), THIN));
+                items.push(line((left, y - THIN / 2.0), (left, y + hook), THIN));
                 let text = format!("{ending}.");
-                items.push(page.text_item(
-                    left + 1.0,
-                    y + 2.8 * s,
-                    page.points(7.0),
-                    Style::Regular,
-                    &text,
-                ));
+                let (x, size) = (left + 1.0, page.points(8.0));
+                items.push(page.text_item(x, y + 3.1 * s, size, Style::Bold, &text));
+            }
+            // the first ending is closed where it turns back
+            if !goes_on && measure.repeat_end {
+                items.push(line((right, y - THIN / 2.0), (right, y + hook), THIN));
             }
         }
         let inner_left = left + if measure.repeat_start { 4.4 } else { 2.0 } * s;
@@ -227,6 +320,13 @@ fn row_items(page: &Pager, row: &[Measure], place: &Place) -> Result<Vec<Item>, 
             let room = (inner_left, inner_right);
             measure_items(page, measure, room, &place.heights, &mut items)?;
         }
+        words_items(
+            page,
+            measure,
+            (inner_left, inner_right),
+            &place.heights,
+            &mut items,
+        )?;
         if let Some(tab) = place.heights.tab {
             let has_tab = |m: &Measure| !m.simile && !m.tab.is_empty();
             let span = (left, left + bar_width);
@@ -254,6 +354,28 @@ fn row_items(page: &Pager, row: &[Measure], place: &Place) -> Result<Vec<Item>, 
         }
     }
     Ok(items)
+}
+
+/// The words under a bar, a line each time it is played; smaller where a bar is too narrow.
+fn words_items(
+    page: &Pager,
+    measure: &Measure,
+    (left, right): (f64, f64),
+    heights: &Heights,
+    items: &mut Vec<Item>,
+) -> Result<(), ChartError> {
+    let full = page.points(LYRIC_POINTS);
+    let mut y = page.y + heights.lyric;
+    for words in measure.lyrics.iter().take(measure.n_lyrics()) {
+        let words = crate::chart::xml::one_line(words);
+        let width = page.fonts.width(Style::Regular, full, &words)?;
+        let size = full * ((right - left) / width.max(1e-6)).min(1.0);
+        if !words.is_empty() {
+            items.push(page.text_item(left, y, size, Style::Regular, &words));
+        }
+        y += LYRIC_LINE * page.scale;
+    }
+    Ok(())
 }
 
 /// The bar's left line, and its right one where it is the last or repeats.
@@ -352,81 +474,36 @@ fn measure_items(
     }
     let y = page.y + heights.symbol;
     for (mark, x) in measure.marks.iter().zip(&xs) {
-        symbol_items(page, mark, *x, y, full * shrink, items)?;
+        let ink = if mark.open { Ink::Gray } else { Ink::Black };
+        symbol_items(page, &parts(mark), (*x, y), full * shrink, ink, items)?;
         let small = page.points(NOTE_POINTS);
-        for (text, style, y) in [
-            (&mark.top, Style::Italic, heights.top_note),
-            (&mark.degree, Style::Regular, heights.degree),
-            (&mark.bass, Style::Italic, heights.bass),
+        // a walking bass stands behind its beat's stroke
+        let behind = *x + 1.9 * s;
+        for (text, style, x, y) in [
+            (&mark.top, Style::Italic, *x, heights.top_note),
+            (&mark.degree, Style::Regular, *x, heights.degree),
+            (&mark.bass, Style::Italic, behind, heights.slash),
         ] {
             if let Some(text) = text {
-                items.push(page.text_item(*x, page.y + y, small, style, text));
+                items.push(page.text_item(x, page.y + y, small, style, text));
             }
         }
     }
-    let size = page.points(9.0);
+    let size = page.points(8.0);
     let slash_y = page.y + heights.slash;
     for beat in 0..measure.n_beats {
         let x = at(f64::from(2 * beat));
-        items.push(page.text_item(x + 0.6 * s, slash_y, size, Style::Regular, "/"));
+        items.push(Item::Line {
+            from: (x + 0.3 * s, slash_y),
+            to: (x + 1.2 * s, slash_y - 1.8 * s),
+            width: 0.35 * s,
+            dotted: false,
+            round: true,
+        });
         if measure.marks.iter().any(|m| m.half_beat == 2 * beat + 1) {
             let x = at(f64::from(2 * beat + 1));
             items.push(page.text_item(x, slash_y, size * 0.8, Style::Regular, "&"));
         }
-    }
-    Ok(())
-}
-
-/// A symbol's parts: text, share of the full size, rise as a share of the full size.
-fn parts(mark: &Mark) -> Vec<(String, f64, f64)> {
-    let (root, tail, bass) = split_symbol(&mark.symbol);
-    let mut parts = vec![(root.to_owned(), 1.0, 0.0)];
-    if !tail.is_empty() {
-        parts.push((tail.to_owned(), TAIL, TAIL_RISE));
-    }
-    if !bass.is_empty() {
-        parts.push((bass.to_owned(), 1.0, 0.0));
-    }
-    if mark.open && mark.symbol != "?" {
-        parts.push(("?".into(), 1.0, 0.0));
-    }
-    if let Some(variant) = mark.variant {
-        parts.push((format!("({variant})"), 0.55, 0.55));
-    }
-    if !mark.remarks.is_empty() {
-        let numbers: Vec<String> = mark.remarks.iter().map(usize::to_string).collect();
-        parts.push((format!("[{}]", numbers.join(",")), 0.55, 0.55));
-    }
-    parts
-}
-
-fn symbol_width(page: &Pager, mark: &Mark, size: f64) -> Result<f64, ChartError> {
-    parts(mark)
-        .iter()
-        .map(|(text, share, _)| page.fonts.width(Style::Regular, size * share, text))
-        .sum()
-}
-
-fn symbol_items(
-    page: &Pager,
-    mark: &Mark,
-    left: f64,
-    y: f64,
-    size: f64,
-    items: &mut Vec<Item>,
-) -> Result<(), ChartError> {
-    let mut x = left;
-    let mut doubt_end = left;
-    for (text, share, rise) in parts(mark) {
-        items.push(page.text_item(x, y - rise * size, size * share, Style::Regular, &text));
-        x += page.fonts.width(Style::Regular, size * share, &text)?;
-        // variant and remark numbers are no doubt
-        if share > 0.6 {
-            doubt_end = x;
-        }
-    }
-    if mark.open {
-        items.push(dots(left, doubt_end, y + size * 0.25));
     }
     Ok(())
 }

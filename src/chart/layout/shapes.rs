@@ -1,6 +1,7 @@
 //! The legend's chord boxes, in rows.
 
-use super::{Item, MARGIN, Pager, Role, Style, dots, line};
+use super::rows::{parts_width, symbol_parts};
+use super::{Ink, Item, MARGIN, Pager, Role, Style, line};
 use crate::chart::diagram::{Diagram, diagram};
 use crate::chart::sheet::{Entry, ShapeBox};
 use crate::chart::{ChartError, Options};
@@ -9,8 +10,8 @@ use crate::chart::{ChartError, Options};
 const DX: f64 = 3.1;
 const DY: f64 = 3.7;
 /// Left of the first string, for the fret's number; and right of the last one, mm.
-const LEFT: f64 = 6.0;
-const RIGHT: f64 = 4.0;
+const LEFT: f64 = 5.2;
+const RIGHT: f64 = 2.6;
 /// Between two shapes to pick from, mm.
 const OR: f64 = 6.0;
 /// Heights, mm: caption, name from the capo, signs above the box, frets below.
@@ -20,46 +21,106 @@ const TOPS: f64 = 3.6;
 const FRETS: f64 = 5.0;
 const ROW_GAP: f64 = 3.0;
 /// Sizes of words, points.
-const TITLE_POINTS: f64 = 11.0;
+const TITLE_POINTS: f64 = 13.0;
 const HELD_POINTS: f64 = 8.0;
 
-/// All entries under a heading.
+/// Part of the full size that diagrams may have, so that they take few rows.
+const FITS: [f64; 3] = [1.0, 0.86, 0.7];
+
+/// Rows that diagrams should take at most, if a smaller size of theirs allows it.
+pub(super) type Rows = usize;
+/// Where there is room.
+pub(super) const AT_EASE: Rows = 2;
+/// Where a page may be spared.
+pub(super) const NARROW: Rows = 1;
+
+/// Every entry with its diagrams, in rows of about as many.
 pub(super) fn legend(
     page: &mut Pager,
     entries: &[Entry],
     options: &Options,
+    most: Rows,
 ) -> Result<(), ChartError> {
-    if entries.is_empty() {
-        return Ok(());
-    }
-    page.heading("Shapes", height(page, &entries[..1]))?;
-    let mut rest = entries;
-    while !rest.is_empty() {
-        let mut n = 0;
-        let mut used = 0.0;
-        while n < rest.len() {
-            let more = width(page, &rest[n])?;
-            if n > 0 && used + more > page.width() {
-                break;
-            }
-            used += more;
-            n += 1;
-        }
-        let height = height(page, &rest[..n]);
+    let full = page.scale;
+    let rows = fitted(page, entries, most)?;
+    let frets = n_rows(entries);
+    for row in rows {
+        let height = height(page, row, frets);
         page.need(height);
         let mut x = MARGIN;
-        for entry in &rest[..n] {
-            let items = entry_items(page, entry, x, options)?;
+        for entry in row {
+            let items = entry_items(page, entry, x, frets, options)?;
             let frets: Vec<String> = entry.boxes.iter().map(|b| b.shape.text()).collect();
-            let open = if entry.open { ", open" } else { "" };
+            let open = if entry.open { ", not confirmed" } else { "" };
             let alt = format!("{}: frets {}{open}", entry.title(), frets.join(" or "));
             page.add(Role::Figure(alt), items);
             x += width(page, entry)?;
         }
         page.y += height + ROW_GAP * page.scale;
-        rest = &rest[n..];
     }
+    page.scale = full;
     Ok(())
+}
+
+/// How high all diagrams are together, mm.
+pub(super) fn legend_height(
+    page: &mut Pager,
+    entries: &[Entry],
+    most: Rows,
+) -> Result<f64, ChartError> {
+    let full = page.scale;
+    let rows = fitted(page, entries, most)?;
+    let frets = n_rows(entries);
+    let each = rows
+        .iter()
+        .map(|row| height(page, row, frets) + ROW_GAP * page.scale);
+    let all = each.sum();
+    page.scale = full;
+    Ok(all)
+}
+
+/// The rows at the largest size at which they are few; leaves the page at that size.
+fn fitted<'a>(
+    page: &mut Pager,
+    entries: &'a [Entry],
+    most: Rows,
+) -> Result<Vec<&'a [Entry]>, ChartError> {
+    let full = page.scale;
+    let mut rows = Vec::new();
+    for fit in FITS {
+        page.scale = full * fit;
+        rows = split(page, entries)?;
+        if rows.len() <= most {
+            break;
+        }
+    }
+    Ok(rows)
+}
+
+/// Rows no wider than the page, each of about as many entries.
+fn split<'a>(page: &Pager, entries: &'a [Entry]) -> Result<Vec<&'a [Entry]>, ChartError> {
+    let mut most = entries.len();
+    loop {
+        let mut rows: Vec<&[Entry]> = Vec::new();
+        let mut from = 0;
+        let mut used = 0.0;
+        for (i, entry) in entries.iter().enumerate() {
+            let more = width(page, entry)?;
+            if i > from && (used + more > page.width() || i - from == most) {
+                rows.push(&entries[from..i]);
+                (from, used) = (i, 0.0);
+            }
+            used += more;
+        }
+        if from < entries.len() {
+            rows.push(&entries[from..]);
+        }
+        let even = entries.len().div_ceil(rows.len().max(1));
+        if even >= most {
+            return Ok(rows);
+        }
+        most = even;
+    }
 }
 
 fn box_width(page: &Pager, shape_box: &ShapeBox) -> f64 {
@@ -72,26 +133,31 @@ fn width(page: &Pager, entry: &Entry) -> Result<f64, ChartError> {
     let boxes: f64 = entry.boxes.iter().map(|b| box_width(page, b)).sum();
     let between = OR * page.scale * entry.boxes.len().saturating_sub(1) as f64;
     let words = |points, style, text: &str| page.fonts.width(style, page.points(points), text);
-    let title = words(TITLE_POINTS, Style::Regular, &format!("{}?", entry.title()))?;
+    let parts = symbol_parts(&entry.symbol, entry.variant, &[]);
+    let title = parts_width(page, &parts, page.points(TITLE_POINTS))?;
     let held = match &entry.held_as {
         Some(name) => words(HELD_POINTS, Style::Italic, &held_words(name))?,
         None => 0.0,
     };
     let text = LEFT * page.scale + title.max(held);
-    Ok((boxes + between).max(text) + 3.0)
+    Ok((boxes + between).max(text) + 2.0 * page.scale)
 }
 
 fn held_words(name: &str) -> String {
-    format!("held as {name}")
+    name.to_owned()
 }
 
-fn height(page: &Pager, entries: &[Entry]) -> f64 {
-    let rows = entries
+/// Frets that every box shows, so that all are of one height.
+fn n_rows(entries: &[Entry]) -> u8 {
+    entries
         .iter()
         .flat_map(|e| &e.boxes)
         .map(|b| diagram(b, false).n_rows)
         .max()
-        .unwrap_or(4);
+        .unwrap_or(4)
+}
+
+fn height(page: &Pager, entries: &[Entry], rows: u8) -> f64 {
     let held = entries.iter().any(|e| e.held_as.is_some());
     let held = if held { HELD_AS } else { 0.0 };
     (CAPTION + held + TOPS + DY * f64::from(rows) + FRETS) * page.scale
@@ -101,25 +167,17 @@ fn entry_items(
     page: &Pager,
     entry: &Entry,
     left: f64,
+    rows: u8,
     options: &Options,
 ) -> Result<Vec<Item>, ChartError> {
     let s = page.scale;
     let mut items = Vec::new();
     let size = page.points(TITLE_POINTS);
-    let mut title = entry.symbol.clone();
-    if entry.open {
-        title.push('?');
-    }
-    let doubt = page.fonts.width(Style::Regular, size, &title)?;
-    if let Some(variant) = entry.variant {
-        title.push_str(&format!(" ({variant})"));
-    }
     let x = left + LEFT * s;
     let mut y = page.y + 3.8 * s;
-    items.push(page.text_item(x, y, size, Style::Regular, &title));
-    if entry.open {
-        items.push(dots(x, x + doubt, y + size * 0.25));
-    }
+    let ink = if entry.open { Ink::Gray } else { Ink::Black };
+    let parts = symbol_parts(&entry.symbol, entry.variant, &[]);
+    super::rows::symbol_items(page, &parts, (x, y), size, ink, &mut items)?;
     if let Some(held_as) = &entry.held_as {
         y += HELD_AS * s;
         let text = held_words(held_as);
@@ -133,7 +191,14 @@ fn entry_items(
             items.push(page.text_item(x + s, middle, page.points(9.0), Style::Italic, "or"));
             x += OR * s;
         }
-        box_items(page, shape_box, (x + LEFT * s, top), options, &mut items)?;
+        box_items(
+            page,
+            shape_box,
+            (x + LEFT * s, top),
+            rows,
+            options,
+            &mut items,
+        )?;
         x += box_width(page, shape_box);
     }
     Ok(items)
@@ -143,11 +208,13 @@ fn box_items(
     page: &Pager,
     shape_box: &ShapeBox,
     (left, top): (f64, f64),
+    rows: u8,
     options: &Options,
     items: &mut Vec<Item>,
 ) -> Result<(), ChartError> {
     let s = page.scale;
-    let d: Diagram = diagram(shape_box, options.left_handed);
+    let mut d: Diagram = diagram(shape_box, options.left_handed);
+    d.n_rows = rows.max(d.n_rows);
     let save_ink = options.save_ink;
     let x = |column: usize| left + DX * s * column as f64;
     let edge = |row: u8| top + DY * s * f64::from(row);
@@ -210,7 +277,7 @@ fn box_items(
                 size,
                 style: Style::Regular,
                 text: finger.clone(),
-                white: !save_ink,
+                ink: if save_ink { Ink::Black } else { Ink::White },
             });
         }
     }

@@ -66,9 +66,21 @@ pub(super) fn measures(
             repeat_start: false,
             repeat_end: false,
             ending: None,
+            lyrics: match song.lyrics.is_empty() {
+                true => Vec::new(),
+                false => vec![sung(song, bar)],
+            },
         });
     }
     out
+}
+
+/// Words that begin in a bar.
+fn sung(song: &Song, bar: &Bar) -> String {
+    const EARLY_S: f64 = 0.05;
+    let inside = |s: f64| s >= bar.start_s - EARLY_S && s < bar.end_s - EARLY_S;
+    let words = song.lyrics.iter().filter(|l| inside(l.start_s));
+    words.map(|l| &l.text[..]).collect::<Vec<_>>().join(" ")
 }
 
 /// Whether the first span is silence that ends about where the first bar begins.

@@ -1,9 +1,11 @@
 //! The legend: each chord with the shapes to play it.
 
 use super::Printer;
+use super::print::played;
+use crate::chart::Options;
 use crate::fretboard::{Hand, STRETCH_CAUTION, Shape, hold};
 use crate::songlog::song::Song;
-use crate::theory::{Chord, Key, Mode};
+use crate::theory::{Chord, Label};
 use std::collections::HashMap;
 
 /// One chord of the legend.
@@ -13,7 +15,7 @@ pub struct Entry {
     pub symbol: String,
     /// Letter that marks refer to, where the chord has several entries.
     pub variant: Option<char>,
-    /// With a capo, the chord that the same shape is without one.
+    /// With a capo, what the symbol does not say: what sounds, or the shape that is played.
     pub held_as: Option<String>,
     /// One shape, or two to pick from.
     pub boxes: Vec<ShapeBox>,
@@ -75,7 +77,7 @@ fn to_pick_from(proposed: &[Shape]) -> Vec<Shape> {
 }
 
 /// The legend in order of first appearance, and which spans need a letter.
-pub(super) fn legend(song: &Song, print: &Printer) -> (Vec<Entry>, Variants) {
+pub(super) fn legend(song: &Song, options: &Options, print: &Printer) -> (Vec<Entry>, Variants) {
     // decided shapes of each chord first; proposals only where none is decided
     let mut found: Vec<(String, Vec<Shape>, bool, Vec<usize>)> = Vec::new();
     let mut order: Vec<String> = Vec::new();
@@ -111,7 +113,10 @@ pub(super) fn legend(song: &Song, print: &Printer) -> (Vec<Entry>, Variants) {
             .iter()
             .find(|s| print(s) == *symbol && !s.shapes.is_empty());
         if let Some(span) = proposed {
-            let shapes = to_pick_from(&span.shapes);
+            let mut shapes = to_pick_from(&span.shapes);
+            if !options.alternatives {
+                shapes.truncate(1);
+            }
             found.push((symbol.clone(), shapes, true, Vec::new()));
         }
     }
@@ -125,7 +130,7 @@ pub(super) fn legend(song: &Song, print: &Printer) -> (Vec<Entry>, Variants) {
                 variants.extend(spans.iter().map(|s| (*s, v)));
             }
             entries.push(Entry {
-                held_as: held_as(song, &chords[&symbol]),
+                held_as: held_as(song, options, &chords[&symbol]),
                 symbol: symbol.clone(),
                 variant,
                 boxes: shapes
@@ -146,14 +151,15 @@ pub(super) fn legend(song: &Song, print: &Printer) -> (Vec<Entry>, Variants) {
     (entries, Variants(variants))
 }
 
-/// With a capo, the chord's name as if the capo were the nut.
-fn held_as(song: &Song, chord: &Chord) -> Option<String> {
-    let capo = i32::from(song.instrument.capo);
-    (capo > 0).then(|| {
-        let root = chord.root.pitch_class().up(-capo);
-        chord
-            .with_root(Key::usual(root, Mode::Major).tonic)
-            .symbol()
+/// With a capo or a lower tuning, the name that the symbol is not.
+fn held_as(song: &Song, options: &Options, chord: &Chord) -> Option<String> {
+    let up = song.instrument.above_shapes();
+    (up != 0).then(|| match options.concert || options.degrees {
+        true => {
+            let shape = played(&Label::Chord(chord.clone()), up, song.key);
+            format!("play {} shape", shape.symbol())
+        }
+        false => format!("sounds {}", chord.symbol()),
     })
 }
 

@@ -5,14 +5,15 @@
 //! take part: a row of roots is read from the symbols already. For the top, the
 //! shapes must be the user's, since a proposal's top note is nobody's word.
 
+use super::print::played;
 use crate::songlog::song::{Song, Span};
 use crate::theory::{Key, Mode, PitchClass};
 
 /// Fewest chords of a line.
 const LEAST: usize = 3;
 
-/// Spans in a walking bass, each with its note.
-pub(super) fn basses(song: &Song) -> Vec<(usize, String)> {
+/// Spans in a walking bass, each with its note; `up` semitones are taken off, as off the symbols.
+pub(super) fn basses(song: &Song, up: i32) -> Vec<(usize, String)> {
     let note = |span: &Span| {
         let chord = span.label.chord()?;
         Some(chord.bass_pitch_class().index() as i32)
@@ -32,14 +33,15 @@ pub(super) fn basses(song: &Song) -> Vec<(usize, String)> {
         })
         .flatten()
         .map(|i| {
-            let chord = song.spans[i].label.chord();
+            let label = played(&song.spans[i].label, up, song.key);
+            let chord = label.chord();
             (i, chord.map_or_else(String::new, |c| c.bass_note().text()))
         })
         .collect()
 }
 
 /// Spans whose decided shapes make a moving top note, each with its note.
-pub(super) fn tops(song: &Song) -> Vec<(usize, String)> {
+pub(super) fn tops(song: &Song, up: i32) -> Vec<(usize, String)> {
     let note = |span: &Span| {
         let shape = span.shapes.first().filter(|_| span.n_decided_shapes > 0)?;
         let sounding = song.instrument.sounding(shape);
@@ -48,12 +50,16 @@ pub(super) fn tops(song: &Song) -> Vec<(usize, String)> {
     let key = song
         .key
         .unwrap_or(Key::usual(PitchClass::new(0), Mode::Major));
+    let key = match up {
+        0 => key,
+        _ => Key::usual(key.tonic.pitch_class().up(-up), key.mode),
+    };
     runs(song, note, |a, b| b - a)
         .into_iter()
         .flatten()
         .filter_map(|i| {
             let midi = note(&song.spans[i])?;
-            Some((i, key.spell(PitchClass::new(midi)).text()))
+            Some((i, key.spell(PitchClass::new(midi).up(-up)).text()))
         })
         .collect()
 }

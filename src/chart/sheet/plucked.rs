@@ -4,7 +4,7 @@
 
 use super::bars::{all_bars, beats_into};
 use super::places::places;
-use super::{Block, Measure};
+use super::{Block, Measure, Pattern};
 use crate::songlog::song::{Bar, Song, Span};
 
 /// A note of the tablature.
@@ -18,6 +18,8 @@ pub struct TabNote {
     pub fret: u8,
 }
 
+/// A stroke this little before the bar line belongs to the bar, s.
+const EARLY_S: f64 = 0.05;
 /// Notes struck this close together are one stroke, s.
 const TOGETHER_S: f64 = 0.06;
 /// More notes than this at once are a strum.
@@ -34,8 +36,6 @@ struct Stroke {
 }
 
 fn strokes_of(spans: &[&Span], bar: &Bar) -> Vec<Stroke> {
-    /// A stroke this little before the bar line belongs to the bar, s.
-    const EARLY_S: f64 = 0.05;
     let mut struck: Vec<(f64, u8)> = spans
         .iter()
         .flat_map(|s| &s.struck)
@@ -55,6 +55,18 @@ fn strokes_of(spans: &[&Span], bar: &Bar) -> Vec<Stroke> {
         }
     }
     strokes
+}
+
+/// When strings were struck in a chord, and which pitches, s and MIDI.
+pub(in crate::chart) fn strikes(span: &Span) -> Vec<(f64, Vec<u8>)> {
+    let whole = Bar {
+        number: 0,
+        start_s: span.start_s,
+        end_s: span.end_s + EARLY_S,
+        n_beats: 1,
+    };
+    let all = strokes_of(&[span], &whole).into_iter();
+    all.map(|s| (s.at_s, s.midi)).collect()
 }
 
 /// Whether beats are divided in three.
@@ -169,12 +181,14 @@ pub(super) fn strokes(song: &Song, blocks: &mut [Block]) {
         if usual.iter().filter(|u| **u).count() < 2 || n_strums + n_picks == 0 {
             continue;
         }
-        let word = if n_strums >= n_picks {
-            "strokes"
-        } else {
-            "picking"
-        };
-        block.strokes = format!("{word} heard on {}", counting(&usual, per_beat));
+        let strummed = n_strums >= n_picks;
+        let word = if strummed { "strums" } else { "plucks" };
+        block.strokes = format!("{word} on {}", counting(&usual, per_beat));
+        block.pattern = Some(Pattern {
+            hits: usual,
+            per_beat,
+            strummed,
+        });
     }
 }
 

@@ -3,7 +3,7 @@
 use super::{BARS_IN_ROW, Measure, moving};
 use crate::chart::{ChartError, Options};
 use crate::songlog::song::{Song, Span};
-use crate::theory::{Label, Spelled, key_at, roman};
+use crate::theory::{Key, Label, Mode, PitchClass, Spelled, key_at, roman};
 use std::collections::HashMap;
 
 /// How the chord of a span is printed on this sheet.
@@ -20,8 +20,9 @@ pub(super) fn annotate(
             option: "--degrees",
         });
     }
-    let basses: HashMap<usize, String> = moving::basses(song).into_iter().collect();
-    let tops: HashMap<usize, String> = moving::tops(song).into_iter().collect();
+    let up = shift(song, options);
+    let basses: HashMap<usize, String> = moving::basses(song, up).into_iter().collect();
+    let tops: HashMap<usize, String> = moving::tops(song, up).into_iter().collect();
     for mark in measures.iter_mut().flat_map(|m| &mut m.marks) {
         let span = &song.spans[mark.span];
         let key = song.key_at(span.start_s).filter(|_| options.degrees_under);
@@ -38,7 +39,10 @@ pub(super) fn annotate(
 
 pub(super) fn printer(song: &Song, options: &Options) -> Result<Printer, ChartError> {
     if !options.degrees {
-        return Ok(Box::new(|span| at_sight(&span.label)));
+        let (up, key) = (shift(song, options), song.key);
+        return Ok(Box::new(move |span| {
+            at_sight(&played(&span.label, up, key))
+        }));
     }
     let first = song.key.ok_or(ChartError::NoKey {
         option: "--degrees",
@@ -51,6 +55,28 @@ pub(super) fn printer(song: &Song, options: &Options) -> Result<Printer, ChartEr
             None => span.label.symbol(),
         }
     }))
+}
+
+/// Semitones that the song sounds above the names on its pages.
+pub(super) fn shift(song: &Song, options: &Options) -> i32 {
+    match options.concert || options.degrees {
+        true => 0,
+        false => song.instrument.above_shapes(),
+    }
+}
+
+/// The chord whose shape is played behind a capo or in a lower tuning, spelled in the key that is fingered.
+pub(super) fn played(label: &Label, up: i32, key: Option<Key>) -> Label {
+    let Some(chord) = label.chord().filter(|_| up != 0) else {
+        return label.clone();
+    };
+    let down = |pitch: PitchClass| pitch.up(-up);
+    let root = down(chord.root.pitch_class());
+    let spelled = match key {
+        Some(key) => Key::usual(down(key.tonic.pitch_class()), key.mode).spell(root),
+        None => Key::usual(root, Mode::Major).tonic,
+    };
+    Label::Chord(chord.with_root(spelled))
 }
 
 /// The symbol, its bass as it is read at sight: E♭♭ is printed D (common practice, no source).

@@ -18,15 +18,14 @@ struct Part {
     /// Bars of a second ending.
     second: Vec<Measure>,
     times: u32,
+    /// How it refers to a part before that it repeats.
+    as_before: Option<String>,
 }
 
 impl Part {
-    /// Its place in the roadmap and its name.
+    /// Its name, or its place among the letters.
     fn title(&self) -> String {
-        match &self.name {
-            Some(name) => format!("{} {name}", self.in_roadmap),
-            None => self.in_roadmap.clone(),
-        }
+        self.name.clone().unwrap_or_else(|| self.in_roadmap.clone())
     }
 }
 
@@ -52,6 +51,9 @@ pub(super) fn blocks(
         roadmap = self::roadmap(&parts);
     }
     mark_keys(&mut parts, song.key);
+    if !options.short && !options.written_out {
+        refer_back(&mut parts);
+    }
     (parts.into_iter().map(block).collect(), form, roadmap)
 }
 
@@ -127,6 +129,7 @@ fn split(song: &Song, measures: Vec<Measure>) -> Vec<Part> {
         measures: Vec::new(),
         second: Vec::new(),
         times: 1,
+        as_before: None,
     };
     let mut parts: Vec<Part> = song
         .sections
@@ -144,6 +147,7 @@ fn split(song: &Song, measures: Vec<Measure>) -> Vec<Part> {
             measures: Vec::new(),
             second: Vec::new(),
             times: 1,
+            as_before: None,
         });
     }
     for measure in measures {
@@ -169,16 +173,17 @@ fn fold(parts: Vec<Part>) -> Vec<Part> {
             out.push(part);
             continue;
         };
-        let common = last
-            .measures
+        // what leads in is played once
+        let lead = last.measures.iter().take_while(|m| m.number == 0).count();
+        let common = last.measures[lead..]
             .iter()
             .zip(&part.measures)
             .take_while(|(a, b)| a.same(b))
             .count();
-        let (n, m) = (last.measures.len(), part.measures.len());
+        let (n, m) = (last.measures.len() - lead, part.measures.len());
         let pickup = part.measures[0].number == 0;
         if last.second.is_empty() && !pickup && common == n && common == m {
-            join(&mut last.measures, &part.measures);
+            join(&mut last.measures[lead..], &part.measures);
             last.times += 1;
             last.name = both_names(last.name.take(), part.name);
         } else if last.second.is_empty()
@@ -188,8 +193,11 @@ fn fold(parts: Vec<Part>) -> Vec<Part> {
             && common < n
             && common < m
         {
-            join(&mut last.measures[..common], &part.measures[..common]);
-            for measure in &mut last.measures[common..] {
+            join(
+                &mut last.measures[lead..lead + common],
+                &part.measures[..common],
+            );
+            for measure in &mut last.measures[lead + common..] {
                 measure.ending = Some(1);
             }
             last.second = part.measures[common..].to_vec();
@@ -210,11 +218,87 @@ fn fold(parts: Vec<Part>) -> Vec<Part> {
 /// The printed bar is open if any pass is, and carries the remarks of all.
 fn join(printed: &mut [Measure], again: &[Measure]) {
     for (a, b) in printed.iter_mut().zip(again) {
+        a.lyrics.extend(b.lyrics.iter().cloned());
         for (x, y) in a.marks.iter_mut().zip(&b.marks) {
             x.open |= y.open;
             x.remarks.extend(&y.remarks);
         }
     }
+}
+
+/// A section that comes again with the same bars, or nearly, refers to where it is printed.
+fn refer_back(parts: &mut [Part]) {
+    for i in 1..parts.len() {
+        let (before, rest) = parts.split_at_mut(i);
+        let part = &mut rest[0];
+        let printed = |p: &&mut Part| p.as_before.is_none();
+        let alike = |p: &&mut Part| {
+            let name = p.name == part.name && (p.name.is_some() || p.letter == part.letter);
+            let n = p.measures.len() == part.measures.len();
+            let endings = p.second.len() == part.second.len()
+                && differing(&p.second, &part.second).is_empty();
+            name && n && endings
+        };
+        if part.measures.len() < 2 {
+            continue;
+        }
+        let mut same = before.iter_mut().filter(|p| printed(p) && alike(p));
+        let Some((earlier, other)) = same.find_map(|p| {
+            let mut other = differing(&p.measures, &part.measures);
+            if !p.second.is_empty() && !other.is_empty() {
+                // which of the endings differs is quicker read
+                other = (0..part.measures.len()).collect();
+            }
+            // more than that is quicker read than told
+            (other.len() <= (part.measures.len() / 8).max(1)).then_some((p, other))
+        }) else {
+            continue;
+        };
+        let n = part.measures.len();
+        let mut words = "as above".to_owned();
+        if let Some(key) = part.measures.first().and_then(|m| m.new_key) {
+            words.push_str(&format!(", in {}", key.text()));
+        }
+        match (earlier.times, part.times) {
+            (a, b) if a == b => {}
+            (_, 1) => words.push_str(", once"),
+            (_, times) => words.push_str(&format!(", {times} times")),
+        }
+        for bar in &other {
+            let symbols: Vec<&str> = part.measures[*bar]
+                .marks
+                .iter()
+                .map(|m| &m.symbol[..])
+                .collect();
+            let place = match *bar + 1 {
+                last if last == n => "last bar".to_owned(),
+                k => format!("bar {k} of it"),
+            };
+            words.push_str(&format!(", {place} {}", symbols.join(" ")));
+        }
+        for bar in 0..n {
+            if !other.contains(&bar) {
+                join(&mut earlier.measures[bar..=bar], &part.measures[bar..=bar]);
+            } else if !part.measures[bar].lyrics.is_empty() {
+                // its words are under the line of their own pass
+                earlier.measures[bar]
+                    .lyrics
+                    .extend(part.measures[bar].lyrics.clone());
+            }
+        }
+        join(&mut earlier.second, &part.second);
+        part.as_before = Some(words);
+    }
+}
+
+/// Bars that are not alike in two parts of one length.
+fn differing(a: &[Measure], b: &[Measure]) -> Vec<usize> {
+    let tabs = |a: &Measure, b: &Measure| a.tab.is_empty() || b.tab.is_empty() || a.same_tab(b);
+    let pairs = a.iter().zip(b).enumerate();
+    pairs
+        .filter(|(_, (a, b))| !a.same(b) || a.number == 0 || b.number == 0 || !tabs(a, b))
+        .map(|(i, _)| i)
+        .collect()
 }
 
 fn both_names(a: Option<String>, b: Option<String>) -> Option<String> {
@@ -257,6 +341,7 @@ fn block(mut part: Part) -> Block {
         for i in 1..row.len() {
             let plain = row[i].marks.iter().all(|m| m.remarks.is_empty())
                 && row[i].ending == row[i - 1].ending
+                && row[i].n_lyrics() == 0
                 && !row[i].repeat_start
                 && row[i].new_key.is_none();
             let doubt = |m: &Measure| m.marks.iter().any(|x| x.open);
@@ -272,6 +357,8 @@ fn block(mut part: Part) -> Block {
         differs: part.differs,
         times: part.times,
         strokes: String::new(),
+        pattern: None,
+        as_before: part.as_before,
         rows,
     }
 }

@@ -50,11 +50,16 @@ fn every_format_is_the_same_twice_and_takes_every_option() {
                 degrees_under: true,
                 left_handed: true,
                 large,
+                compact: false,
+                landscape: !large,
+                alternatives: true,
+                concert: true,
                 save_ink: true,
                 easy: true,
                 tuning: Some("drop-d".parse().expect("a tuning")),
                 written_out: true,
                 short: false,
+                steady: large,
                 offset_s: -3.0,
             };
             let once = write(&demo(), format, &options);

@@ -112,7 +112,7 @@ fn a_capo_keeps_what_sounds() {
     ));
     let sheet = text(&song, Format::Txt, &options(|o| o.capo = Some(2)));
     assert!(
-        sheet.contains("as G") && sheet.contains("Capo at fret 2"),
+        sheet.contains("sounds A") && sheet.contains("\nCapo: 2\nNames: shapes played\n"),
         "{sheet}"
     );
 }

@@ -28,7 +28,7 @@ fn repeats_fold_and_can_be_written_out() {
     assert_eq!(short.blocks.len(), 3);
     assert_eq!(
         short.form[1],
-        "A' Verse (bars 9–16): as A, but the last two bars"
+        "Verse (bars 9–16): as A, but the last two bars"
     );
 }
 

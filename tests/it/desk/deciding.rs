@@ -72,6 +72,11 @@ fn pairs() -> Vec<(Value, &'static str)> {
         ),
         (json!({"places": ["B"], "feel": "swung"}), "B --feel swung"),
         (
+            json!({"places": ["5"], "lyric": "la|lo"}),
+            "5 --lyric la|lo",
+        ),
+        (json!({"credit": "nobody"}), "--credit nobody"),
+        (
             json!({"places": ["11"], "new_section": true}),
             "11 --new-section",
         ),

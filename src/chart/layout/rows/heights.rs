@@ -10,12 +10,14 @@ const TAB_THIN: f64 = 0.2;
 pub(super) const TAB_LINE: f64 = 2.1;
 const TAB_ABOVE: f64 = 3.0;
 const TAB_POINTS: f64 = 7.0;
-/// A line of top notes, degrees or bass notes, mm.
+/// A line of top notes or degrees, mm.
 const NOTE_LINE: f64 = 3.6;
-/// From the symbols to the slashes, and from there to the row's end, mm.
-const SLASH: f64 = 4.8;
-const UNDER_SLASH: f64 = 1.6;
-const SYMBOL: f64 = 7.6;
+/// A line of words, mm.
+pub(super) const LYRIC_LINE: f64 = 4.4;
+/// From the symbols to the beats, and from there to the row's end, mm.
+const SLASH: f64 = 3.2;
+const UNDER_SLASH: f64 = 1.0;
+const SYMBOL: f64 = 8.6;
 
 /// What a line of bars has besides symbols and slashes; mm from its top, at the print's scale.
 pub(super) struct Heights {
@@ -24,9 +26,10 @@ pub(super) struct Heights {
     pub(super) symbol: f64,
     pub(super) degree: f64,
     pub(super) slash: f64,
-    pub(super) bass: f64,
     /// Top line of the tablature, if there is one.
     pub(super) tab: Option<f64>,
+    /// First line of words.
+    pub(super) lyric: f64,
     /// The whole.
     pub(super) all: f64,
 }
@@ -38,11 +41,11 @@ impl Heights {
         let line = |any: bool| if any { NOTE_LINE } else { 0.0 };
         let top = line(marks().any(|m| m.top.is_some()));
         let degrees = line(marks().any(|m| m.degree.is_some()));
-        let bass = line(marks().any(|m| m.bass.is_some()));
         let s = page.scale;
         let symbol = SYMBOL + top;
         let slash = symbol + degrees + SLASH;
-        let under = slash + UNDER_SLASH + bass;
+        let n_lyrics = bars.iter().map(Measure::n_lyrics).max().unwrap_or(0);
+        let under = slash + UNDER_SLASH + LYRIC_LINE * n_lyrics as f64;
         let tab = shown()
             .any(|m| !m.tab.is_empty())
             .then_some((under + TAB_ABOVE) * s);
@@ -52,7 +55,7 @@ impl Heights {
             symbol: symbol * s,
             degree: (symbol + NOTE_LINE + 0.2) * s,
             slash: slash * s,
-            bass: (slash + NOTE_LINE) * s,
+            lyric: (slash + LYRIC_LINE) * s,
             all: match tab {
                 Some(tab) => tab + (tab_height + 1.0) * s,
                 None => under * s,
