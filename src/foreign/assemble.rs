@@ -1,5 +1,6 @@
 //! What every reader gives, and how it becomes what a draft would have heard.
 
+use super::letters::{free_letters, heading};
 use super::{ForeignError, Given, Imported, MAX_BARS};
 use crate::fretboard::{Instrument, Limits, Shape, Wanted, voicings};
 use crate::songlog::decided::{Act, Feel, How};
@@ -291,25 +292,6 @@ fn lay_grid(
     Ok(())
 }
 
-/// A heading as its letter and its name: `A Verse`, `B`, `Chorus`.
-fn heading(text: &str) -> (Option<String>, Option<String>) {
-    let text = text.trim();
-    let (first, rest) = text.split_once(char::is_whitespace).unwrap_or((text, ""));
-    let mut signs = first.chars();
-    let letter = signs.next().is_some_and(|c| c.is_ascii_uppercase())
-        && signs.all(|c| c.is_ascii_digit() || matches!(c, '\'' | '′'))
-        && first.chars().count() <= 3;
-    if letter {
-        let rest = rest.trim();
-        (
-            Some(first.into()),
-            (!rest.is_empty()).then(|| rest.to_owned()),
-        )
-    } else {
-        (None, (!text.is_empty()).then(|| text.to_owned()))
-    }
-}
-
 /// Sections by bars, and the acts that name them. Sections without bars are said in a warning.
 fn sections(raw: &mut ImportedScore) -> (Vec<HeardSection>, Vec<Act>) {
     let Some(last) = raw.bars.last().copied() else {
@@ -386,18 +368,6 @@ fn sections(raw: &mut ImportedScore) -> (Vec<HeardSection>, Vec<Act>) {
         }
     }
     (out, acts)
-}
-
-/// `A` to `Z`, then `A2` and so on, less those that are used.
-fn free_letters(used: &HashSet<String>) -> impl Iterator<Item = String> {
-    (1u32..)
-        .flat_map(|round| {
-            ('A'..='Z').map(move |c| match round {
-                1 => c.to_string(),
-                n => format!("{c}{n}"),
-            })
-        })
-        .filter(|letter| !used.contains(letter))
 }
 
 fn nearest_bar(bars: &[HeardBar], time_s: f64) -> u32 {

@@ -10,6 +10,7 @@ mod assemble;
 mod error;
 mod jams;
 mod lab;
+mod letters;
 mod log;
 mod midi;
 mod musicxml;

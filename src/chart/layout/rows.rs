@@ -1,18 +1,20 @@
 //! Sections and rows of bars.
 
+mod columns;
 mod heading;
 mod heights;
 mod symbols;
 
 pub(super) use symbols::{parts_width, symbol_items, symbol_parts};
 
+use columns::{Line, lines, widths};
 use heading::heading;
 use heights::{Heights, LYRIC_LINE, TAB_LINE, tablature};
 use symbols::{parts, symbol_width};
 
 use super::{Ink, Item, MARGIN, Pager, Role, Style, line};
 use crate::chart::ChartError;
-use crate::chart::sheet::{BARS_IN_ROW, Block, Measure, Pattern};
+use crate::chart::sheet::{Block, Measure, Pattern};
 
 /// Space under a row, mm.
 const ROW_GAP: f64 = 2.5;
@@ -54,141 +56,6 @@ struct Place {
     end: End,
     /// Ending of the bar before, if that is of the same row.
     ending_before: Option<u8>,
-}
-
-/// A line of bars as it is set: some of a row, with a pickup before them.
-struct Line {
-    bars: Vec<Measure>,
-    columns: usize,
-    ending_before: Option<u8>,
-}
-
-/// The lines of a section. A pickup stands before the first bar, on its line.
-fn lines(page: &Pager, block: &Block) -> Result<Vec<Line>, ChartError> {
-    let mut rows: Vec<Vec<Measure>> = block.printed().to_vec();
-    if rows.len() > 1 && rows[0].iter().all(|m| m.number == 0) {
-        let pickup = rows.remove(0);
-        rows[0].splice(0..0, pickup);
-    }
-    let mut out = Vec::new();
-    for row in rows {
-        let pickups = match row.iter().take_while(|m| m.number == 0).count() {
-            n if n == row.len() => 0,
-            n => n,
-        };
-        if let Some(last) = out.last_mut()
-            && joins(page, last, &row)?
-        {
-            last.bars.extend(row);
-            last.columns = last.bars.len();
-            continue;
-        }
-        let columns = columns(page, &row[pickups..])?;
-        let mut ending_before = None;
-        let mut from = 0;
-        while from < row.len() {
-            let first = if from == 0 { pickups } else { 0 };
-            let to = (from + first + columns).min(row.len());
-            out.push(Line {
-                bars: row[from..to].to_vec(),
-                columns,
-                ending_before,
-            });
-            ending_before = row[to - 1].ending;
-            from = to;
-        }
-    }
-    Ok(out)
-}
-
-/// Whether a last ending of one bar finds room behind the ending before it, on its line.
-fn joins(page: &Pager, line: &Line, row: &[Measure]) -> Result<bool, ChartError> {
-    let (Some(before), [bar]) = (line.bars.last(), row) else {
-        return Ok(false);
-    };
-    let follows = bar.ending.is_some() && before.ending.is_some() && bar.new_key.is_none();
-    if !follows || line.columns < BARS_IN_ROW || line.bars.len() > BARS_IN_ROW {
-        return Ok(false);
-    }
-    let mut sum = wanted(page, bar)?;
-    for bar in &line.bars {
-        sum += wanted(page, bar)?;
-    }
-    Ok(sum <= page.width() - NUMBERS)
-}
-
-/// Room that a bar's symbols want at full size, mm.
-fn wanted(page: &Pager, measure: &Measure) -> Result<f64, ChartError> {
-    const PADS: f64 = 4.0;
-    let size = page.points(ROOT_POINTS);
-    let mut width = PADS * page.scale;
-    if !measure.simile {
-        for mark in &measure.marks {
-            width += symbol_width(page, mark, size)? + GAP;
-        }
-    }
-    for words in &measure.lyrics {
-        let words = page
-            .fonts
-            .width(Style::Regular, page.points(LYRIC_POINTS), words)?;
-        width = width.max(words + PADS * page.scale);
-    }
-    let signs = u8::from(measure.repeat_start) + u8::from(measure.repeat_end);
-    Ok(width + 3.0 * page.scale * f64::from(signs))
-}
-
-/// Bars on a line, 4, 2 or 1, so that symbols keep their size.
-fn columns(page: &Pager, row: &[Measure]) -> Result<usize, ChartError> {
-    let total = page.width() - NUMBERS;
-    for columns in [BARS_IN_ROW, 2] {
-        let mut fits = true;
-        for bars in row.chunks(columns) {
-            let mut sum = 0.0;
-            for bar in bars {
-                sum += wanted(page, bar)?;
-            }
-            fits &= sum <= total * bars.len() as f64 / columns as f64;
-        }
-        if fits {
-            return Ok(columns);
-        }
-    }
-    Ok(1)
-}
-
-/// Width of each bar of a line: alike, unless one needs more; a pickup is narrow.
-fn widths(page: &Pager, line: &Line) -> Result<Vec<f64>, ChartError> {
-    const PICKUP: f64 = 0.1;
-    let total = page.width() - NUMBERS;
-    let narrow = |m: &Measure| m.number == 0 && line.bars.len() > 1;
-    let wants = line
-        .bars
-        .iter()
-        .map(|m| wanted(page, m))
-        .collect::<Result<Vec<f64>, _>>()?;
-    let pickups: f64 = line
-        .bars
-        .iter()
-        .zip(&wants)
-        .filter(|(m, _)| narrow(m))
-        .map(|(_, w)| w.max(total * PICKUP))
-        .sum();
-    let n = line.bars.iter().filter(|m| !narrow(m)).count() as f64;
-    let base = (total - pickups) / line.columns as f64;
-    let needed: f64 = line
-        .bars
-        .iter()
-        .zip(&wants)
-        .filter(|(m, _)| !narrow(m))
-        .map(|(_, w)| w)
-        .sum();
-    let tight = wants.iter().any(|w| *w > base) && needed <= base * n;
-    let width = |(m, w): (&Measure, &f64)| match (narrow(m), tight) {
-        (true, _) => w.max(total * PICKUP),
-        (_, true) => w + (base * n - needed) / n,
-        _ => base,
-    };
-    Ok(line.bars.iter().zip(&wants).map(width).collect())
 }
 
 /// A section: its heading and rows, on one page if they fit one.
@@ -288,24 +155,9 @@ fn row_items(page: &Pager, row: &[Measure], place: &Place) -> Result<Vec<Item>, 
         );
         if let Some(ending) = measure.ending {
             let goes_on = row.get(i + 1).is_some_and(|m| m.ending == measure.ending);
-            let y = top - 1.3 * s;
-            let hook = 2.6 * s;
-            let right = if goes_on {
-                left + bar_width
-            } else {
-                left + bar_width - 0.6
-            };
-            items.push(line((left, y), (right, y), THIN));
-            if first_of_ending {
-                items.push(line((left, y - THIN / 2.0), (left, y + hook), THIN));
-                let text = format!("{ending}.");
-                let (x, size) = (left + 1.0, page.points(8.0));
-                items.push(page.text_item(x, y + 3.1 * s, size, Style::Bold, &text));
-            }
-            // the first ending is closed where it turns back
-            if !goes_on && measure.repeat_end {
-                items.push(line((right, y - THIN / 2.0), (right, y + hook), THIN));
-            }
+            let span = (left, left + bar_width);
+            let number = first_of_ending.then_some(ending);
+            bracket(page, span, number, goes_on, measure.repeat_end, &mut items);
         }
         let inner_left = left + if measure.repeat_start { 4.4 } else { 2.0 } * s;
         let inner_right = left + bar_width - if measure.repeat_end { 4.4 } else { 1.2 } * s;
@@ -354,6 +206,30 @@ fn row_items(page: &Pager, row: &[Measure], place: &Place) -> Result<Vec<Item>, 
         }
     }
     Ok(items)
+}
+
+/// The line over a bar of an ending: its number and a hook where it begins, closed where it turns back.
+fn bracket(
+    page: &Pager,
+    (left, bar_right): (f64, f64),
+    number: Option<u8>,
+    goes_on: bool,
+    turns_back: bool,
+    items: &mut Vec<Item>,
+) {
+    let s = page.scale;
+    let (y, hook) = (page.y - 1.3 * s, 2.6 * s);
+    let right = if goes_on { bar_right } else { bar_right - 0.6 };
+    items.push(line((left, y), (right, y), THIN));
+    if let Some(number) = number {
+        items.push(line((left, y - THIN / 2.0), (left, y + hook), THIN));
+        let text = format!("{number}.");
+        let (x, size) = (left + 1.0, page.points(8.0));
+        items.push(page.text_item(x, y + 3.1 * s, size, Style::Bold, &text));
+    }
+    if !goes_on && turns_back {
+        items.push(line((right, y - THIN / 2.0), (right, y + hook), THIN));
+    }
 }
 
 /// The words under a bar, a line each time it is played; smaller where a bar is too narrow.

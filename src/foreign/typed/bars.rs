@@ -188,23 +188,7 @@ fn bar(
         bar.n_beats = meter.0;
     }
     let beats = usize::from(bar.n_beats);
-    // without slashes the chords share the bar evenly
-    let step = match (n_on_beat == beats, written_out) {
-        (true, _) => 2,
-        (_, false) if n_on_beat <= 2 * beats && (2 * beats).is_multiple_of(n_on_beat) => {
-            2 * beats / n_on_beat
-        }
-        (_, true) => {
-            return Err(fail(format!(
-                "{n_on_beat} beats are written, it has {beats} (a chord or / for each beat; begin the bar with 2/4 and the like if it is shorter or longer)"
-            )));
-        }
-        _ => {
-            return Err(fail(format!(
-                "{n_on_beat} chords do not share {beats} beats evenly (write the beats between them as /)"
-            )));
-        }
-    };
+    let step = step(n_on_beat, beats, written_out).map_err(fail)?;
     let mut half_beat = 0;
     for word in words {
         let (word, at) = match word.strip_prefix('&') {
@@ -226,6 +210,21 @@ fn bar(
         });
     }
     Ok(bar)
+}
+
+/// Half beats from one word to the next: without slashes the chords share the bar evenly.
+fn step(n_words: usize, n_beats: usize, written_out: bool) -> Result<usize, String> {
+    let even = n_words <= 2 * n_beats && (2 * n_beats).is_multiple_of(n_words);
+    match (n_words == n_beats, written_out) {
+        (true, _) => Ok(2),
+        (_, false) if even => Ok(2 * n_beats / n_words),
+        (_, true) => Err(format!(
+            "{n_words} beats are written, it has {n_beats} (a chord or / for each beat; begin the bar with 2/4 and the like if it is shorter or longer)"
+        )),
+        _ => Err(format!(
+            "{n_words} chords do not share {n_beats} beats evenly (write the beats between them as /)"
+        )),
+    }
 }
 
 fn is_ending(word: &str) -> bool {
