@@ -44,8 +44,10 @@ fn seen(song: &Song) -> String {
         })
         .collect();
     format!(
-        "{} {:?} {:?} {:?} {:?} {:?}\n{}\n{}\n{}",
-        format!("{} {:?} {:?}", song.title, song.credit, song.lyrics),
+        "{} {:?} {:?}\n{:?} {:?} {:?} {:?} {:?}\n{}\n{}\n{}",
+        song.title,
+        song.credit,
+        song.lyrics,
         song.key,
         song.key_changes,
         song.meter,
