@@ -25,7 +25,7 @@ h2 .differs{font-weight:normal;font-style:italic;margin-left:.8em}
 .row.c2{grid-template-columns:1.9em repeat(2,1fr) 2px}
 .row.c1{grid-template-columns:1.9em 1fr 2px}
 .row .no{grid-column:1;font-size:.68em;color:#444;align-self:start;padding-top:.35em;text-align:right;padding-right:.6em}
-.bar{position:relative;border-left:1.5px solid #111;padding:1.05em .5em .15em;display:flex;flex-wrap:wrap;min-width:0;min-height:2.6em}
+.bar{position:relative;border-left:1.5px solid #111;padding:1.05em .5em .15em;display:flex;flex-wrap:wrap;align-content:flex-start;min-width:0;min-height:2.6em}
 .bar.last{border-right:1.5px solid #111}
 .bar.from{border-left:4px solid #111;padding-left:1em}
 .bar.to{border-right:4px solid #111;padding-right:1em}
@@ -39,7 +39,7 @@ h2 .differs{font-weight:normal;font-style:italic;margin-left:.8em}
 .cell{min-width:min-content;padding-right:.25em}
 .chord{white-space:nowrap;font-size:1.67em;font-weight:bold;line-height:1.25}
 .before{margin:.1em 0 .4em;font-style:italic}
-.chord .tail{font-size:.72em;position:relative;top:-.3em}
+.tail{font-size:.72em;position:relative;top:-.3em}
 .chord sup{font-size:.55em;vertical-align:.75em;line-height:0}
 .open{color:#666}
 .under{font-size:.8em;line-height:1.1;white-space:nowrap}
@@ -57,7 +57,8 @@ h2 .differs{font-weight:normal;font-style:italic;margin-left:.8em}
 .shapes .frets{font-size:.75em;letter-spacing:.04em}
 .shapes .or{font-style:italic;font-size:.85em}
 .as{font-style:italic;font-size:.8em}
-figcaption{font-size:1.05em}
+figcaption{font-size:1.15em;font-weight:bold}
+figcaption .as{font-weight:normal}
 .notes{font-size:.92em;margin:.2em 0;padding-left:1.6em}
 .plain{font-size:.92em;margin:.2em 0}
 footer{margin-top:1.6em;border-top:1px solid #111;font-size:.75em;padding-top:.4em;break-inside:avoid}

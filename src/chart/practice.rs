@@ -18,6 +18,9 @@ const SCRIPT: &str = include_str!("practice/page.js");
 const SOUND_CAUTION: &str = "This file holds the recording itself. Pass it on only if whoever \
 plays and owns it allows that; local law decides.";
 
+/// The widest cell, half beats: bars have 16 beats at most.
+const MOST_HALF_BEATS: u8 = 32;
+
 /// A sound file that a browser plays.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Sound {
@@ -77,8 +80,11 @@ fn head(out: &mut String, sheet: &Sheet, options: &Options) {
          <meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n\
          <meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; \
          script-src 'unsafe-inline'; style-src 'unsafe-inline'; media-src blob:\">\n\
-         <title>{named}</title>\n<style>\n{STYLE}</style>\n</head>\n<body>\n\
+         <title>{named}</title>\n<style>\n{STYLE}{}</style>\n</head>\n<body>\n\
          <header>\n<h1 dir=\"auto\">{named}</h1>\n<p class=\"facts\">{}</p>\n",
+        (1..=MOST_HALF_BEATS)
+            .map(|n| format!(".g{n}{{flex-grow:{n}}}"))
+            .collect::<String>(),
         facts.join(" &middot; ")
     );
     if let Some(credit) = &sheet.credit {
@@ -144,8 +150,8 @@ fn bar(out: &mut String, measure: &Measure) {
             .marks
             .get(i + 1)
             .map_or(2 * measure.n_beats, |next| next.half_beat);
-        let width = to.saturating_sub(from).max(1);
-        let _ = write!(out, "<span class=\"cell\" style=\"flex-grow:{width}\">");
+        let width = to.saturating_sub(from).clamp(1, MOST_HALF_BEATS);
+        let _ = write!(out, "<span class=\"cell g{width}\">");
         write_symbol(out, &mark.symbol, mark.open);
         if let Some(variant) = mark.variant {
             let _ = write!(out, "<sup>({variant})</sup>");
@@ -198,7 +204,7 @@ fn controls(out: &mut String) {
         "<section class=\"controls\" aria-label=\"Playing\">\n\
          <button type=\"button\" id=\"play\">Play</button>\n\
          <p id=\"place\" aria-live=\"off\">bar 1</p>\n\
-         <label class=\"speed\">Speed <input type=\"range\" id=\"speed\" min=\"50\" max=\"110\" step=\"5\" value=\"100\"> <output id=\"percent\" for=\"speed\">100 %</output></label>\n\
+         <span class=\"pair\"><label>Speed <input type=\"range\" id=\"speed\" min=\"50\" max=\"110\" step=\"5\" value=\"100\"></label> <output id=\"percent\" for=\"speed\">100 %</output></span>\n\
          <label><input type=\"checkbox\" id=\"count\"> Count-in</label>\n\
          <label>Loop <select id=\"loop\"><option value=\"\">off</option><option value=\"part\">this section</option><option value=\"bars\">bars</option></select></label>\n\
          <span id=\"range\" hidden><label>from bar <input type=\"number\" id=\"from\" min=\"0\" inputmode=\"numeric\"></label> <label>to bar <input type=\"number\" id=\"to\" min=\"0\" inputmode=\"numeric\"></label></span>\n\

@@ -337,7 +337,7 @@ impl Sheet {
             signs.push("strums: down on the beat, up between beats, as the hand swings".into());
         }
         if marks().any(|m| m.bass.is_some()) {
-            signs.push("note beside a beat = the bass walks".into());
+            signs.push("note at a beat = the bass walks".into());
         }
         if marks().any(|m| m.top.is_some()) {
             signs.push("note over the symbol = the top note moves".into());

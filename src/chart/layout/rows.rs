@@ -3,6 +3,7 @@
 mod columns;
 mod heading;
 mod heights;
+mod stems;
 mod symbols;
 
 pub(super) use symbols::{parts_width, symbol_items, symbol_parts};

@@ -57,7 +57,7 @@ impl Heights {
             slash: slash * s,
             lyric: (slash + LYRIC_LINE) * s,
             all: match tab {
-                Some(tab) => tab + (tab_height + 1.0) * s,
+                Some(tab) => tab + (tab_height + super::stems::HEIGHT) * s,
                 None => under * s,
             },
             tab,
@@ -112,5 +112,7 @@ pub(super) fn tablature(
     for x in [left, right] {
         items.push(line((x, y(n - 1)), (x, y(0)), TAB_THIN));
     }
+    let digit = page.fonts.width(Style::Regular, size, "0")?;
+    super::stems::stems(measure, |at| x(at) + digit / 2.0, y(0), s, items);
     Ok(())
 }
