@@ -80,7 +80,7 @@ pub(crate) struct Chart {
     /// A second shape to pick from where there is one, on pages
     #[arg(long)]
     alternatives: bool,
-    /// With a capo: chord names say what sounds instead of the shape played, on pages
+    /// With a capo or a lower tuning: chord names in concert pitch instead of the shapes played, on pages
     #[arg(long)]
     concert: bool,
     /// Outlines instead of black discs and bars
