@@ -1,7 +1,7 @@
 //! Fits how ways to count are ranked, or what sections cost, on takes whose truth is known.
 //!
-//!     cargo run --release --example fit_form -- count FOLDER[,FOLDER…] TRIED[,TRIED…] [PULL[,PULL…]]
-//!     cargo run --release --example fit_form -- sections FOLDER[,FOLDER…] TRIED[,TRIED…] [ROUNDS]
+//!     cargo run --release --example fit_form -- count FOLDER[,FOLDER…] TRIED[,TRIED…] [PULL[,PULL…]] [--out WEIGHTS]
+//!     cargo run --release --example fit_form -- sections FOLDER[,FOLDER…] TRIED[,TRIED…] [ROUNDS] [--out WEIGHTS]
 //!
 //! Each folder holds NAME.wav with NAME.truth.json: `beats_s` and `downbeats_s` (s) and
 //! `meter` ("6/8") for `count`; `sections` (`start`, `end` in s, `letter`) for `sections`;
@@ -17,6 +17,9 @@
 //!
 //! `sections`: the costs of `SectionWeights` are moved at random, a few at a time, as
 //! long as boundaries and letters get better on all folders taken together.
+//!
+//! With `--out` the file of these weights is written into a folder: the last PULL's ranks into
+//! its `beats.json` (with the built-in log odds if it has none yet), or `sections.json`.
 
 #![expect(
     clippy::print_stdout,
@@ -38,14 +41,24 @@ mod takes;
 type Fallible<T> = Result<T, Box<dyn Error>>;
 
 fn main() -> Fallible<()> {
-    let arguments: Vec<String> = std::env::args().skip(1).collect();
+    let mut arguments: Vec<String> = std::env::args().skip(1).collect();
+    let out = takes::out_folder(&mut arguments)?;
     let [what, fitted, tried, rest @ ..] = &arguments[..] else {
         return Err("say count or sections, folders to fit on and folders to try on".into());
     };
+    takes::other_weights()?;
     let last = rest.first().map(String::as_str);
     match what.as_str() {
-        "count" => fit_count(fitted, tried, last.unwrap_or("0.01")),
-        "sections" => fit_sections(fitted, tried, last.unwrap_or("300").parse()?),
+        "count" => {
+            let ranks = fit_count(fitted, tried, last.unwrap_or("0.01"))?;
+            out.map_or(Ok(()), |out| write_ranks(&out, &ranks))
+        }
+        "sections" => {
+            let costs = fit_sections(fitted, tried, last.unwrap_or("300").parse()?)?;
+            out.map_or(Ok(()), |out| {
+                takes::write_numbers(&out, "sections.json", &costs)
+            })
+        }
         other => Err(format!("count or sections, not '{other}'").into()),
     }
 }
@@ -161,13 +174,27 @@ fn loss(take: &Counted, weights: &[f64]) -> (f64, Vec<f64>) {
     (all - part, slope)
 }
 
-fn fit_count(fitted: &str, tried: &str, pulls: &str) -> Fallible<()> {
+/// Puts ranks into a folder's `beats.json`.
+fn write_ranks(out: &Path, ranks: &[f64]) -> Fallible<()> {
+    let path = out.join("beats.json");
+    let mut numbers: Value = match path.exists() {
+        true => serde_json::from_str(&std::fs::read_to_string(&path)?)?,
+        false => serde_json::from_str(include_str!("../../src/hearing/weights/beats.json"))?,
+    };
+    for ((name, _), rank) in rank_weights().iter().zip(ranks) {
+        numbers["rank"][*name] = ((rank * 1e4).round() / 1e4).into();
+    }
+    takes::write_numbers(out, "beats.json", &numbers)
+}
+
+fn fit_count(fitted: &str, tried: &str, pulls: &str) -> Fallible<Vec<f64>> {
     let (fitted, tried) = (each_take(fitted, counted)?, each_take(tried, counted)?);
     let start: Vec<f64> = rank_weights().iter().map(|w| f64::from(w.1)).collect();
     print_marks("before", &fitted, &start);
     print_marks("before", &tried, &start);
+    let mut weights = start.clone();
     for pull in pulls.split(',') {
-        let weights = descend(&fitted, &start, pull.parse()?);
+        weights = descend(&fitted, &start, pull.parse()?);
         println!("\npull {pull}");
         for ((name, _), weight) in rank_weights().iter().zip(&weights) {
             println!("    \"{name}\": {weight:.4},");
@@ -175,7 +202,7 @@ fn fit_count(fitted: &str, tried: &str, pulls: &str) -> Fallible<()> {
         print_marks("after", &fitted, &weights);
         print_marks("after", &tried, &weights);
     }
-    Ok(())
+    Ok(weights)
 }
 
 /// Steps of the descent.
@@ -362,7 +389,7 @@ fn costs(w: &mut SectionWeights) -> Vec<(String, &mut f64)> {
     all
 }
 
-fn fit_sections(fitted: &str, tried: &str, rounds: usize) -> Fallible<()> {
+fn fit_sections(fitted: &str, tried: &str, rounds: usize) -> Fallible<SectionWeights> {
     let (fitted, tried) = (each_take(fitted, formed)?, each_take(tried, formed)?);
     let start = SectionWeights::default();
     let mut weights = start.clone();
@@ -400,7 +427,7 @@ fn fit_sections(fitted: &str, tried: &str, rounds: usize) -> Fallible<()> {
     println!("{weights:#?}");
     score(&fitted, &weights, Some("after"));
     score(&tried, &weights, Some("after"));
-    Ok(())
+    Ok(weights)
 }
 
 /// How far costs went from where they were: none moves for nothing.

@@ -1,13 +1,15 @@
 //! Fits weights of the musical stage on takes whose truth is known.
 //!
 //!     cargo run --release --example fit_weights -- FOLDER[,FOLDER…] NAME[,NAME…] [WEIGHT=VALUE…]
+//!     cargo run --release --example fit_weights -- FOLDER[,FOLDER…] NAME[,NAME…] --out WEIGHTS
 //!     cargo run --release --example fit_weights -- FOLDER[,FOLDER…] - [WEIGHT=VALUE…]
 //!
 //! Each FOLDER holds NAME.wav with NAME.lab (the truth) and, if the guitar is
 //! not in standard tuning, NAME.truth.json (see `estimate`). The sound of each
 //! take is heard once; then one weight after another is moved up and down as long
 //! as that raises the score: the mean over folders of root, majmin with bass,
-//! sevenths, tetrads and seg. `-` only prints the score of the weights as given.
+//! sevenths, tetrads and seg. `-` only prints the score of the weights as given. With `--out`
+//! the files of these weights are written into a folder.
 //!
 //! Never fit on takes that are used to say how well hearing does.
 
@@ -48,10 +50,12 @@ struct Take {
 }
 
 fn main() -> Result<(), Box<dyn Error>> {
-    let arguments: Vec<String> = std::env::args().skip(1).collect();
+    let mut arguments: Vec<String> = std::env::args().skip(1).collect();
+    let out = takes::out_folder(&mut arguments)?;
     let [folders, names, settings @ ..] = &arguments[..] else {
         return Err("say folders of takes and the names of weights, or - for none".into());
     };
+    takes::other_weights()?;
     let mut weights = Weights::default();
     for setting in settings {
         named_weights::set(&mut weights, setting)?;
@@ -88,6 +92,12 @@ fn main() -> Result<(), Box<dyn Error>> {
         }
     }
     score(&takes, folders.len(), &weights, true);
+    if let Some(out) = out {
+        takes::write_numbers(&out, "chords.json", &weights.chords)?;
+        takes::write_numbers(&out, "shapes.json", &weights.fit)?;
+        takes::write_numbers(&out, "plucks.json", &weights.plucks)?;
+        takes::write_numbers(&out, "notes.json", &weights.notes)?;
+    }
     Ok(())
 }
 

@@ -1,6 +1,7 @@
 """The sound bank: single notes of guitars, basses, other instruments, singers and drums.
 
     python3 bank.py BANK.npz                     (some minutes on two cores)
+    python3 bank.py BANK.npz --toy               (a few instruments: for trying the chain)
 
 Sources are packages of the registries: three General MIDI sound sets, a guitar and a bass
 recorded note by note, and voices made from synthesised speech held on a note by a vocoder
@@ -131,6 +132,10 @@ def jobs():
         yield f"drums-{short}", lambda b=bank: preset(b, 0, DRUMS, 108, .7, drums=True)
 
 
+# one instrument of each kind that studio.py asks for, from one sound set
+TOY = ["guitar-fluid-steel", "guitar-fluid-drive", "bass-fluid-finger", "lead-fluid-flute", "voice-fluid-aahs", "drums-fluid"]
+
+
 def make(path: str, only=None):
     names, index, parts, at = [], [], [], 0
     todo = [j for j in jobs() if only is None or j[0] in only]
@@ -149,4 +154,4 @@ def make(path: str, only=None):
 
 
 if __name__ == "__main__":
-    make(sys.argv[1])
+    make(sys.argv[1], TOY if sys.argv[2:] == ["--toy"] else None)

@@ -30,6 +30,7 @@ import numpy as np
 from scipy.io import wavfile
 
 import features
+import forms
 import labels
 import play
 import process
@@ -38,11 +39,13 @@ import strings
 import theory
 
 
-def rendered(seed, held_out, harder=False, knocks=False):
-    take = play.invent(seed, textures=play.HARDER if harder else play.TEXTURES)
+def rendered(seed, held_out, harder=False, knocks=False, form=False, own=False):
+    take = play.invent(seed, textures=forms.TEXTURES if form else play.HARDER if harder else play.TEXTURES, form=form)
     rng = np.random.default_rng([seed, 22])
     more = {"own_share": .45, "recorded_share": .30,
             "character": strings.Character(np.random.default_rng([seed, 33]), knocks=.6 * knocks)} if harder else {}
+    if own:
+        held_out, more, take.bass, take.drums, take.lead = False, {"own_share": 1.0}, [], [], []
     guitar, faint, sound = sounds.guitar(rng, take, held_out, **more)
     bank = sounds.HELD_OUT if held_out else "FluidR3_GM.sf2"
     back = sounds.backing(rng, take, bank) if take.bass or take.drums or take.lead else None
@@ -63,19 +66,29 @@ def rendered(seed, held_out, harder=False, knocks=False):
         spans.append((c.time, end, parsed, low))
     kind = sound + ("+band" if back is not None else "")
     return x, spans, notes, {"name": f"{'held' if held_out else 'take'}-{seed}", "fragment": take.fragment,
-                             "texture": take.texture, "sound": kind, "steps": "+".join(steps), "take": take, "notes": heard}
+                             "texture": take.texture, "sound": kind, "steps": "+".join(steps), "take": take, "notes": heard, "spans": spans}
 
 
 def write_take(folder, x, info):
-    """NAME.wav (22,050 Hz) and of its truth what `strum_rows` and `estimate` read."""
+    """NAME.wav (22,050 Hz) and its truth, and NAME.lab."""
     name, take, notes = info["name"], info["take"], info["notes"]
     x = x / max(1.0, np.abs(x).max())
     wavfile.write(folder / f"{name}.wav", process.RATE, (x * 32767).astype(np.int16))
     standard = (40, 45, 50, 55, 59, 64)
-    truth = {"name": name, "category": info["texture"], "sound": [info["sound"]], "capo": 0,
+    silent = lambda parsed: parsed is None or parsed == "N"
+    chords = [{"start": round(a, 4), "end": round(min(b, take.end), 4), "label": "X" if p is None else "N" if p == "N" else theory.label(*p),
+               "frets": None if silent(p) or c.frets is None else [-1 if f is None else f for f in c.frets]}
+              for (a, b, p, _), c in zip(info["spans"], take.chords)]
+    (folder / f"{name}.lab").write_text("".join(f"{c['start']:.4f}\t{c['end']:.4f}\t{c['label']}\n" for c in chords))
+    truth = {"name": name, "duration_s": round(len(x) / process.RATE, 4), "chords": chords, "meter": take.meter,
+             "beats_s": [round(b, 4) for b in take.beats], "downbeats_s": [round(b, 4) for b in take.downbeats],
+             "tempo_bpm": take.bpm if take.beats else None, "category": info["texture"], "sound": [info["sound"]], "capo": 0,
              "tuning_offsets": [o - s for o, s in zip(take.opens, standard)],
              "backing": "band" if take.bass or take.lead else "none",
              "notes": [[round(n[0], 4), round(n[1], 4), n[2], n[4]] for n in notes]}
+    if take.sections:
+        ends = [at for _, at in take.sections[1:]] + [take.end]
+        truth["sections"] = [{"letter": letter, "start": round(at, 4), "end": round(end, 4)} for (letter, at), end in zip(take.sections, ends)]
     (folder / f"{name}.truth.json").write_text(json.dumps(truth))
 
 
@@ -135,6 +148,9 @@ def main():
     ap.add_argument("--live", action="store_true")
     ap.add_argument("--harder", action="store_true", help="more fragments, other basses, and high notes that die fast")
     ap.add_argument("--knocks", action="store_true", help="with --harder: strings whose knock may be as loud as their tone")
+    ap.add_argument("--held", action="store_true", help="with takes: on guitars that are never trained on")
+    ap.add_argument("--forms", action="store_true", help="whole songs with sections (forms.py)")
+    ap.add_argument("--own", action="store_true", help="own strings alone, no other players: needs no sound set, for trying the chain")
     a = ap.parse_args()
     if a.kind == "takes":
         Path(a.out).mkdir(parents=True, exist_ok=True)
@@ -150,7 +166,7 @@ def main():
             if a.until and time.time() - began > a.until:
                 break
             try:
-                item = rendered(seed, a.kind == "held", a.harder, a.knocks)
+                item = rendered(seed, a.kind == "held" or a.held, a.harder, a.knocks, a.forms, a.own)
                 if a.kind == "takes":
                     write_take(Path(a.out), item[0], item[3])
                     continue

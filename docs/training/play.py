@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+import forms
 import theory
 from shapes import TUNINGS, choose
 from theory import QUALITIES
@@ -59,6 +60,9 @@ class Take:
     drums: list = field(default_factory=list)     # [time, key, velocity]
     breaks: list = field(default_factory=list)    # (start, end, what) in s
     end: float = 0.0
+    beats: list = field(default_factory=list)     # s; empty in 6/8, whose beats are not laid out here
+    downbeats: list = field(default_factory=list)
+    sections: list = field(default_factory=list)  # (letter, start in s); only of takes with a form
 
     @property
     def fragment(self):
@@ -307,7 +311,7 @@ def _two_strings(rng):
 
 # ---- a whole take --------------------------------------------------------
 
-def invent(seed: int, seconds: float = 40.0, texture: str | None = None, textures: dict = TEXTURES) -> Take:
+def invent(seed: int, seconds: float = 40.0, texture: str | None = None, textures: dict = TEXTURES, form: bool = False) -> Take:
     rng = np.random.default_rng([seed, 11])
     if texture is None:
         texture = str(rng.choice(list(textures), p=_p(list(textures.values()))))
@@ -338,11 +342,15 @@ def invent(seed: int, seconds: float = 40.0, texture: str | None = None, texture
     slid = None
     if texture == "fragment" and rng.random() < 0.5:
         slid = (str(rng.choice(["third", "third", "upper", "fifth"], p=_p([4, 4, 3, 1]))), _two_strings(rng))
-    for chord in harmony(rng, take, count):
-        beats = float(rng.choice(per_chord))
-        if beat + beats > beats_wanted:
+    starts = []
+    plan = forms.plan(rng, take) if form else ((chord, 0.0, None) for chord in harmony(rng, take, count))
+    for chord, beats, letter in plan:
+        beats = beats or float(rng.choice(per_chord))
+        if not form and beat + beats > beats_wanted:
             break
-        if rng.random() < 0.018 and beat > 0:
+        if letter:
+            starts.append((letter, beat))
+        if not form and rng.random() < 0.018 and beat > 0:
             what = str(rng.choice(["rest", "rest", "talk", "drums", "noise"]))
             length = take.bar * int(rng.choice([1, 1, 2]))
             take.chords.append(Chord(0, "maj", 0, beat, length, None, silent=what))
@@ -355,11 +363,17 @@ def invent(seed: int, seconds: float = 40.0, texture: str | None = None, texture
             take.chords.append(Chord(*chord[:2], 0, beat, beats, None, plucks))
         else:
             key, frets = fit_shape(rng, take, chord, adventurous, memory, limit)
+            if frets is None and form:                # a bar of a form is never left out
+                key, frets = fit_shape(rng, take, (chord[0], "min" if chord[1].startswith("min") else "maj", 0), 0.0, memory)
             if frets is None:
                 continue
             take.chords.append(Chord(*key, beat, beats, frets))
         beat += beats
     clock = Clock(rng, take.bpm, beat, take.swing)
+    if take.meter != "6/8":
+        take.beats = [clock(b) for b in range(int(beat))]
+        take.downbeats = [clock(b) for b in range(0, int(beat), int(take.bar))]
+    take.sections = [(letter, clock(b)) for letter, b in starts]
     hand = Hand(rng, take)
     perform(rng, take, hand, clock)
     if not take.fragment or rng.random() < 0.3:

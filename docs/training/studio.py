@@ -64,7 +64,7 @@ class Bank:
         pick = lambda *starts: [i for i, n in enumerate(names) if n.startswith(starts)]
         rough = lambda i: any(w in names[i] for w in ("mute", "drive", "distortion"))
         self.clean = [i for i in pick("guitar-fluid", "guitar-score", "guitar-patches") if not rough(i)]
-        self.real = pick("guitar-real")
+        self.real = pick("guitar-real") or self.clean
         self.dirty = [i for i in pick("guitar") if "drive" in names[i] or "distortion" in names[i]]
         self.own, self.basses, self.drums = pick("guitar-own"), pick("bass"), pick("drums")
         self.leads, self.voices = pick("lead"), pick("voice-own", "voice-fluid", "voice-score")

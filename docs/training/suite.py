@@ -18,7 +18,8 @@ import torch
 from scipy.io import wavfile
 
 import theory
-from music import SECONDS, piece
+from music import BASS, DRUM, LEAD, SECONDS, piece
+from shapes import TUNINGS
 from studio import Bank, Studio, pack
 from truth import RATE, detail_rows
 
@@ -48,8 +49,10 @@ def spans(rows, end):
 def truth(p):
     inside = lambda times: [t for t in times if 0 <= t < min(SECONDS, p.beat_end + .01)]
     beats = inside(p.beats)
-    return {"seed": p.seed, "style": p.style, "tidy": not p.real, "duration": SECONDS, "meter": p.meter, "tempo": p.bpm, "tempo_bpm": p.bpm,
-            "capo": p.capo, "tuning": p.tuning, "offset": p.offset, "chords": spans(p.chords, SECONDS), "detail": spans(detail_rows(p), SECONDS),
+    alone = not any(e[2] in (BASS, DRUM, LEAD) for e in p.events)
+    return {"seed": p.seed, "style": p.style, "category": p.style, "tidy": not p.real, "duration": SECONDS, "duration_s": SECONDS, "meter": p.meter,
+            "tempo": p.bpm, "tempo_bpm": p.bpm, "backing": "none" if alone else "band", "capo": p.capo,
+            "tuning_offsets": [t - s + p.offset for t, s in zip(TUNINGS[p.tuning], TUNINGS["standard"])], "tuning": p.tuning, "offset": p.offset, "chords": spans(p.chords, SECONDS), "detail": spans(detail_rows(p), SECONDS),
             "beats_s": beats, "downbeats_s": inside(p.downbeats),
             "strums": sorted([t, way] for t, way in p.strums if 0 <= t < SECONDS),
             "notes": [[t, min(e[1], t + 8), m, int(e[9])] for t, m, e in p.notes if 0 <= t < SECONDS - .1],
@@ -76,7 +79,9 @@ def main():
         y = studio.render(torch.from_numpy(ints), torch.from_numpy(floats), torch.tensor([drive], dtype=torch.float32), 1)[0].numpy()
         y = y / (np.abs(y).max() + 1e-9) * .7
         wavfile.write(a.folder / f"{a.suite}-{k:03d}.wav", RATE, np.round(y * 32767).astype(np.int16))
-        (a.folder / f"{a.suite}-{k:03d}.truth.json").write_text(json.dumps(truth(p)))
+        told = truth(p)
+        (a.folder / f"{a.suite}-{k:03d}.truth.json").write_text(json.dumps(told))
+        (a.folder / f"{a.suite}-{k:03d}.lab").write_text("".join(f"{c['start']:.4f}\t{c['end']:.4f}\t{c['label']}\n" for c in told["chords"]))
         print(a.suite, k, p.style, flush=True)
 
 

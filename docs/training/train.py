@@ -263,6 +263,7 @@ def main():
     ap.add_argument("--late", type=int, default=0, help="frames that the live net may wait")
     ap.add_argument("--teachers", nargs="*", default=[], help="weights (.pt) of nets that teach a lean one")
     ap.add_argument("--lean", nargs=5, type=int, default=[48, 16, 64, 16, 2], help="its sizes c b r q deep (net.py)")
+    ap.add_argument("--split", action="store_true", help="the lean net of two halves from the truth alone, without teachers")
     ap.add_argument("--init", help="go on from these weights (.pt)")
     ap.add_argument("--fragments", type=float, default=.5, help="weight of the chord losses in takes of two plucked notes")
     ap.add_argument("--narrow", type=float, default=.15, help="share of stretches heard through a small microphone")
@@ -276,7 +277,7 @@ def main():
     torch.backends.cuda.matmul.allow_tf32 = torch.backends.cudnn.allow_tf32 = True
     pack = Pack(a.data, device)
     print(f"{a.name}: {len(pack.lens)} takes, {pack.minutes:.1f} min, read in {time.time() - began:.0f} s, {device}", flush=True)
-    if a.teachers:
+    if a.teachers or a.split:
         net = Lean(*a.lean, dropout=a.dropout)
     else:
         net = (LiveNet if a.live else Net)(a.c, a.p, a.r, a.dropout)

@@ -1,6 +1,7 @@
 //! For programs that fit weights: what is decided of a take, with what speaks for it.
 //! Nothing that hears a take for a user comes through here.
 
+use crate::hearing::acoustic::attack::FINE_HOP_S;
 use crate::hearing::acoustic::sound::Sound;
 use crate::hearing::notes::events::{notes, possible};
 use crate::hearing::outputs::Given;
@@ -9,7 +10,7 @@ use crate::hearing::rhythm::bars::ways;
 use crate::hearing::rhythm::beat_numbers::{Described, beat_numbers};
 use crate::hearing::rhythm::clock::on_strokes;
 use crate::hearing::rhythm::grid::grid;
-use crate::hearing::rhythm::pulse::moments;
+use crate::hearing::rhythm::pulse::{described, moments};
 use crate::hearing::voicing::strums::{OfStrum, strum_samples};
 use crate::hearing::weights::Weights;
 
@@ -32,6 +33,12 @@ pub fn rank_weights() -> Vec<(&'static str, f32)> {
 }
 
 impl Sound {
+    /// What the models of beats, divisions and downbeats read of each moment, and the
+    /// time between two moments (s).
+    pub fn beat_moments(&self) -> (Vec<[f32; 13]>, f64) {
+        (moments(self).iter().map(described).collect(), FINE_HOP_S)
+    }
+
     /// Every way to count the take that is ranked, likeliest first; none where
     /// nothing is struck.
     pub fn ways_to_count(&self, given: &Given, weights: &Weights) -> Vec<Way> {

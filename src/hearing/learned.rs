@@ -3,18 +3,23 @@
 //! The files are part of the program. One with a name too many, too few or misspelled is a
 //! fault of the build: reading it says which and where, and a test reads them all.
 
+use crate::hearing::weight_files::WeightFile;
 use serde::de::DeserializeOwned;
 
-/// The numbers of a built-in file.
+/// The numbers of a file.
 ///
 /// # Panics
-/// If the file does not say exactly the fields of `T`.
-pub(in crate::hearing) fn read<T: DeserializeOwned>(name: &str, text: &str) -> T {
-    parse(text).unwrap_or_else(|e| panic!("src/hearing/weights/{name}: {e}"))
+/// If a built-in file does not say exactly the fields of `T`.
+pub(in crate::hearing) fn read<T: DeserializeOwned>(file: &WeightFile) -> T {
+    parse(file.bytes()).unwrap_or_else(|e| panic!("src/hearing/weights/{}: {e}", file.name))
 }
 
-fn parse<T: DeserializeOwned>(text: &str) -> Result<T, String> {
-    let mut json = serde_json::Deserializer::from_str(text);
+/// Numbers as a file says them.
+///
+/// # Errors
+/// The field that is missing, unknown or no number, and where.
+pub(in crate::hearing) fn parse<T: DeserializeOwned>(text: &[u8]) -> Result<T, String> {
+    let mut json = serde_json::Deserializer::from_slice(text);
     let read = serde_path_to_error::deserialize(&mut json).map_err(|e| e.to_string())?;
     json.end().map_err(|e| e.to_string())?;
     Ok(read)
@@ -35,13 +40,15 @@ mod tests {
     #[test]
     fn a_name_missing_or_misspelled_is_an_error() {
         let text = include_str!("weights/beats.json");
-        assert!(parse::<BeatNumbers>(text).is_ok());
+        assert!(parse::<BeatNumbers>(text.as_bytes()).is_ok());
         for (wrong, says) in [
             (text.replace("\"change_off\"", "\"change_of\""), "change_of"),
             (text.replace("\"skips\": -3.9255,", ""), "skips"),
         ] {
             assert_ne!(wrong, text);
-            let error = parse::<BeatNumbers>(&wrong).err().unwrap_or_default();
+            let error = parse::<BeatNumbers>(wrong.as_bytes())
+                .err()
+                .unwrap_or_default();
             assert!(error.contains(says), "{error}");
         }
     }

@@ -14,6 +14,7 @@ mod pipeline;
 mod rhythm;
 mod small_net;
 mod voicing;
+mod weight_files;
 mod weights;
 
 pub use acoustic::listener::Listener;
@@ -32,7 +33,8 @@ pub use pipeline::interpret;
 pub use rhythm::beats::BeatWeights;
 pub use voicing::fit::FitWeights;
 pub use voicing::strums::{OfStrum, Stray, StrumString};
-pub use weights::Weights;
+pub use weight_files::WEIGHT_FILES;
+pub use weights::{Weights, try_weights};
 
 /// Spectra of a take, for programs that show or measure them.
 pub use acoustic::spectrum;

@@ -44,3 +44,4 @@ mod rooms;
 mod shapes;
 mod typed;
 mod voice;
+mod weights;

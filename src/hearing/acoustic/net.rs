@@ -17,6 +17,7 @@ use crate::hearing::acoustic::spectrum::{
 use crate::hearing::acoustic::split_model::Halves;
 use crate::hearing::acoustic::stacked::{LAYERS, WIDTH, stacked};
 use crate::hearing::error::HearingError;
+use crate::hearing::weight_files::{FILE_BACK, FILE_FRONT};
 use rten_tensor::NdTensor;
 use rten_tensor::prelude::*;
 use std::collections::BTreeMap;
@@ -143,10 +144,6 @@ impl Acoustic {
 /// chords over seconds.
 pub(crate) struct Net(Halves<1>);
 
-/// The trained weights (docs/training says how to remake them).
-static FRONT: &[u8] = include_bytes!("../weights/acoustic-front.onnx");
-static BACK: &[u8] = include_bytes!("../weights/acoustic-back.onnx");
-
 impl Net {
     /// The built-in net, loaded once a process.
     ///
@@ -157,7 +154,8 @@ impl Net {
         // on a thread of its own: a rayon thread that waits for the loading
         // might take up other work meanwhile and wait here for itself
         let load = || {
-            std::thread::spawn(|| Halves::load(FRONT, BACK, ["stacked"]).map(Net))
+            let (front, back) = (FILE_FRONT.bytes(), FILE_BACK.bytes());
+            std::thread::spawn(|| Halves::load(front, back, ["stacked"]).map(Net))
                 .join()
                 .unwrap_or_else(|_| {
                     Err(HearingError::Model {

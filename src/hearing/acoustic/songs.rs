@@ -14,6 +14,7 @@ use crate::hearing::acoustic::stacked::{
     LONG_LAYERS, SHORT_LAYERS, WIDTH, stacked_long, stacked_short,
 };
 use crate::hearing::error::HearingError;
+use crate::hearing::weight_files::{SONGS_BACK, SONGS_FRONT, SONGS_PULSE, WeightFile};
 use rten::{Model, NodeId};
 use rten_tensor::NdTensor;
 use rten_tensor::prelude::*;
@@ -93,10 +94,6 @@ pub(crate) struct SongNet {
     pulse_output: NodeId,
 }
 
-static FRONT: &[u8] = include_bytes!("../weights/songs-front.onnx");
-static BACK: &[u8] = include_bytes!("../weights/songs-back.onnx");
-static PULSE: &[u8] = include_bytes!("../weights/songs-pulse.onnx");
-
 impl SongNet {
     /// The built-in net, loaded once a process.
     ///
@@ -114,8 +111,10 @@ impl SongNet {
     }
 
     fn load() -> Result<Self, HearingError> {
-        let load = |bytes| Model::load_static_slice(bytes).map_err(|e| broken(e.to_string()));
-        let (front, back, pulse) = (load(FRONT)?, load(BACK)?, load(PULSE)?);
+        let load = |file: &WeightFile| {
+            Model::load_static_slice(file.bytes()).map_err(|e| broken(e.to_string()))
+        };
+        let (front, back, pulse) = (load(&SONGS_FRONT)?, load(&SONGS_BACK)?, load(&SONGS_PULSE)?);
         Ok(Self {
             front_inputs: nodes(&front, ["long", "short"])?,
             front_outputs: nodes(&front, ["fold", "bands"])?,

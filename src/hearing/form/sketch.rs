@@ -1,6 +1,7 @@
 //! A bar as the search for sections sees it, and what sections cost.
 
 use crate::hearing::learned;
+use crate::hearing::weight_files::SECTIONS;
 
 /// Slots of a bar that its chord is noted for.
 pub(crate) const SLOTS: usize = 8;
@@ -28,7 +29,7 @@ pub(crate) struct Sketch {
 /// Longest section, bars.
 pub(crate) const LONGEST: usize = 32;
 /// Costs of the search; a new bar of music costs 1.
-#[derive(Debug, Clone, PartialEq, serde::Deserialize)]
+#[derive(Debug, Clone, PartialEq, serde::Deserialize, serde::Serialize)]
 #[serde(deny_unknown_fields)]
 pub struct SectionWeights {
     /// Of a section of new music.
@@ -77,7 +78,7 @@ pub struct SectionWeights {
 
 impl Default for SectionWeights {
     fn default() -> Self {
-        learned::read("sections.json", include_str!("../weights/sections.json"))
+        learned::read(&SECTIONS)
     }
 }
 

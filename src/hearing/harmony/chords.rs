@@ -27,10 +27,11 @@ use crate::hearing::harmony::basses::{RingsOver, RootsUnder};
 use crate::hearing::harmony::segments::Cells;
 use crate::hearing::learned;
 use crate::hearing::small_net::sigmoid;
+use crate::hearing::weight_files::CHORDS;
 use rayon::prelude::*;
 
 /// Weights of the search.
-#[derive(Debug, Clone, serde::Deserialize)]
+#[derive(Debug, Clone, serde::Deserialize, serde::Serialize)]
 #[serde(deny_unknown_fields)]
 pub struct ChordWeights {
     /// Scale of the summed chord evidence.
@@ -78,7 +79,7 @@ pub struct ChordWeights {
 
 impl Default for ChordWeights {
     fn default() -> Self {
-        learned::read("chords.json", include_str!("../weights/chords.json"))
+        learned::read(&CHORDS)
     }
 }
 

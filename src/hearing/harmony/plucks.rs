@@ -10,11 +10,12 @@ use crate::hearing::acoustic::net::{Acoustic, NET_QUALITIES};
 use crate::hearing::learned;
 use crate::hearing::outputs::Note;
 use crate::hearing::rhythm::grid::Grid;
+use crate::hearing::weight_files::PLUCKS;
 use crate::theory::imply::{Fragment, Place, RowReading, n_states, read_row, state_index};
 use crate::theory::{Key, PitchClass, Quality};
 
 /// Weights of the reading of plucks.
-#[derive(Debug, Clone, serde::Deserialize)]
+#[derive(Debug, Clone, serde::Deserialize, serde::Serialize)]
 #[serde(deny_unknown_fields)]
 pub struct PluckWeights {
     /// A stretch is plucked if fewer notes than this sound on average.
@@ -33,7 +34,7 @@ pub struct PluckWeights {
 
 impl Default for PluckWeights {
     fn default() -> Self {
-        learned::read("plucks.json", include_str!("../weights/plucks.json"))
+        learned::read(&PLUCKS)
     }
 }
 

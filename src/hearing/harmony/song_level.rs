@@ -13,7 +13,9 @@ use crate::hearing::acoustic::net::{N_CLASSES, NET_QUALITIES, NO_CHORD};
 use crate::hearing::acoustic::songs::{FINE_S, SLOW_S, Songs};
 use crate::hearing::harmony::keys::Keys;
 use crate::hearing::harmony::labels::label_of;
+use crate::hearing::learned;
 use crate::hearing::outputs::HeardSpan;
+use crate::hearing::weight_files::SONG_LEVEL;
 use crate::theory::{Chord, Label};
 use serde::Deserialize;
 use std::sync::LazyLock;
@@ -53,11 +55,7 @@ pub(crate) struct SongWeights {
     flatten: f32,
 }
 
-static WEIGHTS: LazyLock<SongWeights> = LazyLock::new(|| {
-    // a broken build, which the test below finds
-    serde_json::from_str(include_str!("../weights/song-level.json"))
-        .unwrap_or_else(|e| panic!("weights/song-level.json: {e}"))
-});
+static WEIGHTS: LazyLock<SongWeights> = LazyLock::new(|| learned::read(&SONG_LEVEL));
 
 /// Of a slow frame: class and bass (semitones above the root) of the detail, if it is one of the
 /// net's chords.

@@ -18,6 +18,7 @@ use crate::hearing::acoustic::net::{
 use crate::hearing::acoustic::spectrum::{LONG_BINS, N_FFT, RATE, SHORT_BINS, Spectra};
 use crate::hearing::acoustic::split_model::Halves;
 use crate::hearing::error::HearingError;
+use crate::hearing::weight_files::{LIVE_BACK, LIVE_FRONT};
 use rten_tensor::NdTensor;
 use rten_tensor::prelude::*;
 use std::sync::OnceLock;
@@ -31,14 +32,10 @@ const BACK_REACH: usize = 60;
 /// Values of a folded frame: channels × 12 pitch classes.
 const CHANNELS: usize = 44;
 
-/// The trained weights (docs/training says how to remake them).
-static FRONT: &[u8] = include_bytes!("../weights/live-front.onnx");
-static BACK: &[u8] = include_bytes!("../weights/live-back.onnx");
-
 /// The net, loaded once a process.
 fn built_in() -> Result<&'static Halves<2>, HearingError> {
     static NET: OnceLock<Result<Halves<2>, HearingError>> = OnceLock::new();
-    NET.get_or_init(|| Halves::load(FRONT, BACK, ["long", "short"]))
+    NET.get_or_init(|| Halves::load(LIVE_FRONT.bytes(), LIVE_BACK.bytes(), ["long", "short"]))
         .as_ref()
         .map_err(Clone::clone)
 }

@@ -17,6 +17,7 @@ use crate::hearing::notes::evidence::{
     Candidate, HISTORY, N_EVIDENCE, Reader, STRUCK_BESIDE, candidates,
 };
 use crate::hearing::small_net::{Layers, numbers_of, sigmoid};
+use crate::hearing::weight_files::NOTE_CLASSIFIER;
 use rayon::prelude::*;
 use std::ops::Range;
 use std::sync::OnceLock;
@@ -179,14 +180,11 @@ struct Judge {
     second: Layers<{ N_EVIDENCE + N_JOINT }, HIDDEN>,
 }
 
-/// The first net, then the second.
-static WEIGHTS: &[u8] = include_bytes!("../weights/notes.bin");
-
 impl Judge {
     fn built_in() -> &'static Self {
         static JUDGE: OnceLock<Judge> = OnceLock::new();
         JUDGE.get_or_init(|| {
-            let mut numbers = numbers_of(WEIGHTS);
+            let mut numbers = numbers_of(NOTE_CLASSIFIER.bytes());
             Judge {
                 first: Layers::read(&mut numbers),
                 second: Layers::read(&mut numbers),
@@ -203,6 +201,6 @@ mod tests {
     fn the_weights_are_of_the_nets_size() {
         let first = HIDDEN * (N_EVIDENCE + 2) + 1;
         let second = HIDDEN * (N_EVIDENCE + N_JOINT + 2) + 1;
-        assert_eq!(WEIGHTS.len(), 4 * (first + second));
+        assert_eq!(NOTE_CLASSIFIER.bytes().len(), 4 * (first + second));
     }
 }

@@ -16,9 +16,10 @@ use crate::hearing::learned;
 use crate::hearing::notes::classifier::judged;
 use crate::hearing::notes::evidence::Candidate;
 use crate::hearing::outputs::Note;
+use crate::hearing::weight_files::NOTES;
 
 /// Weights of the reading.
-#[derive(Debug, Clone, serde::Deserialize)]
+#[derive(Debug, Clone, serde::Deserialize, serde::Serialize)]
 #[serde(deny_unknown_fields)]
 pub struct NoteWeights {
     /// Least probability of a note.
@@ -31,7 +32,7 @@ pub struct NoteWeights {
 
 impl Default for NoteWeights {
     fn default() -> Self {
-        learned::read("notes.json", include_str!("../weights/notes.json"))
+        learned::read(&NOTES)
     }
 }
 

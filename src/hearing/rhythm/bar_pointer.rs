@@ -12,14 +12,16 @@
 //! Böck, Krebs and Widmer, ISMIR 2016. Costs: ours.
 
 use crate::hearing::acoustic::songs::{FINE_S, Pulse};
+use crate::hearing::learned;
 use crate::hearing::rhythm::count::{Count, OtherWay};
+use crate::hearing::weight_files::BAR_POINTER;
 use serde::Deserialize;
 use std::sync::LazyLock;
 
 /// Limits and costs of the search, in nats where nothing else is said.
 #[derive(Debug, Clone, Deserialize)]
 #[serde(deny_unknown_fields)]
-struct PointerWeights {
+pub(crate) struct PointerWeights {
     /// Fine frames of the shortest beat.
     shortest: usize,
     /// Fine frames of the longest beat.
@@ -51,11 +53,7 @@ struct PointerWeights {
     better_downbeat: f64,
 }
 
-static WEIGHTS: LazyLock<PointerWeights> = LazyLock::new(|| {
-    // a broken build, which the test below finds
-    serde_json::from_str(include_str!("../weights/bar-pointer.json"))
-        .unwrap_or_else(|e| panic!("weights/bar-pointer.json: {e}"))
-});
+static WEIGHTS: LazyLock<PointerWeights> = LazyLock::new(|| learned::read(&BAR_POINTER));
 
 /// The count, or the pointer's where that fits what the net hears of beats much better; bars
 /// begin where the net hears downbeats, if it hears them plainly elsewhere.

@@ -6,6 +6,7 @@
 //! graded on.
 
 use crate::hearing::learned;
+use crate::hearing::weight_files::BEATS;
 use serde::Deserialize;
 use std::sync::OnceLock;
 
@@ -29,7 +30,7 @@ pub(in crate::hearing) struct BeatNumbers {
 /// The built-in ones.
 pub(in crate::hearing) fn beat_numbers() -> &'static BeatNumbers {
     static NUMBERS: OnceLock<BeatNumbers> = OnceLock::new();
-    NUMBERS.get_or_init(|| learned::read("beats.json", include_str!("../weights/beats.json")))
+    NUMBERS.get_or_init(|| learned::read(&BEATS))
 }
 
 /// A struct of numbers that can also be read in a row.

@@ -13,6 +13,7 @@
 
 use crate::hearing::acoustic::attack::FINE_HOP_S;
 use crate::hearing::learned;
+use crate::hearing::weight_files::BEAT_SEARCH;
 
 /// Shortest and longest beat, in fine frames: 207 and 48 beats a minute.
 pub(in crate::hearing) const SHORTEST: usize = 25;
@@ -53,10 +54,7 @@ pub struct BeatWeights {
 
 impl Default for BeatWeights {
     fn default() -> Self {
-        learned::read(
-            "beat_search.json",
-            include_str!("../weights/beat_search.json"),
-        )
+        learned::read(&BEAT_SEARCH)
     }
 }
 

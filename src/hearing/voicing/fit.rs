@@ -21,12 +21,13 @@ use crate::fretboard::{Instrument, Limits, Shape, Voicing, Wanted, voicings};
 use crate::hearing::acoustic::net::{LOWEST_MIDI, N_PITCHES};
 use crate::hearing::learned;
 use crate::hearing::notes::pitches::Pitches;
+use crate::hearing::weight_files::SHAPES;
 use crate::theory::{Chord, Label};
 use rayon::prelude::*;
 use std::collections::{BTreeMap, HashMap};
 
 /// Weights of the fit.
-#[derive(Debug, Clone, serde::Deserialize)]
+#[derive(Debug, Clone, serde::Deserialize, serde::Serialize)]
 #[serde(deny_unknown_fields)]
 pub struct FitWeights {
     /// Weight of the measure of ease against the logarithm of the fit.
@@ -61,7 +62,7 @@ pub struct FitWeights {
 
 impl Default for FitWeights {
     fn default() -> Self {
-        learned::read("shapes.json", include_str!("../weights/shapes.json"))
+        learned::read(&SHAPES)
     }
 }
 

@@ -17,6 +17,7 @@ use crate::hearing::notes::events::Possible;
 use crate::hearing::outputs::HeardSpan;
 use crate::hearing::small_net::{Layers, numbers_of, sigmoid};
 use crate::hearing::voicing::habits::Habits;
+use crate::hearing::weight_files::STRUM_CLASSIFIER;
 use std::sync::OnceLock;
 pub use strays::Stray;
 use strays::Strays;
@@ -34,8 +35,6 @@ const LEAST_BESIDE: usize = 3;
 /// Hidden units of the net.
 const HIDDEN: usize = 96;
 
-static WEIGHTS: &[u8] = include_bytes!("../weights/strums.bin");
-
 /// The nets that judge strings and strays.
 struct Judge {
     strings: Layers<N_NUMBERS, HIDDEN>,
@@ -45,7 +44,7 @@ struct Judge {
 fn judge() -> &'static Judge {
     static JUDGE: OnceLock<Judge> = OnceLock::new();
     JUDGE.get_or_init(|| {
-        let mut numbers = numbers_of(WEIGHTS);
+        let mut numbers = numbers_of(STRUM_CLASSIFIER.bytes());
         Judge {
             strings: Layers::read(&mut numbers),
             strays: Layers::read(&mut numbers),

@@ -66,7 +66,10 @@ const FAINT_BELOW: Heard = [
 fn the_weights_are_of_the_nets_size() {
     let size = |numbers: usize, hidden: usize| hidden * (numbers + 2) + 1;
     let strays = size(strays::N_NUMBERS, strays::HIDDEN);
-    assert_eq!(WEIGHTS.len(), 4 * (size(N_NUMBERS, HIDDEN) + strays));
+    assert_eq!(
+        STRUM_CLASSIFIER.bytes().len(),
+        4 * (size(N_NUMBERS, HIDDEN) + strays)
+    );
 }
 
 #[test]
