@@ -20,8 +20,8 @@ HERE = Path(__file__).resolve().parent
 ROOT = HERE.parent.parent
 WEIGHTS = ROOT / "src/hearing/weights"
 # what a maker's takes depend on, beside the registry's sounds
-SOURCES = {"play.py": ["play.py", "forms.py", "shapes.py", "theory.py", "strings.py", "sounds.py", "recorded.py", "process.py", "make_packs.py"],
-           "music.py": ["music.py", "shapes.py", "shape_table.py", "theory.py", "bank.py", "studio.py", "truth.py", "sounds.py", "recorded.py"]}
+SOURCES = {"play.py": ["play.py", "forms.py", "shapes.py", "theory.py", "qualities.json", "strings.py", "sounds.py", "recorded.py", "process.py", "make_packs.py"],
+           "music.py": ["music.py", "shapes.py", "shape_table.py", "theory.py", "qualities.json", "bank.py", "studio.py", "truth.py", "sounds.py", "recorded.py"]}
 
 
 def suites():
@@ -55,6 +55,7 @@ def write(weights: Path, part, used, seeds, rebuild, settings, metrics, data_dat
 
 
 A_TO_D, HARDER = ["takes-a-1", "takes-b-1", "takes-c-1", "takes-d-1"], ["takes-f-1", "takes-g-1"]
+NONE = "no command remakes it: "
 BEFORE = "made before this chain; the command that would remake it is "
 
 
@@ -90,6 +91,15 @@ FIRST = [
     First(["candidates.json"], "candidates", "chosen on takes that are not in this repository"),
     First(["chords.json", "shapes.json", "plucks.json", "notes.json"], "search",
           "moved by fit_weights on 120 takes of a maker that is not in this repository, then half the way; some chosen by hand"),
+    First(["segments.json"], "segments", "chosen by hand on takes that are not in this repository"),
+    First(["keys.json"], "keys", "chosen on 250 forms as symbols whose maker is not in this repository"),
+    First(["clock.json"], "clock", "chosen by hand on takes that are not in this repository"),
+    First(["bars.json"], "", "set by hand; what describes a meter hypothesis is made with these, so another value asks for a new fit of beats.json"),
+    First(["pulse.json"], "", "set by hand; what speaks for a beat is made with these, so another value asks for a new fit of beats.json"),
+    First(["strum-window.json"], "", "set by hand; the classifiers of notes and strums were fitted with these"),
+    First(["doubts.json"], "", "set by hand: when a warning is worth a word is for people to judge"),
+    First(["fretboard/weights/ease.json"], "", "fitted on fingerings of an open data set (npm @tombatossals/chords-db 0.5.1) by a program that is not in this repository"),
+    First(["checking/weights/evidence.json"], "", "chosen by hand on takes that are not in this repository"),
     First(["sections.json"], "sections", "fitted on 240 forms as symbols and 74 rendered ones of makers that are not in this repository"),
 ]
 
@@ -99,19 +109,20 @@ def first():
     known = set()
     for f in FIRST:
         for name in f.files:
-            known.add(name)
+            path = ROOT / "src" / name if "/" in name else WEIGHTS / name
+            known.add(path)
             settings, metrics = f.settings, f.metrics
             if f.part == "songs":
                 told = json.loads((WEIGHTS / "songs.json").read_text())
                 settings, metrics = {k: told[k] for k in ("sizes", "steps")} | {"runs": told["runs"]}, told["runs"][-1]["last"]
-            git = lambda form: subprocess.run(["git", "log", "-1", f"--format={form}", "--", f"src/hearing/weights/{name}"], cwd=ROOT, check=True,
+            git = lambda form: subprocess.run(["git", "log", "-1", f"--format={form}", "--", str(path)], cwd=ROOT, check=True,
                                               capture_output=True, text=True).stdout.strip()
             command = f"python3 docs/training/rebuild.py {f.part}"
-            rebuild = f"{BEFORE}{command}: {f.before}" if f.before else command
-            write(WEIGHTS / name, f.part, f.suites, f.seeds, rebuild, settings, metrics, git("%cs") if f.suites else "unknown", f.graded_on, git("%H") or None)
-    for path in sorted(WEIGHTS.iterdir()):
-        if path.name not in known and not path.name.endswith(".manifest.json") and path.name != "songs.json":
-            raise SystemExit(f"{path.name}: who made it is not known here")
+            rebuild = command if not f.before else f"{BEFORE}{command}: {f.before}" if f.part else NONE + f.before
+            write(path, f.part, f.suites, f.seeds, rebuild, settings, metrics, git("%cs") if f.suites else "unknown", f.graded_on, git("%H") or None)
+    for path in sorted((ROOT / "src").glob("**/weights/*")):
+        if path not in known and not path.name.endswith(".manifest.json") and path.name != "songs.json":
+            raise SystemExit(f"{path}: who made it is not known here")
 
 
 if __name__ == "__main__":

@@ -38,6 +38,9 @@ NUMBERS = {
     "song-level": ("song-level.json", "songs-fit-1", CHORDS),
     "bar-pointer": ("bar-pointer.json", "songs-fit-1", ["beats", "downbeats"]),
     "beat-search": ("beat_search.json", "songs-fit-1", ["beats", "downbeats"]),
+    "segments": ("segments.json", "songs-fit-1", CHORDS),
+    "keys": ("keys.json", "forms-1", ["root", "sevenths", "sections_3_s"]),
+    "clock": ("clock.json", "songs-fit-1", ["beats", "downbeats"]),
     "candidates": ("candidates.json", "songs-fit-1", ["-calibration_error"]),
 }
 # at toy size: takes of a pack, of a kept suite, of songs and of forms; eight in all
@@ -93,6 +96,8 @@ def parts(toy):
     nets, notes, strums = (list(TOY)[:1], [], ["strums-1"]) if toy else (NETS, NOTES, STRUMS)
     live, held = nets[:1] if toy else nets[:2], nets if toy else ["held-1"]
     beats, graded = (["strums-1"], ["strums-1", "songs-fit-1"]) if toy else (["beats-1", "songs-fit-1"], ["held-1", "songs-grade-1", "forms-grade-1"])
+    # nets of a few steps hear nothing: at toy size what is fitted on a net reads the tree's
+    heard_by = [str(manifests.WEIGHTS / "acoustic-front.onnx")] if toy else weights("acoustic-front.onnx")
     longer = lambda seconds: ["--steps", "3"] if toy else ["--seconds", str(seconds)]
     size = ["--batch", "4" if toy else "64"]
     train = ["py", "train.py", "--out", "{work}/nets"]
@@ -120,7 +125,7 @@ def parts(toy):
                        *longer(480), *size, "--p", "28", "--r", "44"], *nets_of("live")],
                      ["live-front.onnx", "live-back.onnx"], live, [0], "nets/live.json"),
         "notes": Part(["packs", "acoustic"], weights("notes.bin"),
-                      [["py", "fit_notes.py", "--net", *weights("acoustic-front.onnx"), "--data", *xz(nets[:2] + notes), "--test", *xz(held),
+                      [["py", "fit_notes.py", "--net", *heard_by, "--data", *xz(nets[:2] + notes), "--test", *xz(held),
                         "--out", *weights("notes.bin")]], ["notes.bin"], nets[:2] + notes),
         "strums": Part(strums, weights("strums.bin"),
                        [["rows", "strum_rows", f"{{work}}/{n}.txt", f"{{work}}/{n}"] for n in strums]
@@ -155,7 +160,7 @@ def run(command, work, toy):
         return
     if kind in ("rows", "ours", "numbers"):        # a program of ours, with the weights made so far
         environment = dict(os.environ)
-        # nets of a few steps hear nothing: at toy size only the grader reads them
+        # at toy size only the grader reads them
         if any((work / "weights").iterdir()) and (not toy or words[0] == "grade_takes"):
             environment["TAKEBOOK_WEIGHTS"] = str(work / "weights")
         if kind == "numbers":

@@ -6,17 +6,12 @@ semitones above the root).
 """
 from __future__ import annotations
 
+import json
 import re
+from pathlib import Path
 
-QUALITIES = {
-    "maj": (0, 4, 7), "min": (0, 3, 7), "7": (0, 4, 7, 10), "maj7": (0, 4, 7, 11),
-    "min7": (0, 3, 7, 10), "sus2": (0, 2, 7), "sus4": (0, 5, 7), "maj(9)": (0, 2, 4, 7),
-    "min(9)": (0, 2, 3, 7), "maj6": (0, 4, 7, 9), "min6": (0, 3, 7, 9),
-    "9": (0, 2, 4, 7, 10), "dim": (0, 3, 6), "dim7": (0, 3, 6, 9), "aug": (0, 4, 8),
-    "hdim7": (0, 3, 6, 10), "5": (0, 7), "minmaj7": (0, 3, 7, 11),
-    "maj9": (0, 2, 4, 7, 11), "min9": (0, 2, 3, 7, 10), "sus4(b7)": (0, 5, 7, 10),
-    "7(#9)": (0, 3, 4, 7, 10), "maj6(9)": (0, 2, 4, 7, 9),
-}
+# the program's own vocabulary (src/theory/qualities.rs), which `UPDATE_DOCS=1 cargo test --test it weights` exports
+QUALITIES = {row["label"]: tuple(row["semitones"]) for row in json.loads((Path(__file__).parent / "qualities.json").read_text())}
 NAMES = list(QUALITIES)                      # class number = index * 12 + root
 NONE = len(NAMES) * 12                       # 276: no chord
 IGNORE = 65535

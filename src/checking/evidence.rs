@@ -3,41 +3,36 @@
 //! Scores are natural logarithms. Neighboring frames tell much the same, so
 //! sums over frames are scaled down; the bass counts most where a chord begins.
 
+use crate::hearing::StretchEvidence;
 use crate::theory::{Chord, Label, PitchClass, PitchClassSet, Quality};
+use serde::Deserialize;
+use std::sync::LazyLock;
 
-/// Scale of the summed chord evidence.
-const CHORD: f32 = 0.5;
-/// Scale of the summed bass evidence.
-const BASS: f32 = 0.15;
-/// Extra scale of the bass evidence in the first third of a second.
-const BASS_START: f32 = 0.4;
-/// How long a chord's beginning is, for the bass, s.
-const START_S: f64 = 0.33;
-/// Frames in that time.
-const START_FRAMES: f32 = 7.0;
-/// Prior of a chord that is not plain major or minor.
-const COLOUR: f32 = -0.6;
-/// Prior of a bass other than the root.
-const INVERSION: f32 = -0.6;
-
-/// What one stretch between two possible changes tells.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Stretch {
-    /// From, s.
-    pub start_s: f64,
-    /// To, s.
-    pub end_s: f64,
-    /// How strong the stroke is that starts it; 0 if none does.
-    pub stroke: f32,
-    /// Frames in it.
-    pub n_frames: f32,
-    /// Sum of ln p of each chord class; the last is "no chord".
-    pub ln_chords: Vec<f32>,
-    /// Sum of ln p of each bass pitch class, C first; the last is "none".
-    pub ln_basses: Vec<f32>,
-    /// Notes that sound: MIDI and probability.
-    pub sounding: Vec<(u8, f32)>,
+/// How evidence is weighed against a chart.
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct CheckWeights {
+    /// Scale of the summed chord evidence.
+    chord: f32,
+    /// Scale of the summed bass evidence.
+    bass: f32,
+    /// Extra scale of the bass evidence where a chord begins.
+    bass_start: f32,
+    /// How long a chord's beginning is, for the bass, s.
+    start_s: f64,
+    /// Frames in that time.
+    start_frames: f32,
+    /// Prior of a chord that is not plain major or minor.
+    colour: f32,
+    /// Prior of a bass other than the root.
+    inversion: f32,
 }
+
+static WEIGHTS: LazyLock<CheckWeights> = LazyLock::new(|| {
+    // a broken build, which every check of a take finds
+    serde_json::from_str(include_str!("weights/evidence.json"))
+        .unwrap_or_else(|e| panic!("src/checking/weights/evidence.json: {e}"))
+});
 
 /// A chord class over a bass, as the evidence can tell them apart.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
@@ -81,7 +76,10 @@ impl Evidence {
     ///
     /// # Panics
     /// If a stretch has not one number for each class and "no chord".
-    pub fn new(classes: Vec<(PitchClass, &'static Quality)>, stretches: Vec<Stretch>) -> Self {
+    pub fn new(
+        classes: Vec<(PitchClass, &'static Quality)>,
+        stretches: Vec<StretchEvidence>,
+    ) -> Self {
         let sets: Vec<PitchClassSet> = classes
             .iter()
             .map(|(root, quality)| quality.degrees.iter().map(|d| d.over(*root)).collect())
@@ -91,10 +89,14 @@ impl Evidence {
             let colour = if matches!(quality.harte, "maj" | "min") {
                 0.0
             } else {
-                COLOUR
+                WEIGHTS.colour
             };
             for bass in sets[class].iter() {
-                let inversion = if bass == *root { 0.0 } else { INVERSION };
+                let inversion = if bass == *root {
+                    0.0
+                } else {
+                    WEIGHTS.inversion
+                };
                 let bass = bass.index();
                 everything.push((Heardable { class, bass }, colour + inversion));
             }
@@ -128,7 +130,8 @@ impl Evidence {
             all.chords.push(sum(&all.chords[k], &stretch.ln_chords));
             all.basses.push(sum(&all.basses[k], &stretch.ln_basses));
             let most = |v: &[f32]| v.iter().copied().fold(f32::MIN, f32::max);
-            let best = CHORD * most(&stretch.ln_chords) + BASS * most(&stretch.ln_basses);
+            let best =
+                WEIGHTS.chord * most(&stretch.ln_chords) + WEIGHTS.bass * most(&stretch.ln_basses);
             all.base.push(all.base[k] + best);
             all.sounding.push(stretch.sounding);
         }
@@ -148,8 +151,8 @@ impl Evidence {
     /// How much less likely "no chord" is in one stretch than the best reading.
     pub(crate) fn rest(&self, at: usize) -> f32 {
         let none = self.classes.len();
-        CHORD * (self.chords[at + 1][none] - self.chords[at][none])
-            + BASS * (self.basses[at + 1][12] - self.basses[at][12])
+        WEIGHTS.chord * (self.chords[at + 1][none] - self.chords[at][none])
+            + WEIGHTS.bass * (self.basses[at + 1][12] - self.basses[at][12])
             - self.base(at, at + 1)
     }
 
@@ -179,7 +182,7 @@ impl Evidence {
         let classes = self.chords[to]
             .iter()
             .zip(&self.chords[from])
-            .map(|(b, a)| CHORD * (b - a))
+            .map(|(b, a)| WEIGHTS.chord * (b - a))
             .collect();
         let mut basses = [0.0; 13];
         let (start, scale) = self.start_of(from, to);
@@ -191,21 +194,21 @@ impl Evidence {
 
     fn start_of(&self, from: usize, to: usize) -> (usize, f32) {
         let start = (from + 1..=to)
-            .find(|k| self.bounds_s[*k] - self.bounds_s[from] >= START_S)
+            .find(|k| self.bounds_s[*k] - self.bounds_s[from] >= WEIGHTS.start_s)
             .unwrap_or(to);
-        let scale = (START_FRAMES / self.n_frames(from, start).max(1.0)).min(1.0);
+        let scale = (WEIGHTS.start_frames / self.n_frames(from, start).max(1.0)).min(1.0);
         (start, scale)
     }
 
     fn bass_score(&self, from: usize, to: usize, start: usize, scale: f32, b: usize) -> f32 {
-        BASS * (self.basses[to][b] - self.basses[from][b])
-            + BASS_START * scale * (self.basses[start][b] - self.basses[from][b])
+        WEIGHTS.bass * (self.basses[to][b] - self.basses[from][b])
+            + WEIGHTS.bass_start * scale * (self.basses[start][b] - self.basses[from][b])
     }
 
     /// Score of one reading of a stretch.
     pub(crate) fn score(&self, from: usize, to: usize, what: Heardable) -> f32 {
         let (start, scale) = self.start_of(from, to);
-        CHORD * (self.chords[to][what.class] - self.chords[from][what.class])
+        WEIGHTS.chord * (self.chords[to][what.class] - self.chords[from][what.class])
             + self.bass_score(from, to, start, scale, what.bass)
     }
 

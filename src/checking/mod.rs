@@ -14,7 +14,7 @@ mod take;
 #[cfg(test)]
 mod tests;
 
-pub use evidence::{Evidence, Stretch};
+pub use evidence::Evidence;
 pub use judge::{Departure, Finding};
 pub use reading::{Remark, RemarkKind, read_chart};
 pub use slots::{Slot, slots};

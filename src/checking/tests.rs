@@ -2,6 +2,7 @@
 
 use super::*;
 use crate::fretboard::Instrument;
+use crate::hearing::StretchEvidence;
 use crate::songlog::song::{Bar, Section, Song, Span, State};
 use crate::theory::{Label, PitchClass, Quality};
 
@@ -96,7 +97,7 @@ fn take(played: &[(&str, f64)]) -> Evidence {
             let step_s = length_s / n as f64;
             let n_frames = (step_s / 0.046) as f32;
             let start_s = at_s + step_s * k as f64;
-            all.push(Stretch {
+            all.push(StretchEvidence {
                 start_s,
                 end_s: start_s + step_s,
                 stroke: if *name == "N" { 0.0 } else { 1.0 },

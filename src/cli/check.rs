@@ -3,7 +3,7 @@
 use super::layout::{columns, pad, wrap_from};
 use super::{CliError, Outcome};
 use crate::audio;
-use crate::checking::{Evidence, PlayedBar, Remark, Stretch, TakeCheck, check_take, read_chart};
+use crate::checking::{Evidence, PlayedBar, Remark, TakeCheck, check_take, read_chart};
 use crate::deciding::percent;
 use crate::hearing::{Listener, evidence_classes};
 use crate::songlog::song::Song;
@@ -92,20 +92,7 @@ fn evidence(take: &Path) -> Result<Evidence, CliError> {
     let mut listener = Listener::new();
     source.read_mono_22050(&mut |block| listener.push(block), &|_| {})?;
     let sound = listener.finish(&|_| {})?;
-    let stretches = sound
-        .evidence()
-        .into_iter()
-        .map(|s| Stretch {
-            start_s: s.start_s,
-            end_s: s.end_s,
-            stroke: s.stroke,
-            n_frames: s.n_frames,
-            ln_chords: s.ln_chords,
-            ln_basses: s.ln_basses,
-            sounding: s.sounding,
-        })
-        .collect();
-    Ok(Evidence::new(evidence_classes(), stretches))
+    Ok(Evidence::new(evidence_classes(), sound.evidence()))
 }
 
 fn against(

@@ -31,6 +31,7 @@ use crate::songlog::decided::{Act, Feel};
 use crate::songlog::read_meter;
 use crate::songlog::text;
 use crate::theory::{Key, Label};
+use crate::units::TEMPOS_BPM;
 
 /// What is wanted, at some places or for the whole song; what is left out stays as it is.
 ///
@@ -371,14 +372,18 @@ pub fn read_tempo(text: &str) -> Result<f64, String> {
     let bpm = text
         .trim()
         .parse()
-        .map_err(|_| format!("'{text}' is not a tempo (10 to 600 bpm)"))?;
+        .map_err(|_| format!("'{text}' is not a tempo ({})", limits()))?;
     tempo(bpm)
 }
 
 fn tempo(bpm: f64) -> Result<f64, String> {
-    if (10.0..=600.0).contains(&bpm) {
+    if TEMPOS_BPM.contains(&bpm) {
         Ok(bpm)
     } else {
-        Err(format!("{bpm} is not a tempo (10 to 600 bpm)"))
+        Err(format!("{bpm} is not a tempo ({})", limits()))
     }
+}
+
+fn limits() -> String {
+    format!("{} to {} bpm", TEMPOS_BPM.start(), TEMPOS_BPM.end())
 }

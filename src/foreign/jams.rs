@@ -11,6 +11,7 @@ use super::assemble::{ImportedChord, ImportedScore, ImportedSection};
 use super::{ForeignError, MAX_BARS, MAX_NOTES};
 use crate::songlog::heard::{HeardBar, HeardBeat, HeardNote};
 use crate::theory::{KeyChange, Label};
+use crate::units::TEMPOS_BPM;
 use serde_json::Value;
 
 /// One observation with its place in the document.
@@ -117,7 +118,7 @@ pub(super) fn read(text: &str) -> Result<ImportedScore, ForeignError> {
         .flatten()
         .find_map(|t| t.value.as_f64())
         .or_else(|| median_tempo(&raw.beats))
-        .filter(|bpm| (10.0..=600.0).contains(bpm));
+        .filter(|bpm| TEMPOS_BPM.contains(bpm));
     let notes = notes.unwrap_or_default();
     if notes.len() > MAX_NOTES {
         return Err(ForeignError::Wrong {

@@ -11,6 +11,7 @@ use super::jams::median_tempo;
 use super::{ForeignError, Given, MAX_BARS, MAX_NOTES, notes};
 use crate::songlog::heard::{HeardBar, HeardBeat, HeardNote};
 use crate::theory::{Key, KeyChange, Label, Mode, Spelled};
+use crate::units::TEMPOS_BPM;
 use midly::{Format, MetaMessage, MidiMessage, Smf, Timing, TrackEventKind};
 use std::collections::{BTreeMap, VecDeque};
 
@@ -352,7 +353,7 @@ fn usual_tempo(raw: &ImportedScore) -> Option<f64> {
     };
     let bpm = median_tempo(&raw.beats).or_else(only)?;
     let bpm = (bpm * 1000.0).round() / 1000.0;
-    (10.0..=600.0).contains(&bpm).then_some(bpm)
+    TEMPOS_BPM.contains(&bpm).then_some(bpm)
 }
 
 /// The chord symbols of the track that has most of them, if its texts mostly are such.

@@ -19,6 +19,7 @@ use super::midi::beat_quarters;
 use super::{ForeignError, Given, MAX_BARS};
 use crate::songlog::heard::{HeardBar, HeardBeat};
 use crate::theory::{Chord, Key, KeyChange, Label, Mode, Spelled};
+use crate::units::TEMPOS_BPM;
 use score::{Score, Written};
 
 /// Quarters a minute where the file says nothing.
@@ -143,7 +144,7 @@ fn lay(
         );
     }
     let mut quarters_bpm = fixed.or(written.map(|t| t.1)).unwrap_or(USUAL_TEMPO);
-    raw.tempo_bpm = Some(quarters_bpm / first_beat).filter(|b| (10.0..=600.0).contains(b));
+    raw.tempo_bpm = Some(quarters_bpm / first_beat).filter(|b| TEMPOS_BPM.contains(b));
     let mut now_s = 0.0;
     let mut number = 0;
     let mut sounding: Option<ImportedChord> = None;

@@ -8,6 +8,7 @@
 //! alphabet, the others check, `tests/it/chords_db.rs`), and put what every
 //! beginner's book shows first in first place (common practice, no source).
 
+use super::ease::EASE;
 use super::neck::span_mm;
 use super::taught::with_taught_fingers;
 use super::{Instrument, Shape, Tuning};
@@ -364,7 +365,7 @@ fn assign(capo: u8, presses: &[Press], barre: bool) -> Option<([u8; 5], f64)> {
                 stretch = stretch.max(apart - easy_mm(fingers[thumb + j], finger));
             }
         }
-        let cost = odd + stretch / 4.0;
+        let cost = odd + stretch / EASE.mm_of_odd_finger;
         // behind a barre the stronger hold: third and little finger
         if best.is_none_or(|b| cost < b.0 || barre && cost == b.0) {
             best = Some((cost, fingers, stretch));
@@ -373,15 +374,15 @@ fn assign(capo: u8, presses: &[Press], barre: bool) -> Option<([u8; 5], f64)> {
     best.map(|(_, fingers, stretch)| (fingers, stretch))
 }
 
-/// How far two fingers lie apart without spreading, mm: about a fret of the
-/// first position each, the index finger more (ours, a rule of thumb).
+/// How far two fingers lie apart without spreading, mm.
 fn easy_mm(lower: u8, higher: u8) -> f64 {
+    let easy = &EASE.easy_mm;
     match (lower, higher) {
-        (1, 2) => 50.0,
-        (1, 3) => 76.0,
-        (1, _) => 104.0,
-        (2, 4) => 72.0,
-        _ => 38.0,
+        (1, 2) => easy.index_to_middle,
+        (1, 3) => easy.index_to_ring,
+        (1, _) => easy.index_to_little,
+        (2, 4) => easy.middle_to_little,
+        _ => easy.neighbors,
     }
 }
 
@@ -401,10 +402,13 @@ fn press_cost(
     lowest: u8,
     stretch_mm: f64,
 ) -> f64 {
-    let mut cost = 0.51 * presses.len() as f64 + span_of(capo, presses) / 27.0 + stretch_mm / 7.8;
+    let w = &*EASE;
+    let mut cost = w.finger * presses.len() as f64
+        + span_of(capo, presses) / w.mm_of_span
+        + stretch_mm / w.mm_of_stretch;
     cost += match presses.iter().map(|p| p.fret - lowest).max() {
-        Some(4..) => 0.85,
-        Some(3) => 0.6,
+        Some(4..) => w.four_frets,
+        Some(3) => w.three_frets,
         _ => 0.0,
     };
     // two fingers laid across, neither of them the first, hinder each other
@@ -412,10 +416,10 @@ fn press_cost(
         .iter()
         .filter(|p| p.to > p.from && p.fret > lowest)
         .count();
-    cost += across.saturating_sub(1) as f64;
+    cost += w.second_across * across.saturating_sub(1) as f64;
     for p in presses {
         if p.thumb {
-            cost += 2.0;
+            cost += w.thumb;
         }
         // two fingers at one fret with higher ones between them cross the hand
         let crossed = presses.iter().any(|q| {
@@ -426,7 +430,7 @@ fn press_cost(
                     .any(|m| m.fret > p.fret && m.from > p.to && m.to < q.from)
         });
         if crossed && p.fret == lowest {
-            cost += 1.2;
+            cost += w.crossed;
         }
         let width = p.to - p.from + 1;
         if width < 2 {
@@ -439,31 +443,28 @@ fn press_cost(
             .iter()
             .any(Option::is_some);
         cost += match (p.fret == lowest, width) {
-            (true, 2) => 1.25,
-            (true, 3) => 1.87,
-            (true, _) => 1.02,
-            (false, 2) => 1.48,
-            (false, _) => 1.14,
+            (true, 2) => w.first_barre[0],
+            (true, 3) => w.first_barre[1],
+            (true, _) => w.first_barre[2],
+            (false, 2) => w.other_barre[0],
+            (false, _) => w.other_barre[1],
         };
         if p.fret > lowest && above {
-            cost += 0.4;
+            cost += w.sounds_above;
         }
         // across at the lowest fret, but not with the first finger
         if p.fret == lowest && presses.iter().filter(|q| q.fret == lowest).count() > 1 {
-            cost += 1.5;
+            cost += w.barre_beside;
         }
         // a string muted under a barre has to be choked with a finger tip
         let choked = frets[usize::from(p.from)..=usize::from(p.to)]
             .iter()
             .filter(|f| f.is_none())
             .count();
-        cost += 1.12 * choked as f64;
+        cost += w.choked * choked as f64;
     }
     cost
 }
-
-/// A string quieted by the finger beside it.
-const TOUCHED: f64 = 1.8;
 
 /// Whether the lowest string is pressed and the one above it muted, the next
 /// sounding, as in 2x0232 (common practice, no source).
@@ -473,34 +474,40 @@ fn bass_finger_mutes(frets: &[Option<u8>]) -> bool {
 
 /// What the strings cost: mutes, thin sound, height on the neck, open strings far from the hand.
 fn string_cost(frets: &[Option<u8>], muted_inside: u8, lowest: u8) -> f64 {
+    let w = &*EASE;
     let sounding = frets.iter().flatten().count() as f64;
     // the lowest strings are often left alone; without the highest a shape sounds thin
     let above = frets.iter().rev().take_while(|f| f.is_none()).count() as f64;
     let below = frets.len() as f64 - sounding - f64::from(muted_inside) - above;
-    let thin = if sounding < 4.0 { 2.13 } else { 0.0 };
+    let thin = if sounding < 4.0 { w.thin } else { 0.0 };
     let open = frets.iter().filter(|f| **f == Some(0)).count() as f64;
     // an open string between pressed ones must be cleared by arched fingers
     let between = frets
         .windows(3)
         .filter(|w| w[1] == Some(0) && [w[0], w[2]].iter().all(|f| f.is_some_and(|f| f > 0)))
         .count() as f64;
-    let strings = match lowest {
-        0 | 1 => 0.06 * open + 0.31 * between,
-        2..=3 => 0.3 * open + 0.77 * between,
-        4..=5 => open,
-        _ => 1.63 * open,
+    let place = match lowest {
+        0 | 1 => 0,
+        2..=3 => 1,
+        4..=5 => 2,
+        _ => 3,
     };
+    let strings = w.open[place] * open + w.open_between[place] * between;
     // and beside a hand that has left the first frets it sounds of another place
-    let beside = if open > 0.0 && lowest >= 3 { 0.57 } else { 0.0 };
+    let beside = if open > 0.0 && lowest >= 3 {
+        w.open_beside
+    } else {
+        0.0
+    };
     // the finger on the lowest string quiets the next one with its tip
     let touched = f64::from(u8::from(bass_finger_mutes(frets)));
-    3.55 * (f64::from(muted_inside) - touched)
-        + TOUCHED * touched
-        + 0.2 * below
-        + 1.63 * above
+    w.muted * (f64::from(muted_inside) - touched)
+        + w.touched * touched
+        + w.left_below * below
+        + w.left_above * above
         + thin
-        + 0.41 * f64::from(lowest.saturating_sub(1))
+        + w.fret * f64::from(lowest.saturating_sub(1))
         + strings
         + beside
-        - 0.39 * (sounding - 3.0)
+        - w.string * (sounding - 3.0)
 }

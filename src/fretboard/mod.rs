@@ -4,6 +4,7 @@
 //! (`E A D G B e`). Frets are counted from the capo; 0 is the open string.
 
 mod compare;
+mod ease;
 mod error;
 mod forms;
 mod hand;

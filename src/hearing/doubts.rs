@@ -1,25 +1,57 @@
 //! What a take leaves open, in words.
 
 use crate::hearing::acoustic::sound::Sound;
+use crate::hearing::learned;
 use crate::hearing::outputs::HeardSpan;
 use crate::hearing::rhythm::count::Count;
 use crate::hearing::rhythm::grid::{Grid, median};
+use crate::hearing::weight_files::DOUBTS;
 use crate::theory::Label;
+use std::sync::LazyLock;
+
+/// From when on a doubt is worth a word.
+#[derive(Debug, Clone, serde::Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(in crate::hearing) struct DoubtWeights {
+    /// Tuned so far from A4 = 440 Hz, cents, all may be a semitone off.
+    between_semitones_cents: f64,
+    /// Pitches that agree less than this on a tuning agree on none.
+    tuning_agreement: f64,
+    /// Share of samples at full scale from which on a take is clipped.
+    clipped_share: f64,
+    /// So near in nats, two ways to count are both worth a thought (ours).
+    close: f32,
+    /// Tempos nearer than that share are one.
+    same_tempo: f64,
+    /// More beats than this share are off the one before: no tempo is kept (ours).
+    unsteady: f64,
+    /// Strokes that keep less than this to the beats keep to none (measured on 574
+    /// rendered takes with a beat: three keep less, two of them miscounted).
+    kept: f64,
+    /// Where so much is kept, the beats are a little off, not the player (ours).
+    well_kept: f64,
+    /// Fewer beats say nothing of the tempo's being kept.
+    least_beats: usize,
+    /// A rest that long is silence, applause or talk, s (ours).
+    long_s: f64,
+}
+
+static WEIGHTS: LazyLock<DoubtWeights> = LazyLock::new(|| learned::read(&DOUBTS));
 
 /// What could not be heard for sure, in words.
 pub(in crate::hearing) fn doubts(sound: &Sound, counted: Option<&Count>) -> Vec<String> {
     let mut said = Vec::new();
     match sound.front.tuning {
-        Some((cents, _)) if cents.abs() > 40.0 => said.push(format!(
+        Some((cents, _)) if cents.abs() > WEIGHTS.between_semitones_cents => said.push(format!(
             "tuned {cents:+.0} cents from A4 = 440 Hz, near the middle between two semitones: all chords may be a semitone off"
         )),
-        Some((_, agreement)) if agreement < 0.15 => {
+        Some((_, agreement)) if agreement < WEIGHTS.tuning_agreement => {
             said.push("the pitches agree on no tuning: noisy, or no strings".into());
         }
         None => said.push("no strings heard: nothing tells the tuning".into()),
         Some(_) => {}
     }
-    if sound.front.clipped_share > 0.001 {
+    if sound.front.clipped_share > WEIGHTS.clipped_share {
         said.push(format!(
             "{:.1} % of the samples are at full scale: clipped, chords may be misheard",
             100.0 * sound.front.clipped_share
@@ -34,18 +66,14 @@ pub(in crate::hearing) fn doubts(sound: &Sound, counted: Option<&Count>) -> Vec<
 
 /// The other way to count, in words, where it is nearly as likely.
 fn other_way(count: &Count) -> Option<String> {
-    /// So near in nats, both are worth a thought (ours).
-    const CLOSE: f32 = 0.7;
-    /// Tempos nearer than that are one.
-    const SAME: f64 = 0.04;
-    let other = count.other.filter(|o| o.behind < CLOSE)?;
+    let other = count.other.filter(|o| o.behind < WEIGHTS.close)?;
     let gaps = count.beats_s.windows(2).map(|w| w[1] - w[0]).collect();
     let bpm = 60.0 / median(gaps).max(1e-3);
     let meter = match count.compound {
         true => (count.per_bar * 3, 8),
         false => (count.per_bar, 4),
     };
-    let how = if (other.tempo_bpm / bpm - 1.0).abs() > SAME {
+    let how = if (other.tempo_bpm / bpm - 1.0).abs() > WEIGHTS.same_tempo {
         format!("--tempo {:.0}", other.tempo_bpm)
     } else if meter != other.meter {
         format!("--meter {}/{}", other.meter.0, other.meter.1)
@@ -61,25 +89,17 @@ fn other_way(count: &Count) -> Option<String> {
 /// What the beats leave open: free time, and stretches without the guitar, in words.
 /// `kept` as [`Grid::kept`] gives it.
 pub(in crate::hearing) fn gaps(spans: &[HeardSpan], grid: &Grid, kept: f64) -> Vec<String> {
-    /// More beats than this are off the one before: no tempo is kept (ours).
-    const FREE: f64 = 0.2;
-    /// Strokes that keep less than this to the beats keep to none (measured on 574
-    /// rendered takes with a beat: three keep less, two of them miscounted).
-    const KEPT: f64 = 0.45;
-    /// Where so much is kept, the beats are a little off, not the player (ours).
-    const WELL_KEPT: f64 = 0.7;
-    /// A rest that long is silence, applause or talk, s (ours).
-    const LONG_S: f64 = 4.0;
+    let w = &*WEIGHTS;
     let mut said = Vec::new();
-    let is_free = kept < KEPT || (kept < WELL_KEPT && grid.unsteady() > FREE);
-    if grid.beats.len() >= 12 && is_free {
+    let is_free = kept < w.kept || (kept < w.well_kept && grid.unsteady() > w.unsteady);
+    if grid.beats.len() >= w.least_beats && is_free {
         said.push(
             "the beats keep no tempo (played freely?): bars are guesses; tap the beats and give them with --beats".into(),
         );
     }
     let clock = |at_s: f64| format!("{}:{:04.1}", (at_s / 60.0) as u32, at_s % 60.0);
     for (i, span) in spans.iter().enumerate() {
-        if span.candidates[0].0 != Label::NoChord || span.end_s - span.start_s < LONG_S {
+        if span.candidates[0].0 != Label::NoChord || span.end_s - span.start_s < w.long_s {
             continue;
         }
         let where_it_is = format!("{} to {}", clock(span.start_s), clock(span.end_s));

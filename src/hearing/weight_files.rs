@@ -43,6 +43,13 @@ weight_files! {
     SHAPES: "shapes.json",
     SECTIONS: "sections.json",
     SONG_LEVEL: "song-level.json",
+    SEGMENTS: "segments.json",
+    CLOCK: "clock.json",
+    KEYS: "keys.json",
+    BARS: "bars.json",
+    PULSE: "pulse.json",
+    STRUM_WINDOW: "strum-window.json",
+    DOUBTS: "doubts.json",
 }
 
 /// What stands in for built-in files: names and contents.

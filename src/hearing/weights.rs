@@ -1,14 +1,21 @@
 //! The weights of all stages.
 
+use crate::hearing::doubts::DoubtWeights;
 use crate::hearing::form::sketch::SectionWeights;
 use crate::hearing::harmony::chords::ChordWeights;
+use crate::hearing::harmony::keys::KeyWeights;
 use crate::hearing::harmony::plucks::PluckWeights;
+use crate::hearing::harmony::segments::SegmentWeights;
 use crate::hearing::harmony::song_level::SongWeights;
 use crate::hearing::learned;
 use crate::hearing::notes::events::NoteWeights;
 use crate::hearing::rhythm::bar_pointer::PointerWeights;
+use crate::hearing::rhythm::bars::numbers::BarWeights;
 use crate::hearing::rhythm::beat_numbers::BeatNumbers;
 use crate::hearing::rhythm::beats::BeatWeights;
+use crate::hearing::rhythm::clock::ClockWeights;
+use crate::hearing::rhythm::pulse::PulseWeights;
+use crate::hearing::strum_window::StrumWindow;
 use crate::hearing::voicing::fit::FitWeights;
 use crate::hearing::weight_files::{self, CANDIDATES};
 
@@ -79,6 +86,13 @@ pub fn try_weights(files: Vec<(String, Vec<u8>)>) -> Result<(), String> {
             "shapes.json" => check::<FitWeights>(bytes),
             "sections.json" => check::<SectionWeights>(bytes),
             "song-level.json" => check::<SongWeights>(bytes),
+            "segments.json" => check::<SegmentWeights>(bytes),
+            "keys.json" => check::<KeyWeights>(bytes),
+            "clock.json" => check::<ClockWeights>(bytes),
+            "bars.json" => check::<BarWeights>(bytes),
+            "pulse.json" => check::<PulseWeights>(bytes),
+            "strum-window.json" => check::<StrumWindow>(bytes),
+            "doubts.json" => check::<DoubtWeights>(bytes),
             _ => Ok(()),
         };
         fits.map_err(|e| format!("{name}: {e}"))?;

@@ -4,6 +4,7 @@ use super::Log;
 use super::format::Fault;
 use super::heard::{Heard, HeardChord};
 use crate::fretboard::HIGHEST_CAPO;
+use crate::units::TEMPOS_BPM;
 
 /// Neighbours may differ so much where one ends and the next starts, s.
 const SEAM_S: f64 = 2e-3;
@@ -251,7 +252,8 @@ fn chords(h: &Heard, level: &str, chords: &[HeardChord]) -> Result<(), Fault> {
 }
 
 pub(super) fn tempo(bpm: f64, place: &str) -> Result<(), Fault> {
-    ensure((10.0..=600.0).contains(&bpm), place, || {
-        format!("{bpm} bpm (10 to 600)")
+    ensure(TEMPOS_BPM.contains(&bpm), place, || {
+        let (low, high) = (TEMPOS_BPM.start(), TEMPOS_BPM.end());
+        format!("{bpm} bpm ({low} to {high})")
     })
 }

@@ -8,22 +8,26 @@
 //!
 //! # Source
 //! Dynamic programming over the keys: Viterbi, IEEE Trans. Inf. Theory 13
-//! (1967). The costs are ours, chosen on 250 random forms as rows of symbols
-//! with and without modulation (docs/hearing.md says what they reach).
+//! (1967). What changes cost is whoever asks to say.
 
 use super::{Key, Mode, PitchClass, Triad, fit};
 
-/// Cost of a change of key at a bar line, in the unit of [`fit`] times the root of a second.
-const AT_BAR: f64 = 6.0;
-/// The same where a section starts.
-const AT_SECTION: f64 = 3.5;
-/// Gain of a stretch that starts on its tonic, and of a piece that ends on it.
-const STARTS: f64 = 1.0;
-const ENDS: f64 = 1.5;
-/// Fewer different chords tell no key.
-const N_CHORDS: usize = 3;
-/// A chord so near to a bar line (s) starts on it; a push comes that much early.
-const NEAR_S: f64 = 0.3;
+/// What changes of key cost, in the unit of [`fit`] times the root of a second.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct KeyCosts {
+    /// Cost of a change of key at a bar line.
+    pub at_bar: f64,
+    /// The same where a section starts.
+    pub at_section: f64,
+    /// Gain of a stretch that starts on its tonic.
+    pub starts: f64,
+    /// Gain of a piece that ends on its tonic.
+    pub ends: f64,
+    /// Fewer different chords tell no key.
+    pub n_chords: usize,
+    /// A chord so near to a bar line (s) starts on it; a push comes that much early.
+    pub near_s: f64,
+}
 
 /// From here on another key holds.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -70,12 +74,13 @@ pub fn keys_along(
     chords: &[TimedTriad],
     bars_s: &[f64],
     sections_s: &[f64],
+    costs: &KeyCosts,
 ) -> (Option<Key>, Vec<KeyChange>) {
     let places: Vec<Option<(f64, f64)>> = chords
         .iter()
-        .map(|c| place(c.start_s, bars_s, sections_s))
+        .map(|c| place(c.start_s, bars_s, sections_s, costs))
         .collect();
-    let row = cheapest(chords, &places);
+    let row = cheapest(chords, &places, costs);
     let Some(first) = row.first() else {
         return (None, Vec::new());
     };
@@ -89,7 +94,7 @@ pub fn keys_along(
 }
 
 /// Where a key that comes with a chord would start, s, and what the change costs.
-fn place(start_s: f64, bars_s: &[f64], sections_s: &[f64]) -> Option<(f64, f64)> {
+fn place(start_s: f64, bars_s: &[f64], sections_s: &[f64], costs: &KeyCosts) -> Option<(f64, f64)> {
     let nearest = |lines: &[f64]| {
         let next = lines.partition_point(|b| *b < start_s);
         let around = next.saturating_sub(1)..(next + 1).min(lines.len());
@@ -97,19 +102,19 @@ fn place(start_s: f64, bars_s: &[f64], sections_s: &[f64]) -> Option<(f64, f64)>
             .iter()
             .copied()
             .min_by(|a, b| (a - start_s).abs().total_cmp(&(b - start_s).abs()));
-        best.filter(|b| (b - start_s).abs() < NEAR_S)
+        best.filter(|b| (b - start_s).abs() < costs.near_s)
     };
     if bars_s.is_empty() {
-        return Some((start_s, AT_BAR));
+        return Some((start_s, costs.at_bar));
     }
     nearest(sections_s)
-        .map(|at_s| (at_s, AT_SECTION))
-        .or(nearest(bars_s).map(|at_s| (at_s, AT_BAR)))
+        .map(|at_s| (at_s, costs.at_section))
+        .or(nearest(bars_s).map(|at_s| (at_s, costs.at_bar)))
 }
 
 /// A key for each chord.
-fn cheapest(chords: &[TimedTriad], places: &[Option<(f64, f64)>]) -> Vec<Key> {
-    let mut row = search(chords, places);
+fn cheapest(chords: &[TimedTriad], places: &[Option<(f64, f64)>], costs: &KeyCosts) -> Vec<Key> {
+    let mut row = search(chords, places, costs);
     // a stretch that tells no key goes on as the one before, else as the next
     loop {
         let stretches: Vec<(usize, usize)> = {
@@ -128,7 +133,7 @@ fn cheapest(chords: &[TimedTriad], places: &[Option<(f64, f64)>]) -> Vec<Key> {
                     kinds.push((chord.root, chord.triad));
                 }
             }
-            kinds.len() < N_CHORDS
+            kinds.len() < costs.n_chords
         });
         let Some((from, to)) = poor.copied() else {
             return row;
@@ -138,7 +143,7 @@ fn cheapest(chords: &[TimedTriad], places: &[Option<(f64, f64)>]) -> Vec<Key> {
     }
 }
 
-fn search(chords: &[TimedTriad], places: &[Option<(f64, f64)>]) -> Vec<Key> {
+fn search(chords: &[TimedTriad], places: &[Option<(f64, f64)>], costs: &KeyCosts) -> Vec<Key> {
     let keys: Vec<Key> = [Mode::Major, Mode::Minor]
         .into_iter()
         .flat_map(|mode| PitchClass::all().map(move |tonic| Key::usual(tonic, mode)))
@@ -157,7 +162,7 @@ fn search(chords: &[TimedTriad], places: &[Option<(f64, f64)>]) -> Vec<Key> {
                 );
             let (mut score, mut which) = (before[k], k);
             if let (true, Some((_, cost))) = (i > 0, places[i]) {
-                let gain = if tonic { STARTS } else { 0.0 };
+                let gain = if tonic { costs.starts } else { 0.0 };
                 for (p, other) in keys.iter().enumerate() {
                     let same_notes = (key.signature() - other.signature()).rem_euclid(12) == 0;
                     let moved = before[p] - cost + gain;
@@ -168,10 +173,10 @@ fn search(chords: &[TimedTriad], places: &[Option<(f64, f64)>]) -> Vec<Key> {
             }
             score += seconds.sqrt() * f64::from(fit(chord.triad, chord.root, *key));
             if tonic && i == 0 {
-                score += STARTS;
+                score += costs.starts;
             }
             if tonic && i + 1 == chords.len() {
-                score += ENDS;
+                score += costs.ends;
             }
             best[k] = score;
             from[i * n + k] = which;

@@ -27,8 +27,16 @@ pub struct Quality {
     pub musicxml: Option<&'static str>,
     /// What a Roman numeral writes behind it, where that is not the symbol: `ø7`.
     pub numeral: Option<&'static str>,
-    /// Its class in the acoustic net, before the root is added: 0 to 22.
+    /// Its class in the acoustic net, before the root is added.
     pub net: Option<usize>,
+    /// Semitones above the root of the basses it may be heard over, the root first.
+    pub over: &'static [usize],
+    /// Whether it is usual enough to be heard at no extra cost.
+    pub usual: bool,
+    /// What it costs where a few notes may imply it, in tenths; none where they imply no such chord.
+    pub implied: Option<u16>,
+    /// What its name costs beside other names of the same notes, if not by its place in the table.
+    pub name_cost: Option<i32>,
 }
 
 const fn d(number: u8) -> Degree {
@@ -61,34 +69,34 @@ macro_rules! rows {
     reason = "a row names only the columns it has, and some have all"
 )]
 pub static QUALITIES: &[Quality] = rows! {
-    "maj" "" [d(1), d(3), d(5)] "major" { musicxml: Some("major"), numeral: Some(""), net: Some(0) };
-    "min" "m" [d(1), fl(3), d(5)] "minor" { musicxml: Some("minor"), numeral: Some(""), net: Some(1) };
-    "7" "7" [d(1), d(3), d(5), fl(7)] "dominant seventh" { musicxml: Some("dominant"), net: Some(2) };
-    "maj7" "maj7" [d(1), d(3), d(5), d(7)] "major seventh" { musicxml: Some("major-seventh"), net: Some(3) };
-    "min7" "m7" [d(1), fl(3), d(5), fl(7)] "minor seventh" { musicxml: Some("minor-seventh"), net: Some(4) };
-    "sus4" "sus4" [d(1), d(4), d(5)] "suspended fourth" { musicxml: Some("suspended-fourth"), net: Some(6) };
-    "sus2" "sus2" [d(1), d(2), d(5)] "suspended second" { musicxml: Some("suspended-second"), net: Some(5) };
-    "5" "5" [d(1), d(5)] "power chord, no third" { musicxml: Some("power"), net: Some(16) };
-    "maj6" "6" [d(1), d(3), d(5), d(6)] "sixth" { musicxml: Some("major-sixth"), net: Some(9) };
-    "min6" "m6" [d(1), fl(3), d(5), d(6)] "minor sixth" { musicxml: Some("minor-sixth"), net: Some(10) };
-    "maj(9)" "add9" [d(1), d(3), d(5), d(9)] "added ninth" { net: Some(7) };
-    "min(9)" "m(add9)" [d(1), fl(3), d(5), d(9)] "minor added ninth" { net: Some(8) };
-    "9" "9" [d(1), d(3), d(5), fl(7), d(9)] "dominant ninth" { musicxml: Some("dominant-ninth"), net: Some(11) };
-    "maj9" "maj9" [d(1), d(3), d(5), d(7), d(9)] "major ninth" { musicxml: Some("major-ninth"), net: Some(18) };
-    "min9" "m9" [d(1), fl(3), d(5), fl(7), d(9)] "minor ninth" { musicxml: Some("minor-ninth"), net: Some(19) };
-    "dim" "dim" [d(1), fl(3), fl(5)] "diminished" { musicxml: Some("diminished"), numeral: Some("°"), net: Some(12) };
-    "dim7" "dim7" [d(1), fl(3), fl(5), Degree::new(7, -2)] "diminished seventh" { musicxml: Some("diminished-seventh"), numeral: Some("°7"), net: Some(13) };
-    "hdim7" "m7b5" [d(1), fl(3), fl(5), fl(7)] "half-diminished seventh" { musicxml: Some("half-diminished"), numeral: Some("ø7"), net: Some(15) };
-    "aug" "aug" [d(1), d(3), sh(5)] "augmented" { musicxml: Some("augmented"), numeral: Some("+"), net: Some(14) };
-    "minmaj7" "m(maj7)" [d(1), fl(3), d(5), d(7)] "minor with major seventh" { musicxml: Some("major-minor"), net: Some(17) };
-    "sus4(b7)" "7sus4" [d(1), d(4), d(5), fl(7)] "dominant seventh, suspended fourth" { net: Some(20) };
+    "maj" "" [d(1), d(3), d(5)] "major" { musicxml: Some("major"), numeral: Some(""), net: Some(0), over: &[0, 4, 7, 11, 10, 2], usual: true, implied: Some(0), name_cost: Some(0) };
+    "min" "m" [d(1), fl(3), d(5)] "minor" { musicxml: Some("minor"), numeral: Some(""), net: Some(1), over: &[0, 3, 7, 10, 2], usual: true, implied: Some(0), name_cost: Some(0) };
+    "7" "7" [d(1), d(3), d(5), fl(7)] "dominant seventh" { musicxml: Some("dominant"), net: Some(2), over: &[0, 4, 7, 10], usual: true, implied: Some(8), name_cost: Some(6) };
+    "maj7" "maj7" [d(1), d(3), d(5), d(7)] "major seventh" { musicxml: Some("major-seventh"), net: Some(3), over: &[0, 4, 7, 11], usual: true, implied: Some(11), name_cost: Some(6) };
+    "min7" "m7" [d(1), fl(3), d(5), fl(7)] "minor seventh" { musicxml: Some("minor-seventh"), net: Some(4), over: &[0, 3, 7, 10], usual: true, implied: Some(10), name_cost: Some(6) };
+    "sus4" "sus4" [d(1), d(4), d(5)] "suspended fourth" { musicxml: Some("suspended-fourth"), net: Some(6), over: &[0, 7], usual: true, implied: Some(14), name_cost: Some(12) };
+    "sus2" "sus2" [d(1), d(2), d(5)] "suspended second" { musicxml: Some("suspended-second"), net: Some(5), over: &[0, 7], usual: true, implied: Some(15), name_cost: Some(14) };
+    "5" "5" [d(1), d(5)] "power chord, no third" { musicxml: Some("power"), net: Some(16), over: &[0, 7], usual: true, implied: Some(26), name_cost: Some(6) };
+    "maj6" "6" [d(1), d(3), d(5), d(6)] "sixth" { musicxml: Some("major-sixth"), net: Some(9), over: &[0, 4, 7], implied: Some(20), name_cost: Some(18) };
+    "min6" "m6" [d(1), fl(3), d(5), d(6)] "minor sixth" { musicxml: Some("minor-sixth"), net: Some(10), over: &[0, 3, 7], implied: Some(24), name_cost: Some(19) };
+    "maj(9)" "add9" [d(1), d(3), d(5), d(9)] "added ninth" { net: Some(7), over: &[0, 4, 7], usual: true, implied: Some(16), name_cost: Some(19) };
+    "min(9)" "m(add9)" [d(1), fl(3), d(5), d(9)] "minor added ninth" { net: Some(8), over: &[0, 3, 7], implied: Some(22) };
+    "9" "9" [d(1), d(3), d(5), fl(7), d(9)] "dominant ninth" { musicxml: Some("dominant-ninth"), net: Some(11), implied: Some(20), name_cost: Some(18) };
+    "maj9" "maj9" [d(1), d(3), d(5), d(7), d(9)] "major ninth" { musicxml: Some("major-ninth"), net: Some(18), implied: Some(24), name_cost: Some(19) };
+    "min9" "m9" [d(1), fl(3), d(5), fl(7), d(9)] "minor ninth" { musicxml: Some("minor-ninth"), net: Some(19), implied: Some(22), name_cost: Some(19) };
+    "dim" "dim" [d(1), fl(3), fl(5)] "diminished" { musicxml: Some("diminished"), numeral: Some("°"), net: Some(12), over: &[0, 3, 6], implied: Some(15), name_cost: Some(12) };
+    "dim7" "dim7" [d(1), fl(3), fl(5), Degree::new(7, -2)] "diminished seventh" { musicxml: Some("diminished-seventh"), numeral: Some("°7"), net: Some(13), implied: Some(20), name_cost: Some(12) };
+    "hdim7" "m7b5" [d(1), fl(3), fl(5), fl(7)] "half-diminished seventh" { musicxml: Some("half-diminished"), numeral: Some("ø7"), net: Some(15), over: &[0, 3, 6], implied: Some(15), name_cost: Some(12) };
+    "aug" "aug" [d(1), d(3), sh(5)] "augmented" { musicxml: Some("augmented"), numeral: Some("+"), net: Some(14), implied: Some(36), name_cost: Some(12) };
+    "minmaj7" "m(maj7)" [d(1), fl(3), d(5), d(7)] "minor with major seventh" { musicxml: Some("major-minor"), net: Some(17), implied: Some(30) };
+    "sus4(b7)" "7sus4" [d(1), d(4), d(5), fl(7)] "dominant seventh, suspended fourth" { net: Some(20), implied: Some(18), name_cost: Some(18) };
     "7(#9)" "7#9" [d(1), d(3), d(5), fl(7), sh(9)] "dominant seventh, sharp nine" { net: Some(21) };
     "7(b9)" "7b9" [d(1), d(3), d(5), fl(7), fl(9)] "dominant seventh, flat nine";
     "maj6(9)" "6/9" [d(1), d(3), d(5), d(6), d(9)] "sixth with added ninth" { net: Some(22) };
     "aug(b7)" "7#5" [d(1), d(3), sh(5), fl(7)] "dominant seventh, sharp five" { musicxml: Some("augmented-seventh") };
     "7(*5,b5)" "7b5" [d(1), d(3), fl(5), fl(7)] "dominant seventh, flat five";
     "maj7(*5,#5)" "maj7#5" [d(1), d(3), sh(5), d(7)] "major seventh, sharp five";
-    "maj7(*5,b5)" "maj7b5" [d(1), d(3), fl(5), d(7)] "major seventh, flat five";
+    "maj7(*5,b5)" "maj7b5" [d(1), d(3), fl(5), d(7)] "major seventh, flat five" { name_cost: Some(80) };
     "maj(*5,b5)" "(b5)" [d(1), d(3), fl(5)] "major, flat five";
     "sus2(b7)" "7sus2" [d(1), d(2), d(5), fl(7)] "dominant seventh, suspended second";
     "sus4(b7,9)" "9sus4" [d(1), d(4), d(5), fl(7), d(9)] "dominant ninth, suspended fourth";
@@ -118,7 +126,7 @@ pub static QUALITIES: &[Quality] = rows! {
     "7(*5,#5,b9)" "7#5b9" [d(1), d(3), sh(5), fl(7), fl(9)] "dominant seventh, sharp five, flat nine";
     "7(*5,#5,#9)" "7#5#9" [d(1), d(3), sh(5), fl(7), sh(9)] "dominant seventh, sharp five and sharp nine";
     "7(b13)" "7b13" [d(1), d(3), d(5), fl(7), fl(13)] "dominant seventh, flat thirteen";
-    "7(13)" "7(13)" [d(1), d(3), d(5), fl(7), d(13)] "dominant seventh, added thirteenth";
+    "7(13)" "7(13)" [d(1), d(3), d(5), fl(7), d(13)] "dominant seventh, added thirteenth" { name_cost: Some(60) };
     "7(b9,13)" "13b9" [d(1), d(3), d(5), fl(7), fl(9), d(13)] "dominant thirteenth, flat nine";
     "13(#11)" "13#11" [d(1), d(3), d(5), fl(7), d(9), sh(11), d(13)] "dominant thirteenth, sharp eleven";
     "maj9(#11)" "maj9#11" [d(1), d(3), d(5), d(7), d(9), sh(11)] "major ninth, sharp eleven";
@@ -127,12 +135,12 @@ pub static QUALITIES: &[Quality] = rows! {
     "maj9(*5,#5)" "maj9#5" [d(1), d(3), sh(5), d(7), d(9)] "major ninth, sharp five";
     "min7(11)" "m7(add11)" [d(1), fl(3), d(5), fl(7), d(11)] "minor seventh, added eleventh";
     "min7(13)" "m7(add13)" [d(1), fl(3), d(5), fl(7), d(13)] "minor seventh, added thirteenth";
-    "min(b6)" "m(b6)" [d(1), fl(3), d(5), fl(6)] "minor, flat six";
+    "min(b6)" "m(b6)" [d(1), fl(3), d(5), fl(6)] "minor, flat six" { name_cost: Some(80) };
     "sus4(b7,b9)" "7sus4b9" [d(1), d(4), d(5), fl(7), fl(9)] "dominant seventh, suspended fourth, flat nine";
     "sus4(b7,13)" "7sus4(13)" [d(1), d(4), d(5), fl(7), d(13)] "dominant seventh, suspended fourth, added thirteenth";
     "sus4(b7,9,13)" "13sus4" [d(1), d(4), d(5), fl(7), d(9), d(13)] "dominant thirteenth, suspended fourth";
-    "sus4(7)" "maj7sus4" [d(1), d(4), d(5), d(7)] "major seventh, suspended fourth";
-    "sus2(7)" "maj7sus2" [d(1), d(2), d(5), d(7)] "major seventh, suspended second";
+    "sus4(7)" "maj7sus4" [d(1), d(4), d(5), d(7)] "major seventh, suspended fourth" { name_cost: Some(80) };
+    "sus2(7)" "maj7sus2" [d(1), d(2), d(5), d(7)] "major seventh, suspended second" { name_cost: Some(80) };
     "sus2(6)" "6sus2" [d(1), d(2), d(5), d(6)] "sixth, suspended second";
     "maj(#11)" "(add#11)" [d(1), d(3), d(5), sh(11)] "added sharp eleven";
     "maj(b9)" "(addb9)" [d(1), d(3), d(5), fl(9)] "added flat nine";
@@ -143,7 +151,37 @@ pub static QUALITIES: &[Quality] = rows! {
     "7(b9,#11)" "7b9#11" [d(1), d(3), d(5), fl(7), fl(9), sh(11)] "dominant seventh, flat nine, sharp eleven";
     "min7(*5,#5)" "m7#5" [d(1), fl(3), sh(5), fl(7)] "minor seventh, sharp five";
     "1(b5)" "(b5,no3)" [d(1), fl(5)] "root and flat five, no third";
-    "1" "(1)" [d(1)] "a single note" { musicxml: Some("pedal") };
+    "1" "(1)" [d(1)] "a single note" { musicxml: Some("pedal"), name_cost: Some(0) };
+};
+
+/// How many qualities the acoustic net knows.
+pub const N_NET: usize = {
+    let (mut n, mut i) = (0, 0);
+    while i < QUALITIES.len() {
+        if QUALITIES[i].net.is_some() {
+            n += 1;
+        }
+        i += 1;
+    }
+    n
+};
+
+/// Where the net's qualities stand in the table, in the order of its classes. A class that is
+/// missing or there twice stops the build.
+const NET_ROWS: [usize; N_NET] = {
+    let mut rows = [usize::MAX; N_NET];
+    let mut i = 0;
+    while i < QUALITIES.len() {
+        if let Some(class) = QUALITIES[i].net {
+            assert!(
+                rows[class] == usize::MAX,
+                "a class of the net is there twice"
+            );
+            rows[class] = i;
+        }
+        i += 1;
+    }
+    rows
 };
 
 impl Quality {
@@ -155,6 +193,10 @@ impl Quality {
         musicxml: None,
         numeral: None,
         net: None,
+        over: &[0],
+        usual: false,
+        implied: None,
+        name_cost: None,
     };
 
     /// Its triad: by third and fifth.
@@ -183,9 +225,15 @@ impl Quality {
 
     /// The rows that the acoustic net knows, in the order of its classes.
     pub fn of_net() -> Vec<&'static Self> {
-        let mut rows: Vec<&Self> = QUALITIES.iter().filter(|q| q.net.is_some()).collect();
-        rows.sort_by_key(|q| q.net);
-        rows
+        NET_ROWS.iter().map(|row| &QUALITIES[*row]).collect()
+    }
+
+    /// The row of a class of the acoustic net.
+    ///
+    /// # Panics
+    /// If the net has no such class ([`N_NET`]).
+    pub fn of_net_class(class: usize) -> &'static Self {
+        &QUALITIES[NET_ROWS[class]]
     }
 
     /// The row of a label's quality part, such as `min7`.

@@ -221,6 +221,16 @@ fn a_label_read_again_is_the_same_label() {
 
 /// Chords of a bar of two seconds each; `;` starts a section. Gives the keys
 /// with the bar each begins in. `early_s` is how early the chords come.
+/// As hearing has them (`src/hearing/weights/keys.json`).
+const COSTS: KeyCosts = KeyCosts {
+    at_bar: 6.0,
+    at_section: 3.5,
+    starts: 1.0,
+    ends: 1.5,
+    n_chords: 3,
+    near_s: 0.3,
+};
+
 fn check_keys(text: &str, early_s: f64, expected: &str) {
     let (mut chords, mut sections_s) = (Vec::new(), Vec::new());
     for section in text.split(';') {
@@ -237,7 +247,7 @@ fn check_keys(text: &str, early_s: f64, expected: &str) {
         }
     }
     let bars_s: Vec<f64> = (0..chords.len()).map(|i| 2.0 * i as f64).collect();
-    let (first, changes) = keys_along(&chords, &bars_s, &sections_s);
+    let (first, changes) = keys_along(&chords, &bars_s, &sections_s, &COSTS);
     let mut said = first.map_or_else(String::new, Key::text);
     for change in &changes {
         said.push_str(&format!(
@@ -261,7 +271,7 @@ fn a_key_changes_where_the_chords_say_so() {
         "A minor; E major from 9; A minor from 17",
     );
     // without bars a key may change with any chord; without chords there is none
-    assert_eq!(keys_along(&[], &[0.0], &[]), (None, Vec::new()));
+    assert_eq!(keys_along(&[], &[0.0], &[], &COSTS), (None, Vec::new()));
 }
 
 #[test]

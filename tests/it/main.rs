@@ -22,6 +22,7 @@ mod grade;
 mod guide;
 mod help_files;
 mod imply;
+mod limits;
 #[cfg(feature = "mic")]
 mod listen;
 mod log;

@@ -15,7 +15,14 @@ const TABLE: &[(&str, &[&str])] = &[
     ("grading", &["theory", "units"]),
     (
         "checking",
-        &["songlog", "grading", "fretboard", "theory", "units"],
+        &[
+            "songlog",
+            "grading",
+            "hearing",
+            "fretboard",
+            "theory",
+            "units",
+        ],
     ),
     ("songlog", &["fretboard", "theory", "units"]),
     (
@@ -226,7 +233,10 @@ fn imports_follow_the_table_of_rooms() {
 /// The stages of hearing in order: each may import itself and what stands before it.
 const STAGES: &[&str] = &[
     "error",
+    "weight_files",
     "learned",
+    "partials",
+    "strum_window",
     "small_net",
     "outputs",
     "acoustic",
@@ -235,8 +245,8 @@ const STAGES: &[&str] = &[
     "harmony",
     "voicing",
     "form",
-    "weights",
     "doubts",
+    "weights",
     "pipeline",
     "fitting",
     "live",

@@ -2,9 +2,10 @@
 
 use crate::outside;
 use serde_json::Value;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};
 use takebook::hearing::WEIGHT_FILES;
+use takebook::theory::Quality;
 
 fn json(path: &Path) -> Value {
     let text = std::fs::read_to_string(path).unwrap_or_else(|e| panic!("{}: {e}", path.display()));
@@ -77,6 +78,8 @@ fn parts() -> Vec<String> {
 
 /// What stands before the command of weights that it did not make.
 const BEFORE: &str = "made before this chain; the command that would remake it is ";
+/// What stands before the reason why weights have no command.
+const NO_COMMAND: &str = "no command remakes it: ";
 const COMMAND: &str = "python3 docs/training/rebuild.py ";
 
 #[test]
@@ -91,9 +94,13 @@ fn every_weights_file_is_known_to_the_program() {
 }
 
 #[test]
+#[expect(
+    clippy::print_stdout,
+    reason = "with --nocapture it lists what no command made"
+)]
 fn every_weights_file_has_a_manifest_that_fits_it() {
     let parts = parts();
-    let mut before = Vec::new();
+    let (mut before, mut without) = (Vec::new(), Vec::new());
     for weights in weights_files() {
         let path = manifest_of(&weights);
         assert!(
@@ -130,6 +137,11 @@ fn every_weights_file_has_a_manifest_that_fits_it() {
             );
         }
         let rebuild = manifest["rebuild"].as_str().expect("rebuild is text");
+        if let Some(why) = rebuild.strip_prefix(NO_COMMAND) {
+            assert!(why.len() > 10, "{}: no reason", path.display());
+            without.push(format!("{name}: {why}"));
+            continue;
+        }
         let command = match rebuild.strip_prefix(BEFORE).map(|r| r.split_once(": ")) {
             Some(Some((command, how))) => {
                 assert!(how.len() > 10, "{}: not how it was made", path.display());
@@ -156,10 +168,32 @@ fn every_weights_file_has_a_manifest_that_fits_it() {
             }
         }
     }
-    println!("made before this chain: {}", before.len());
-    for line in before {
+    println!(
+        "made before this chain: {}, without a command: {}",
+        before.len(),
+        without.len()
+    );
+    for line in before.into_iter().chain(without) {
         println!("  {line}");
     }
+}
+
+#[test]
+fn training_reads_the_vocabulary_of_the_program() {
+    let rows = Quality::of_net().into_iter().map(|quality| {
+        let degrees = quality.degrees.iter().map(|d| d.semitones().rem_euclid(12));
+        let semitones: BTreeSet<i32> = degrees.collect();
+        let list: Vec<String> = semitones.iter().map(i32::to_string).collect();
+        let (label, list) = (quality.harte, list.join(", "));
+        format!(" {{\"label\": \"{label}\", \"semitones\": [{list}]}}")
+    });
+    let now = format!("[\n{}\n]\n", rows.collect::<Vec<_>>().join(",\n"));
+    let path = outside::root().join("docs/training/qualities.json");
+    if std::env::var_os("UPDATE_DOCS").is_some() {
+        std::fs::write(&path, &now).expect("written");
+    }
+    let text = std::fs::read_to_string(&path).expect("readable");
+    assert_eq!(text, now, "run with UPDATE_DOCS=1");
 }
 
 /// A suite as docs/training/suites.json has it.

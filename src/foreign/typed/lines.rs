@@ -6,6 +6,7 @@ use crate::fretboard::{Shape, Tuning, read_capo};
 use crate::songlog::decided::Feel;
 use crate::songlog::{self};
 use crate::theory::{Key, Label};
+use crate::units::TEMPOS_BPM;
 
 /// The most lines that are read.
 const MAX_LINES: usize = 100_000;
@@ -213,7 +214,7 @@ fn fact(
 fn tempo(text: &str) -> Result<f64, String> {
     let number = text.trim_end_matches("bpm").trim();
     let bpm: Option<f64> = number.parse().ok();
-    bpm.filter(|b| (10.0..=600.0).contains(b))
+    bpm.filter(|b| TEMPOS_BPM.contains(b))
         .ok_or_else(|| format!("'{text}' is not a tempo (10 to 600 bpm)"))
 }
 

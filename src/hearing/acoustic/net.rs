@@ -18,19 +18,17 @@ use crate::hearing::acoustic::split_model::Halves;
 use crate::hearing::acoustic::stacked::{LAYERS, WIDTH, stacked};
 use crate::hearing::error::HearingError;
 use crate::hearing::weight_files::{FILE_BACK, FILE_FRONT};
+use crate::theory::N_NET;
 use rten_tensor::NdTensor;
 use rten_tensor::prelude::*;
 use std::collections::BTreeMap;
 use std::sync::OnceLock;
 use std::sync::atomic::{AtomicUsize, Ordering};
 
-/// Chord qualities the net knows, as label shorthands; class = quality × 12 + root.
-pub(crate) const NET_QUALITIES: [&str; 23] = [
-    "maj", "min", "7", "maj7", "min7", "sus2", "sus4", "maj(9)", "min(9)", "maj6", "min6", "9",
-    "dim", "dim7", "aug", "hdim7", "5", "minmaj7", "maj9", "min9", "sus4(b7)", "7(#9)", "maj6(9)",
-];
+/// Chord qualities the net knows ([`crate::theory::Quality::of_net_class`]); class = quality × 12 + root.
+pub(crate) const N_QUALITIES: usize = N_NET;
 /// Chord classes with "no chord" as the last.
-pub(crate) const N_CLASSES: usize = NET_QUALITIES.len() * 12 + 1;
+pub(crate) const N_CLASSES: usize = N_QUALITIES * 12 + 1;
 /// Index of "no chord".
 pub(crate) const NO_CHORD: usize = N_CLASSES - 1;
 /// Bass classes: twelve pitch classes and none.

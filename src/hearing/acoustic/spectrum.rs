@@ -314,9 +314,8 @@ fn log2(x: f32) -> f32 {
     exponent as f32 + m * (1.0 + (1.0 - m) * (0.420_9 - 0.156_4 * m))
 }
 
-/// Turns a stream of samples into [`Spectra`].
-pub(crate) struct SpectrumStage {
-    kernels: Arc<Kernels>,
+/// A transform with its buffers, and its last result as kernels read it.
+struct Transform {
     fft: Arc<dyn RealToComplex<f32>>,
     scratch: Vec<Complex32>,
     input: Vec<f32>,
@@ -325,27 +324,21 @@ pub(crate) struct SpectrumStage {
     im: Vec<f32>,
 }
 
-impl SpectrumStage {
-    pub(crate) fn new(kernels: Arc<Kernels>) -> Self {
-        let fft = RealFftPlanner::<f32>::new().plan_fft_forward(N_FFT);
+impl Transform {
+    fn new(n_fft: usize) -> Self {
+        let fft = RealFftPlanner::<f32>::new().plan_fft_forward(n_fft);
         Self {
-            kernels,
             scratch: fft.make_scratch_vec(),
             input: fft.make_input_vec(),
             output: fft.make_output_vec(),
-            re: vec![0.0; N_FFT / 2 + 1],
-            im: vec![0.0; N_FFT / 2 + 1],
+            re: vec![0.0; n_fft / 2 + 1],
+            im: vec![0.0; n_fft / 2 + 1],
             fft,
         }
     }
 
-    /// The transform of the frame heard last, bin 0 first.
-    pub(crate) fn transform(&self) -> &[Complex32] {
-        &self.output
-    }
-
-    /// Adds the frame of these 8192 samples to `spectra`.
-    pub(crate) fn frame(&mut self, samples: &[f32], spectra: &mut Spectra) {
+    /// Transforms as many samples as it has points.
+    fn of(&mut self, samples: &[f32]) {
         self.input.copy_from_slice(samples);
         // lengths are those the plan asked for
         let done =
@@ -356,8 +349,38 @@ impl SpectrumStage {
             self.re[i] = c.re;
             self.im[i] = c.im;
         }
+    }
+
+    /// Squared magnitude of a kernel's bin in what was transformed last.
+    fn power(&self, kernel: &Kernel) -> f32 {
+        kernel.power(&self.re, &self.im)
+    }
+}
+
+/// Turns a stream of samples into [`Spectra`].
+pub(crate) struct SpectrumStage {
+    kernels: Arc<Kernels>,
+    transform: Transform,
+}
+
+impl SpectrumStage {
+    pub(crate) fn new(kernels: Arc<Kernels>) -> Self {
+        Self {
+            kernels,
+            transform: Transform::new(N_FFT),
+        }
+    }
+
+    /// The transform of the frame heard last, bin 0 first.
+    pub(crate) fn transform(&self) -> &[Complex32] {
+        &self.transform.output
+    }
+
+    /// Adds the frame of these 8192 samples to `spectra`.
+    pub(crate) fn frame(&mut self, samples: &[f32], spectra: &mut Spectra) {
+        self.transform.of(samples);
         for kernel in self.kernels.long.iter().chain(&self.kernels.short) {
-            spectra.push(kernel.power(&self.re, &self.im));
+            spectra.push(self.transform.power(kernel));
         }
     }
 }
@@ -388,48 +411,25 @@ impl Between {
 /// Turns frames of [`N_BETWEEN`] samples into [`Between`].
 pub(crate) struct BetweenStage {
     kernels: Vec<Kernel>,
-    fft: Arc<dyn RealToComplex<f32>>,
-    scratch: Vec<Complex32>,
-    input: Vec<f32>,
-    output: Vec<Complex32>,
-    re: Vec<f32>,
-    im: Vec<f32>,
+    transform: Transform,
 }
 
 impl BetweenStage {
     pub(crate) fn new() -> Self {
-        let fft = RealFftPlanner::<f32>::new().plan_fft_forward(N_BETWEEN);
         let kernels = (0..SHORT_ALL).map(|k| {
             let (hz, n) = short_window(k);
             Kernel::over(hz, n, N_BETWEEN)
         });
         Self {
             kernels: kernels.collect(),
-            scratch: fft.make_scratch_vec(),
-            input: fft.make_input_vec(),
-            output: fft.make_output_vec(),
-            re: vec![0.0; N_BETWEEN / 2 + 1],
-            im: vec![0.0; N_BETWEEN / 2 + 1],
-            fft,
+            transform: Transform::new(N_BETWEEN),
         }
     }
 
     /// Adds the frame of these samples.
     pub(crate) fn frame(&mut self, samples: &[f32], between: &mut Between) {
-        self.input.copy_from_slice(samples);
-        // lengths are those the plan asked for
-        let done =
-            self.fft
-                .process_with_scratch(&mut self.input, &mut self.output, &mut self.scratch);
-        debug_assert!(done.is_ok());
-        for (i, c) in self.output.iter().enumerate() {
-            self.re[i] = c.re;
-            self.im[i] = c.im;
-        }
-        let bytes = self
-            .kernels
-            .iter()
-            .map(|k| byte(k.power(&self.re, &self.im)));
+        self.transform.of(samples);
+        let bytes = self.kernels.iter().map(|k| byte(self.transform.power(k)));
         between.bytes.extend(bytes);
     }
 }

@@ -7,6 +7,7 @@
 //! what belongs together (docs/training/net.py, `harmonics`, must say the same).
 
 use crate::hearing::acoustic::spectrum::{LONG_BINS, SHORT_BINS};
+use crate::hearing::partials::PARTIALS;
 
 /// Pitches from C1: six octaves.
 pub(crate) const WIDTH: usize = 72;
@@ -14,9 +15,21 @@ pub(crate) const WIDTH: usize = 72;
 pub(crate) const LAYERS: usize = 3 * LONG_SHIFTS.len() + SHORT_SHIFTS.len();
 
 /// Semitones from a pitch to its half, its neighbours, and its partials 1 to 8.
-const LONG_SHIFTS: [isize; 11] = [-12, -1, 0, 1, 12, 19, 24, 28, 31, 34, 36];
+const LONG_SHIFTS: [isize; 11] = shifts();
 /// The same for the short spectrum, partials 1 to 6.
-const SHORT_SHIFTS: [isize; 9] = [-12, -1, 0, 1, 12, 19, 24, 28, 31];
+const SHORT_SHIFTS: [isize; 9] = shifts();
+
+/// Semitones to the half, the neighbours and as many partials as there is room for.
+const fn shifts<const N: usize>() -> [isize; N] {
+    let mut all = [0; N];
+    (all[0], all[1], all[3]) = (-(PARTIALS[1] as isize), -1, 1);
+    let mut k = 4;
+    while k < N {
+        all[k] = PARTIALS[k - 3] as isize;
+        k += 1;
+    }
+    all
+}
 /// Semitones that both spectra cover.
 const SEMITONES: usize = SHORT_BINS;
 

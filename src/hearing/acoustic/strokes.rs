@@ -1,6 +1,7 @@
 //! Strokes: when strings are struck, by the attacks alone, and how strong each is.
 
 use crate::hearing::acoustic::attack::{Attacks, FINE_HOP_S};
+use crate::hearing::strum_window::strum_window;
 
 /// From the start of a stroke to the peak of its attack strength, s; the
 /// median over rendered strums and plucks.
@@ -8,8 +9,6 @@ pub(crate) const PEAK_LAG_S: f64 = 0.014;
 /// From where an attack has risen to half its peak to the start of the stroke, s: the
 /// median over rendered strums and plucks of four sounds (each of them within 8 ms of it).
 const RISE_LAG_S: f64 = 0.003;
-/// Attacks nearer than this are one stroke: the strings of a strum.
-const STROKE_S: f64 = 0.05;
 
 /// One stroke: when it begins and how strong it is (1 = strong for its surroundings).
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -56,6 +55,7 @@ pub(crate) fn normalized(values: &[f32]) -> Vec<f32> {
 /// Strokes in order of time.
 pub(crate) fn strokes(attacks: &Attacks) -> Vec<Stroke> {
     let level = normalized(&attacks.flux);
+    let together_s = strum_window().attacks_s;
     let n = level.len();
     let mut found: Vec<Stroke> = Vec::new();
     for i in 0..n {
@@ -68,7 +68,7 @@ pub(crate) fn strokes(attacks: &Attacks) -> Vec<Stroke> {
         }
         let time_s = (rise(&attacks.flux, i) * FINE_HOP_S + RISE_LAG_S).max(0.0);
         match found.last_mut() {
-            Some(last) if time_s - last.time_s < STROKE_S => {
+            Some(last) if time_s - last.time_s < together_s => {
                 last.strength = last.strength.max(here);
             }
             _ => found.push(Stroke {

@@ -22,6 +22,39 @@ pub(in crate::hearing) struct Table<'a> {
     pub(in crate::hearing) worth: Vec<u16>,
 }
 
+/// Cost of new music from each start, by number of bars, `n × (LONGEST + 1)`.
+fn new_music(bars: &[Sketch], weights: &SectionWeights) -> Vec<f64> {
+    let n = bars.len();
+    let before = steps(bars, 1, weights.playing);
+    let copies = LAGS.map(|lag| (lag, steps(bars, lag, weights.playing)));
+    let mut new = vec![0.0; n * (LONGEST + 1)];
+    for start in 0..n {
+        let (mut cost, mut wandered) = (0.0, 0.0);
+        for k in 0..LONGEST.min(n - start) {
+            let i = start + k;
+            let mut bar: f64 = 1.0;
+            for (lag, copied) in &copies {
+                if k >= *lag {
+                    bar = bar.min(weights.copy + weights.differs * copied[i]);
+                }
+            }
+            if k > 0 {
+                // a bar that goes on as the one before
+                bar = bar
+                    .min(0.7 * (1.0 - weights.copy) + weights.copy + weights.differs * before[i]);
+            }
+            cost += bar;
+            if k >= SETTLED {
+                let back = copies.iter().filter(|(lag, _)| *lag >= 4);
+                let nearest = back.map(|(_, copied)| copied[i]).fold(0.5, f64::min);
+                wandered += 2.0 * nearest;
+            }
+            new[start * (LONGEST + 1) + k + 1] = cost + weights.wanders * wandered;
+        }
+    }
+    new
+}
+
 impl<'a> Table<'a> {
     pub(in crate::hearing) fn new(
         bars: &'a [Sketch],
@@ -34,34 +67,7 @@ impl<'a> Table<'a> {
         let shifts = (0..12)
             .filter(|shift| *shift == 0 || (sounding && n <= MOST_FOR_KEYS))
             .collect();
-        let before = steps(bars, 1, weights.playing);
-        let copies = LAGS.map(|lag| (lag, steps(bars, lag, weights.playing)));
-        let mut new = vec![0.0; n * (LONGEST + 1)];
-        for start in 0..n {
-            let (mut cost, mut wandered) = (0.0, 0.0);
-            for k in 0..LONGEST.min(n - start) {
-                let i = start + k;
-                let mut bar: f64 = 1.0;
-                for (lag, copied) in &copies {
-                    if k >= *lag {
-                        bar = bar.min(weights.copy + weights.differs * copied[i]);
-                    }
-                }
-                if k > 0 {
-                    // a bar that goes on as the one before
-                    bar = bar.min(
-                        0.7 * (1.0 - weights.copy) + weights.copy + weights.differs * before[i],
-                    );
-                }
-                cost += bar;
-                if k >= SETTLED {
-                    let back = copies.iter().filter(|(lag, _)| *lag >= 4);
-                    let nearest = back.map(|(_, copied)| copied[i]).fold(0.5, f64::min);
-                    wandered += 2.0 * nearest;
-                }
-                new[start * (LONGEST + 1) + k + 1] = cost + weights.wanders * wandered;
-            }
-        }
+        let new = new_music(bars, weights);
         let change = |i: usize| -> f64 {
             let before = [i.checked_sub(2), i.checked_sub(1)];
             let after = [Some(i), (i + 1 < n).then_some(i + 1)];

@@ -22,12 +22,13 @@
 //! says what each constant was fitted on.
 
 use crate::fretboard::Instrument;
-use crate::hearing::acoustic::net::{LOWEST_MIDI, N_CLASSES, NET_QUALITIES, NO_CHORD};
+use crate::hearing::acoustic::net::{LOWEST_MIDI, N_CLASSES, N_QUALITIES, NO_CHORD};
 use crate::hearing::harmony::basses::{RingsOver, RootsUnder};
 use crate::hearing::harmony::segments::Cells;
 use crate::hearing::learned;
 use crate::hearing::small_net::sigmoid;
 use crate::hearing::weight_files::CHORDS;
+use crate::theory::Quality;
 use rayon::prelude::*;
 
 /// Weights of the search.
@@ -113,32 +114,6 @@ pub(crate) struct Segment {
     pub(crate) bass: usize,
 }
 
-/// Semitones of the basses a quality may have, root first.
-fn basses(quality: usize) -> &'static [usize] {
-    match NET_QUALITIES[quality] {
-        "maj" => &[0, 4, 7, 11, 10, 2],
-        "min" => &[0, 3, 7, 10, 2],
-        "7" => &[0, 4, 7, 10],
-        "maj7" => &[0, 4, 7, 11],
-        "min7" => &[0, 3, 7, 10],
-        "maj(9)" => &[0, 4, 7],
-        "min(9)" => &[0, 3, 7],
-        "maj6" => &[0, 4, 7],
-        "min6" => &[0, 3, 7],
-        "sus4" | "sus2" => &[0, 7],
-        "hdim7" | "dim" => &[0, 3, 6],
-        "5" => &[0, 7],
-        _ => &[0],
-    }
-}
-
-fn is_rare(quality: usize) -> bool {
-    !matches!(
-        NET_QUALITIES[quality],
-        "maj" | "min" | "7" | "maj7" | "min7" | "sus2" | "sus4" | "5" | "maj(9)"
-    )
-}
-
 /// Every chord over every bass it may have, with its fixed prior.
 pub(crate) struct States {
     /// Class, bass pitch class, prior: twelve roots of each group, then no chord.
@@ -159,15 +134,16 @@ impl States {
     pub(crate) fn new(weights: &ChordWeights, instrument: &Instrument) -> Self {
         let open = (0..instrument.tuning.n_strings()).filter_map(|s| instrument.midi(s, 0));
         let mut groups = Vec::new();
-        for quality in 0..NET_QUALITIES.len() {
+        for quality in 0..N_QUALITIES {
+            let row = Quality::of_net_class(quality);
             let mut prior = 0.0;
             if quality > 1 {
                 prior -= weights.colour;
             }
-            if is_rare(quality) {
+            if !row.usual {
                 prior -= weights.rare;
             }
-            for (i, semitones) in basses(quality).iter().enumerate() {
+            for (i, semitones) in row.over.iter().enumerate() {
                 let mut p = prior;
                 if i > 0 {
                     p -= weights.inversion;

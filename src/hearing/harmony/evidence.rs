@@ -2,7 +2,7 @@
 //! between two possible changes, without a decision.
 
 use crate::hearing::acoustic::frames::frames_in;
-use crate::hearing::acoustic::net::{LOWEST_MIDI, N_BASSES, N_CLASSES, N_PITCHES, NET_QUALITIES};
+use crate::hearing::acoustic::net::{LOWEST_MIDI, N_BASSES, N_CLASSES, N_PITCHES};
 use crate::hearing::acoustic::sound::Sound;
 use crate::hearing::acoustic::strokes::Stroke;
 use crate::hearing::harmony::segments::Cells;
@@ -32,9 +32,8 @@ pub struct StretchEvidence {
 
 /// Root and quality of each chord class; "no chord" follows them.
 pub fn evidence_classes() -> Vec<(PitchClass, &'static Quality)> {
-    NET_QUALITIES
-        .iter()
-        .filter_map(|name| Quality::by_harte(name))
+    Quality::of_net()
+        .into_iter()
         .flat_map(|quality| PitchClass::all().map(move |root| (root, quality)))
         .collect()
 }

@@ -2,29 +2,56 @@
 //!
 //! The weights of chords in keys are [`crate::theory::fit`]'s.
 
-use crate::hearing::acoustic::net::{N_CLASSES, NET_QUALITIES, NO_CHORD};
+use crate::hearing::acoustic::net::{N_CLASSES, NO_CHORD};
 use crate::hearing::harmony::chords::{KeyPrior, Segment};
+use crate::hearing::learned;
 use crate::hearing::outputs::Bar;
+use crate::hearing::weight_files::KEYS;
 use crate::theory::{
-    Key, KeyChange, Label, PitchClass, TimedTriad, Triad, fit, fitting_keys, key_at, keys_along,
-    n_changes_before,
+    Key, KeyChange, KeyCosts, Label, PitchClass, Quality, TimedTriad, Triad, fit, fitting_keys,
+    key_at, keys_along, n_changes_before,
 };
+use std::sync::LazyLock;
+
+/// What is fitted of keys.
+#[derive(Debug, Clone, serde::Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct KeyWeights {
+    /// How much rarer no chord is in a key than its tonic chord, ln.
+    no_chord: f32,
+    /// See [`KeyCosts`].
+    at_bar: f64,
+    at_section: f64,
+    starts: f64,
+    ends: f64,
+    n_chords: usize,
+    near_s: f64,
+}
+
+static WEIGHTS: LazyLock<KeyWeights> = LazyLock::new(|| learned::read(&KEYS));
+
+impl KeyWeights {
+    fn costs(&self) -> KeyCosts {
+        KeyCosts {
+            at_bar: self.at_bar,
+            at_section: self.at_section,
+            starts: self.starts,
+            ends: self.ends,
+            n_chords: self.n_chords,
+            near_s: self.near_s,
+        }
+    }
+}
 
 /// The triad of a quality of the net.
 pub(crate) fn kind(quality: usize) -> Triad {
-    match NET_QUALITIES[quality] {
-        "min" | "min7" | "min(9)" | "min6" | "minmaj7" | "min9" => Triad::Minor,
-        "dim" | "dim7" | "hdim7" => Triad::Diminished,
-        "aug" => Triad::Augmented,
-        "sus2" | "sus4" | "5" | "sus4(b7)" => Triad::Open,
-        _ => Triad::Major,
-    }
+    Quality::of_net_class(quality).triad()
 }
 
 /// How much rarer a chord class is in a key than its tonic chord, ln.
 pub(crate) fn class_in_key(class: usize, key: Key) -> f32 {
     if class == NO_CHORD {
-        return -0.5;
+        return WEIGHTS.no_chord;
     }
     let (quality, root) = (class / 12, class % 12);
     fit(kind(quality), PitchClass::new(root as i32), key)
@@ -37,12 +64,17 @@ pub(crate) fn key_prior(key: Option<Key>, weight: f32) -> KeyPrior {
         .collect()
 }
 
+/// Whether a class is bare fifths.
+fn is_fifth(class: usize) -> bool {
+    Quality::of_net_class(class / 12).harte == "5"
+}
+
 /// Which part of the sounding time the chords are bare fifths, 0 to 1.
 pub(crate) fn share_of_fifths(segments: &[(Segment, f64)]) -> f32 {
     let (mut fifths, mut all) = (0.0, 1e-9);
     for (segment, seconds) in segments.iter().filter(|(s, _)| s.class != NO_CHORD) {
         all += seconds;
-        if NET_QUALITIES[segment.class / 12] == "5" {
+        if is_fifth(segment.class) {
             fifths += seconds;
         }
     }
@@ -54,7 +86,7 @@ pub(crate) fn share_of_fifths(segments: &[(Segment, f64)]) -> f32 {
 /// and who plays fifths plays them throughout.
 pub(crate) fn favor_fifths(prior: &mut KeyPrior, weight: f32) {
     for (class, value) in prior.iter_mut().enumerate() {
-        if class != NO_CHORD && NET_QUALITIES[class / 12] == "5" {
+        if class != NO_CHORD && is_fifth(class) {
             *value += weight;
         }
     }
@@ -93,7 +125,7 @@ impl Keys {
     /// The keys that make the chords likeliest; they change where bars or, rather, sections start.
     pub(crate) fn along(chords: &[TimedTriad], bars: &[Bar], sections_s: &[f64]) -> Self {
         let bars_s: Vec<f64> = bars.iter().map(|b| b.start_s).collect();
-        let (first, changes) = keys_along(chords, &bars_s, sections_s);
+        let (first, changes) = keys_along(chords, &bars_s, sections_s, &WEIGHTS.costs());
         Self { first, changes }
     }
 

@@ -1,6 +1,6 @@
 //! Names of what the search for chords found: labels of the net's classes, and candidates.
 
-use crate::hearing::acoustic::net::{NET_QUALITIES, NO_CHORD};
+use crate::hearing::acoustic::net::NO_CHORD;
 use crate::hearing::harmony::chords::States;
 use crate::theory::{Chord, Degree, Key, Label, Mode, PitchClass, Quality};
 
@@ -61,9 +61,7 @@ pub(crate) fn label_of(class: usize, bass: usize, key: Option<Key>) -> Label {
     }
     let root = PitchClass::new((class % 12) as i32);
     let key = key.unwrap_or(Key::usual(PitchClass::new(0), Mode::Major));
-    let Some(quality) = Quality::by_harte(NET_QUALITIES[class / 12]) else {
-        return Label::Unknown;
-    };
+    let quality = Quality::of_net_class(class / 12);
     let chord = Chord::new(key.spell_root(root), quality);
     let semitones = PitchClass::new(bass as i32).above(root);
     Label::Chord(match bass_degree(quality, semitones) {

@@ -6,7 +6,7 @@
 //! one pair of strings along the neck decide.
 
 use crate::hearing::acoustic::frames::frames_in;
-use crate::hearing::acoustic::net::{Acoustic, NET_QUALITIES};
+use crate::hearing::acoustic::net::Acoustic;
 use crate::hearing::learned;
 use crate::hearing::outputs::Note;
 use crate::hearing::rhythm::grid::Grid;
@@ -210,10 +210,7 @@ fn place(grid: &Grid, time_s: f64) -> Place {
 fn evidence(acoustic: &Acoustic, start_s: f64, end_s: f64, scale: f32) -> Vec<f64> {
     let mut all = vec![f64::NAN; n_states() + 1];
     let mut lowest = 0.0f64;
-    for (q, harte) in NET_QUALITIES.iter().enumerate() {
-        let Some(quality) = Quality::by_harte(harte) else {
-            continue;
-        };
+    for (q, quality) in Quality::of_net().into_iter().enumerate() {
         for root in 0..12 {
             let Some(index) = state_index(PitchClass::new(root as i32), quality) else {
                 continue;

@@ -12,8 +12,12 @@ use crate::hearing::acoustic::net::{
 };
 use crate::hearing::acoustic::spectrum::HOP_S;
 use crate::hearing::acoustic::strokes::Stroke;
+use crate::hearing::learned;
 use crate::hearing::notes::events::Possible;
 use crate::hearing::small_net::log_odds;
+use crate::hearing::strum_window::strum_window;
+use crate::hearing::weight_files::SEGMENTS;
+use std::sync::LazyLock;
 
 /// Strokes, and among them the moments where a note is struck without one, and where the
 /// sound stops: where silence begins that lasts. `struck` in order of time.
@@ -22,36 +26,33 @@ pub(crate) fn cuts(
     struck: impl Iterator<Item = f64>,
     acoustic: &Acoustic,
 ) -> Vec<Stroke> {
-    /// Frames that silence lasts: 0.5 s.
-    const LASTS: usize = 11;
-    /// A note or a stop so near a stroke is that stroke's, s.
-    const NEAR_S: f64 = 0.1;
+    let (near_s, lasts) = (WEIGHTS.near_s, WEIGHTS.silence_frames);
     let apart = |time_s: f64| {
-        let after = strokes.partition_point(|s| s.time_s < time_s - NEAR_S);
+        let after = strokes.partition_point(|s| s.time_s < time_s - near_s);
         strokes
             .get(after)
-            .is_none_or(|s| s.time_s > time_s + NEAR_S)
+            .is_none_or(|s| s.time_s > time_s + near_s)
     };
     let without = |time_s| Stroke {
         time_s,
         strength: 0.0,
     };
     let silent: Vec<bool> = (0..acoustic.n_frames())
-        .map(|t| acoustic.ln_chord(t, NO_CHORD) > 0.5f32.ln())
+        .map(|t| acoustic.ln_chord(t, NO_CHORD) > WEIGHTS.silent.ln())
         .collect();
     let mut all = strokes.to_vec();
     let mut start = 0;
     for run in silent.chunk_by(|a, b| a == b) {
         // a frame's span begins half a frame before its center
         let time_s = (start as f64 - 0.5) * HOP_S;
-        if run[0] && start > 0 && run.len() >= LASTS && apart(time_s) {
+        if run[0] && start > 0 && run.len() >= lasts && apart(time_s) {
             all.push(without(time_s));
         }
         start += run.len();
     }
     let mut last_s = f64::NEG_INFINITY;
     for time_s in struck.filter(|time_s| apart(*time_s)) {
-        if time_s > last_s + NEAR_S {
+        if time_s > last_s + near_s {
             all.push(without(time_s));
             last_s = time_s;
         }
@@ -87,21 +88,34 @@ pub(crate) struct Cells {
     lowest_pitches: Vec<f32>,
 }
 
-/// Strings struck so long before and after a boundary are its stroke, s.
-const STRUM_S: (f64, f64) = (0.03, 0.10);
 /// The lowest pitches: up to B2, MIDI 47.
 pub(crate) const N_LOWEST: usize = 48 - LOWEST_MIDI as usize;
 /// Pitches that can be a bass: up to B3, MIDI 59.
 const N_LOW: usize = 60 - LOWEST_MIDI as usize;
-/// A full hand has so many strings.
-const FULL: usize = 3;
-/// A full hand this long after a low string belongs to it, s.
-const SOON_S: f64 = 1.2;
-/// So much of the evidence for chords counts where a low string alone comes before a full
-/// hand: it tells the bass of what comes, while the chord before may still ring.
-const INTRODUCES: f32 = 0.3;
-/// How often, by guess, the lowest string is not what was heard.
-const DOUBT: f32 = 0.2;
+/// Where the take is cut, and what a low string before a full hand counts.
+#[derive(Debug, Clone, serde::Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct SegmentWeights {
+    /// A note or a stop so near a stroke is that stroke's, s.
+    near_s: f64,
+    /// Frames that silence lasts.
+    silence_frames: usize,
+    /// From this probability of no chord on a frame is silent.
+    silent: f32,
+    /// Cells are not shorter, s.
+    shortest_s: f64,
+    /// A full hand has so many strings.
+    full: usize,
+    /// A full hand this long after a low string belongs to it, s.
+    soon_s: f64,
+    /// So much of the evidence for chords counts where a low string alone comes before a full
+    /// hand: it tells the bass of what comes, while the chord before may still ring.
+    introduces: f32,
+    /// How often, by guess, the lowest string is not what was heard.
+    doubt: f32,
+}
+
+static WEIGHTS: LazyLock<SegmentWeights> = LazyLock::new(|| learned::read(&SEGMENTS));
 
 impl Cells {
     /// Cuts the take at `cuts` (in order of time) and sums the evidence.
@@ -110,7 +124,9 @@ impl Cells {
         let mut strength = vec![0.0];
         for cut in cuts {
             let last = bounds_s[bounds_s.len() - 1];
-            if cut.time_s - last > 0.03 && cut.time_s < duration_s - 0.03 {
+            if cut.time_s - last > WEIGHTS.shortest_s
+                && cut.time_s < duration_s - WEIGHTS.shortest_s
+            {
                 bounds_s.push(cut.time_s);
                 strength.push(cut.strength);
             }
@@ -197,7 +213,7 @@ impl Cells {
                 // what lies before is discounted already, what is now is not
                 let own = *now - *less - before;
                 if cells[k - 1] {
-                    *less += (1.0 - INTRODUCES) * own;
+                    *less += (1.0 - WEIGHTS.introduces) * own;
                 }
                 *now -= *less;
             }
@@ -271,11 +287,12 @@ impl Cells {
 
 /// How likely each pitch is struck at a boundary.
 fn hand(struck: &[Possible], bound_s: f64) -> [f32; N_PITCHES] {
-    let first = struck.partition_point(|p| p.time_s < bound_s - STRUM_S.0);
+    let window = strum_window();
+    let first = struck.partition_point(|p| p.time_s < bound_s - window.early_s);
     let mut most = [0f32; N_PITCHES];
     for p in struck[first..]
         .iter()
-        .take_while(|p| p.time_s <= bound_s + STRUM_S.1)
+        .take_while(|p| p.time_s <= bound_s + window.late_s)
     {
         most[p.pitch] = most[p.pitch].max(p.probability);
     }
@@ -298,8 +315,8 @@ fn introducing(bounds_s: &[f64], strings: &[(usize, bool)]) -> Vec<bool> {
     let played: Vec<usize> = (0..strings.len()).filter(|k| strings[*k].0 > 0).collect();
     for pair in played.windows(2) {
         let (alone, full) = (pair[0], pair[1]);
-        let soon = bounds_s[full] - bounds_s[alone] < SOON_S;
-        if strings[alone].1 && strings[full].0 >= FULL && soon {
+        let soon = bounds_s[full] - bounds_s[alone] < WEIGHTS.soon_s;
+        if strings[alone].1 && strings[full].0 >= WEIGHTS.full && soon {
             cells[alone..full].fill(true);
         }
     }
@@ -316,12 +333,13 @@ fn lowest(likely: impl Fn(usize) -> f32) -> [f32; 12] {
         rest *= 1.0 - p;
     }
     // what is left lies anywhere
-    share.map(|s| (12.0 * (1.0 - DOUBT) * (s + rest / 12.0) + DOUBT).ln())
+    let doubt = WEIGHTS.doubt;
+    share.map(|s| (12.0 * (1.0 - doubt) * (s + rest / 12.0) + doubt).ln())
 }
 
 #[cfg(test)]
 mod tests {
-    use super::{Cells, INTRODUCES, Stroke, cuts, introducing, lowest};
+    use super::{Cells, Stroke, WEIGHTS, cuts, introducing, lowest};
     use crate::hearing::acoustic::net::{Acoustic, N_CLASSES};
     use approx::assert_abs_diff_eq;
 
@@ -368,7 +386,12 @@ mod tests {
             .collect();
         cells.discount(&[false, true, true, false, false]);
         let told = [0, 1, 2, 3].map(|k| cells.chord(k, k + 1, 7));
-        let expected = [-10.0, -20.0 * INTRODUCES, -30.0 * INTRODUCES, -40.0];
+        let expected = [
+            -10.0,
+            -20.0 * WEIGHTS.introduces,
+            -30.0 * WEIGHTS.introduces,
+            -40.0,
+        ];
         for (told, expected) in told.iter().zip(expected) {
             assert_abs_diff_eq!(*told, expected, epsilon = 1e-4);
         }

@@ -9,7 +9,7 @@
 //! Viterbi, IEEE Trans. Inf. Theory 13 (1967). Both levels and their costs: ours, fitted on the
 //! suite `fit` of docs/training/suite.py.
 
-use crate::hearing::acoustic::net::{N_CLASSES, NET_QUALITIES, NO_CHORD};
+use crate::hearing::acoustic::net::{N_CLASSES, NO_CHORD};
 use crate::hearing::acoustic::songs::{FINE_S, SLOW_S, Songs};
 use crate::hearing::harmony::keys::Keys;
 use crate::hearing::harmony::labels::label_of;
@@ -126,7 +126,7 @@ fn class_of(label: &Label) -> Detail {
             omitted,
             bass,
         }) if added.is_empty() && omitted.is_empty() => {
-            let kind = NET_QUALITIES.iter().position(|q| *q == quality.harte)?;
+            let kind = quality.net?;
             let root = root.pitch_class().index();
             let bass = bass.map_or(0, |d| d.semitones().rem_euclid(12) as usize);
             Some((kind * 12 + root, bass))
@@ -170,14 +170,10 @@ fn change_costs(detail: &[HeardSpan], beats_s: &[f64], n: usize) -> Vec<f32> {
 /// Whether a class is major (1), minor (2) or neither (0), by its third.
 fn third(class: usize) -> u8 {
     static THIRDS: LazyLock<Vec<u8>> = LazyLock::new(|| {
-        let of = |name: &&str| {
-            let quality = crate::theory::Quality::by_harte(name);
+        let of = |quality: &crate::theory::Quality| {
             let has = |semitones: i32| {
-                quality.is_some_and(|q| {
-                    q.degrees
-                        .iter()
-                        .any(|d| d.semitones().rem_euclid(12) == semitones)
-                })
+                let mut degrees = quality.degrees.iter();
+                degrees.any(|d| d.semitones().rem_euclid(12) == semitones)
             };
             if has(4) {
                 1
@@ -187,7 +183,8 @@ fn third(class: usize) -> u8 {
                 0
             }
         };
-        NET_QUALITIES.iter().map(of).collect()
+        let rows = crate::theory::Quality::of_net();
+        rows.into_iter().map(of).collect()
     });
     THIRDS.get(class / 12).copied().unwrap_or(3)
 }

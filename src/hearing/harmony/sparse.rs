@@ -17,28 +17,7 @@ pub(crate) fn with_plucks(
     keys: &Keys,
     weights: &PluckWeights,
 ) -> Vec<HeardSpan> {
-    let textures: Vec<(f64, f64)> = spans
-        .iter()
-        .map(|s| texture(notes, s.start_s, s.end_s))
-        .collect();
-    let sparse: Vec<bool> = (0..spans.len())
-        .map(|i| {
-            // a stretch is judged with its neighbors, whole chords among them apart
-            let few = |k: &usize| textures[*k].0 < weights.whole_chord;
-            let (mut sounding, mut seconds) = (0.0, 1e-9);
-            for k in (i.saturating_sub(2)..(i + 3).min(spans.len())).filter(few) {
-                let length = (spans[k].end_s - spans[k].start_s).min(4.0);
-                if spans[k].candidates[0].0 != Label::NoChord {
-                    sounding += length * textures[k].0;
-                    seconds += length;
-                }
-            }
-            spans[i].candidates[0].0 == Label::NoChord
-                || (few(&i)
-                    && sounding / seconds < weights.most_sounding
-                    && textures[i].1 < weights.most_together)
-        })
-        .collect();
+    let sparse = sparse_spans(&spans, notes, weights);
     let mut out: Vec<HeardSpan> = Vec::new();
     let mut i = 0;
     while i < spans.len() {
@@ -98,6 +77,32 @@ pub(crate) fn with_plucks(
         i = end + 1;
     }
     out
+}
+
+/// Which spans have only a few notes at a time.
+fn sparse_spans(spans: &[HeardSpan], notes: &[Note], weights: &PluckWeights) -> Vec<bool> {
+    let textures: Vec<(f64, f64)> = spans
+        .iter()
+        .map(|s| texture(notes, s.start_s, s.end_s))
+        .collect();
+    (0..spans.len())
+        .map(|i| {
+            // a stretch is judged with its neighbors, whole chords among them apart
+            let few = |k: &usize| textures[*k].0 < weights.whole_chord;
+            let (mut sounding, mut seconds) = (0.0, 1e-9);
+            for k in (i.saturating_sub(2)..(i + 3).min(spans.len())).filter(few) {
+                let length = (spans[k].end_s - spans[k].start_s).min(4.0);
+                if spans[k].candidates[0].0 != Label::NoChord {
+                    sounding += length * textures[k].0;
+                    seconds += length;
+                }
+            }
+            spans[i].candidates[0].0 == Label::NoChord
+                || (few(&i)
+                    && sounding / seconds < weights.most_sounding
+                    && textures[i].1 < weights.most_together)
+        })
+        .collect()
 }
 
 /// A stretch without a chord, if it has a length.

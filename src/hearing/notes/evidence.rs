@@ -13,6 +13,7 @@
 use crate::hearing::acoustic::net::{Acoustic, N_PITCHES};
 use crate::hearing::acoustic::sound::Sound;
 use crate::hearing::acoustic::spectrum::{LONG_MARGIN, SHORT_MARGIN, Spectra};
+use crate::hearing::partials::PARTIALS;
 use crate::hearing::small_net::log_odds;
 
 /// Peaks of the acoustic stage under this are not looked at.
@@ -29,10 +30,11 @@ const LOWEST: i32 = 4;
 // Frames from the candidate, and semitones from its pitch.
 const STRUCK_AT: [i32; 5] = [-2, -1, 0, 1, 2];
 const SOUNDING_AT: [i32; 10] = [-6, -4, -3, -2, -1, 0, 1, 2, 4, 6];
-/// The partials 1 to 6.
-const PARTIALS: [i32; 6] = [0, 12, 19, 24, 28, 31];
+/// Partials whose levels are read in the short spectrum, in the long one, and for their rise.
+const N_SHORT: usize = 6;
 const SHORT_AT: [i32; 7] = [-4, -2, -1, 0, 1, 2, 4];
-const LONG_PARTIALS: [i32; 4] = [0, 12, 19, 24];
+const N_LONG: usize = 4;
+const N_RISING: usize = 5;
 const LONG_AT: [i32; 4] = [-5, -2, 1, 4];
 pub(crate) const STRUCK_BESIDE: [i32; 25] = [
     -36, -31, -28, -24, -19, -16, -12, -9, -7, -5, -4, -3, -2, -1, 1, 2, 3, 4, 5, 7, 9, 12, 16, 19,
@@ -47,8 +49,8 @@ pub(crate) const HISTORY: [(i32, i32); 4] = [(-64, -13), (-12, -3), (3, 12), (13
 /// How many numbers speak for a note.
 pub(crate) const N_EVIDENCE: usize = STRUCK_AT.len()
     + SOUNDING_AT.len()
-    + PARTIALS.len() * SHORT_AT.len()
-    + LONG_PARTIALS.len() * LONG_AT.len()
+    + N_SHORT * SHORT_AT.len()
+    + N_LONG * LONG_AT.len()
     + STRUCK_BESIDE.len()
     + 2 * SOUNDING_BESIDE.len()
     + 2 * LEVEL_BESIDE.len()
@@ -196,12 +198,13 @@ impl<'a> Reader<'a> {
         let (loudest, loudest_long) = (top(&self.top_short), top(&self.top_long));
         let below = |level: f32, top: f32| (level - top).max(DEEPEST_DB) / 20.0;
         let place = p + LOWEST;
-        for h in PARTIALS {
+        let partials = PARTIALS.map(|h| h as i32);
+        for h in &partials[..N_SHORT] {
             for o in SHORT_AT {
                 all.add(below(self.short(t + o, place + h), loudest));
             }
         }
-        for h in LONG_PARTIALS {
+        for h in &partials[..N_LONG] {
             for o in LONG_AT {
                 all.add(below(self.long(t + o, place + h), loudest_long));
             }
@@ -224,7 +227,7 @@ impl<'a> Reader<'a> {
             all.add(below(now, loudest));
             all.add(((now - was) / 20.0).clamp(-1.5, 1.5));
         }
-        for h in &PARTIALS[..5] {
+        for h in &partials[..N_RISING] {
             let rise = after(place + h) - before(place + h);
             all.add((rise / 10.0).clamp(-2.0, 3.0));
         }

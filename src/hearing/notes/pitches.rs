@@ -4,6 +4,7 @@ use crate::hearing::acoustic::frames::frames_in;
 use crate::hearing::acoustic::net::{Acoustic, N_PITCHES};
 use crate::hearing::acoustic::spectrum::HOP_S;
 use crate::hearing::notes::events::Possible;
+use crate::hearing::strum_window::strum_window;
 
 /// Frames in which the strings of one strum are struck: 0.19 s.
 const STRUM: usize = 4;
@@ -48,9 +49,9 @@ pub(crate) fn heard_notes(
     judged_share: f64,
 ) -> Pitches {
     // a stroke begins a span: its notes lie a little around it
-    const EARLY_S: f64 = 0.03;
+    let early_s = strum_window().early_s;
     let alone = heard_pitches(acoustic, start_s, end_s);
-    let before = |time_s: f64| possible.partition_point(|p| p.time_s < time_s - EARLY_S);
+    let before = |time_s: f64| possible.partition_point(|p| p.time_s < time_s - early_s);
     let inside = &possible[before(start_s)..before(end_s).max(before(start_s))];
     let most = |notes: &[Possible]| {
         let mut most = [0f32; N_PITCHES];

@@ -19,6 +19,7 @@ mod accents;
 mod describe;
 mod evidence;
 mod hypothesis;
+pub(in crate::hearing) mod numbers;
 mod places;
 mod repeats;
 mod rows;

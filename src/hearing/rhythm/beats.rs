@@ -130,7 +130,13 @@ pub(in crate::hearing) fn track(
             }
         }
     }
-    let (_, mut t, mut i) = end;
+    way_back(&from, n_lengths, low, (end.1, end.2))
+}
+
+/// The row of beats that ends at a frame with a length: where each came from, by frame and length
+/// (`u8::MAX`: it is the first).
+fn way_back(from: &[u8], n_lengths: usize, low: usize, end: (usize, usize)) -> Vec<usize> {
+    let (mut t, mut i) = end;
     let mut frames = vec![];
     loop {
         frames.push(t);

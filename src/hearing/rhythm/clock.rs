@@ -12,43 +12,55 @@
 //! numbers are ours: chosen on three sets of rendered takes, tried on seven others.
 
 use crate::hearing::acoustic::strokes::Stroke;
+use crate::hearing::learned;
 use crate::hearing::rhythm::grid::median;
+use crate::hearing::weight_files::CLOCK;
+use std::sync::LazyLock;
 
-/// Weight of a second difference beside that of a stroke on its beat: a hand is
-/// some 8 ms off its clock, and a clock turns by some 2.5 ms from beat to beat.
-const EVEN: f64 = 10.0;
-/// How far from a beat a stroke can be its own, s; and at most so much of a beat.
-const REACH_S: f64 = 0.06;
-const REACH_BEATS: f64 = 0.2;
-/// The same from pass to pass, as the beats come nearer to their strokes.
-const PASSES: [f64; 4] = [1.0, 0.8, 0.6, 0.6];
-/// Where the search itself lets a beat's length jump by more than this (a natural
-/// logarithm), the row may bend.
-const JUMP: f64 = 0.04;
-/// Weight of a beat's place before: it holds rows that meet no stroke.
-const HELD: f64 = 0.001;
+/// Weights of the fit.
+#[derive(Debug, Clone, serde::Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct ClockWeights {
+    /// Weight of a second difference beside that of a stroke on its beat: a hand is
+    /// some 8 ms off its clock, and a clock turns by some 2.5 ms from beat to beat.
+    even: f64,
+    /// How far from a beat a stroke can be its own, s.
+    reach_s: f64,
+    /// And at most so much of a beat.
+    reach_beats: f64,
+    /// Shares of that from pass to pass, as the beats come nearer to their strokes.
+    passes: [f64; 4],
+    /// Where the search itself lets a beat's length jump by more than this (a natural
+    /// logarithm), the row may bend.
+    jump: f64,
+    /// Weight of a beat's place before: it holds rows that meet no stroke.
+    held: f64,
+}
+
+static WEIGHTS: LazyLock<ClockWeights> = LazyLock::new(|| learned::read(&CLOCK));
 
 /// The beats (s, rising) on the clock of strokes in order of time; as they are
 /// where too few are there to tell a clock.
 pub(crate) fn on_strokes(beats_s: &[f64], strokes: &[Stroke]) -> Vec<f64> {
+    let w = &*WEIGHTS;
     let n = beats_s.len();
     if n < 5 {
         return beats_s.to_vec();
     }
     let gaps: Vec<f64> = beats_s.windows(2).map(|w| w[1] - w[0]).collect();
-    let reach_s = REACH_S.min(REACH_BEATS * median(gaps.clone()));
+    let reach_s = w.reach_s.min(w.reach_beats * median(gaps.clone()));
     let even: Vec<f64> = gaps
         .windows(2)
-        .map(|w| JUMP / (w[1] / w[0]).ln().abs().max(JUMP))
-        .map(|part| EVEN * part * part)
+        .map(|g| w.jump / (g[1] / g[0]).ln().abs().max(w.jump))
+        .map(|part| w.even * part * part)
         .collect();
     let mut moved = beats_s.to_vec();
-    for pass in PASSES {
+    for pass in w.passes {
         let mut system = Banded::new(n);
         for (i, at_s) in moved.iter().enumerate() {
             let (weight, stroke_s) = own_stroke(*at_s, strokes, reach_s * pass);
             system.draw(i, weight, stroke_s);
-            system.draw(i, HELD, beats_s[i]);
+            system.draw(i, w.held, beats_s[i]);
         }
         for (i, weight) in even.iter().enumerate() {
             system.straighten(i, *weight);

@@ -2,6 +2,7 @@
 
 use crate::hearing::outputs::{Bar, Given, Note};
 use crate::hearing::rhythm::count::Count;
+use crate::hearing::strum_window::strum_window;
 
 /// Beats, bars, tempo and meter of a take; empty where nothing could be counted.
 #[derive(Debug, Clone, Default)]
@@ -248,12 +249,11 @@ impl Grid {
     pub(crate) fn kept(&self, notes: &[Note]) -> f64 {
         /// As near as a hand plays to its beat, s (ours).
         const NEAR_S: f64 = 0.04;
-        /// Notes so near to the one before are one stroke, s.
-        const TOGETHER_S: f64 = 0.035;
+        let together_s = strum_window().notes_s;
         let mut before = f64::NEG_INFINITY;
         let mut places = Vec::new();
         for note in notes.iter().filter(|n| n.probability > 0.5) {
-            let begins = note.start_s - before > TOGETHER_S;
+            let begins = note.start_s - before > together_s;
             before = note.start_s;
             let next = self.beats.partition_point(|b| b.0 <= note.start_s);
             if begins && next > 0 && next < self.beats.len() {

@@ -5,14 +5,31 @@ use crate::hearing::acoustic::net::{Acoustic, N_BASSES, N_CLASSES};
 use crate::hearing::acoustic::sound::Sound;
 use crate::hearing::acoustic::spectrum::HOP_S;
 use crate::hearing::acoustic::strokes::{PEAK_LAG_S, normalized};
+use crate::hearing::learned;
+use crate::hearing::weight_files::PULSE;
+use std::sync::LazyLock;
 
 /// How many numbers describe a moment.
 pub(crate) const N_FEATURES: usize = 5;
 /// Attack strength, low attacks, high attacks, change of chord, change of bass; each about 0 to 1.5.
 pub(crate) type Moment = [f32; N_FEATURES];
 
-/// Frames on each side of a moment that are compared for a change of harmony: 0.42 s.
-const SIDE: usize = 9;
+/// How what speaks for a beat is made. The log odds of beats were fitted with these: another
+/// value asks for a new fit.
+#[derive(Debug, Clone, serde::Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct PulseWeights {
+    /// Frames on each side of a moment that are compared for a change of harmony.
+    side_frames: usize,
+    /// So many nats better as two labels than as one, a change is nearly certain.
+    gain: f32,
+    /// What a certain change counts.
+    most: f32,
+    /// An attack or a change is read once more up to here.
+    cap: f32,
+}
+
+static WEIGHTS: LazyLock<PulseWeights> = LazyLock::new(|| learned::read(&PULSE));
 
 /// The numbers of every fine frame (11.6 ms).
 pub(crate) fn moments(sound: &Sound) -> Vec<Moment> {
@@ -58,7 +75,8 @@ fn changes(
     n_classes: usize,
     ln: fn(&Acoustic, usize, usize) -> f32,
 ) -> Vec<f32> {
-    let n = acoustic.n_frames();
+    let (w, n) = (&*WEIGHTS, acoustic.n_frames());
+    let side = w.side_frames;
     let mut before = vec![0f32; n_classes];
     let mut after = vec![0f32; n_classes];
     let mut raw = vec![0f32; n];
@@ -66,16 +84,16 @@ fn changes(
         // slide both sums by one frame
         for c in 0..n_classes {
             if t == 0 {
-                after[c] = (0..SIDE.min(n)).map(|f| ln(acoustic, f, c)).sum();
+                after[c] = (0..side.min(n)).map(|f| ln(acoustic, f, c)).sum();
             } else {
                 let moved = ln(acoustic, t - 1, c);
                 before[c] += moved;
                 after[c] -= moved;
-                if t > SIDE {
-                    before[c] -= ln(acoustic, t - 1 - SIDE, c);
+                if t > side {
+                    before[c] -= ln(acoustic, t - 1 - side, c);
                 }
-                if t - 1 + SIDE < n {
-                    after[c] += ln(acoustic, t - 1 + SIDE, c);
+                if t - 1 + side < n {
+                    after[c] += ln(acoustic, t - 1 + side, c);
                 }
             }
         }
@@ -86,7 +104,7 @@ fn changes(
             .map(|(a, b)| a + b)
             .fold(f32::MIN, f32::max);
         let gain = (best(&before) + best(&after) - joint).max(0.0);
-        *value = 1.5 * (1.0 - (-gain / 12.0).exp());
+        *value = w.most * (1.0 - (-gain / w.gain).exp());
     }
     raw
 }
@@ -94,6 +112,7 @@ fn changes(
 /// A moment as the fitted models read it: its numbers, some products and caps, and a constant 1.
 pub(in crate::hearing) fn described(m: &Moment) -> [f32; 13] {
     let [f, l, h, c, b] = *m;
+    let cap = WEIGHTS.cap;
     [
         f,
         l,
@@ -104,8 +123,8 @@ pub(in crate::hearing) fn described(m: &Moment) -> [f32; 13] {
         f * c,
         f * b,
         c * b,
-        f.min(0.5),
-        c.min(0.5),
+        f.min(cap),
+        c.min(cap),
         f * h,
         1.0,
     ]

@@ -3,13 +3,12 @@
 use crate::hearing::acoustic::songs::{FINE_S, Pulse};
 use crate::hearing::acoustic::strokes::Stroke;
 use crate::hearing::outputs::Strum;
+use crate::hearing::strum_window::strum_window;
 
 /// Least probability of a strum.
 const LEAST: f32 = 0.5;
 /// Frames between two strums at the least: sixteenths at 150 bpm.
 const APART: usize = 4;
-/// An attack so near to where the net hears a strum is its first string, s.
-const SAME_S: f64 = 0.04;
 
 /// All strums in order.
 pub(crate) fn strums(pulse: &[Pulse], strokes: &[Stroke]) -> Vec<Strum> {
@@ -32,7 +31,7 @@ pub(crate) fn strums(pulse: &[Pulse], strokes: &[Stroke]) -> Vec<Strum> {
         let at_s = between(pulse, t);
         let near = strokes
             .iter()
-            .filter(|s| (s.time_s - at_s).abs() < SAME_S)
+            .filter(|s| (s.time_s - at_s).abs() < strum_window().attack_of_net_s)
             .max_by(|a, b| a.strength.total_cmp(&b.strength));
         let up = pulse[t].up;
         Strum {

@@ -21,6 +21,7 @@ use crate::fretboard::{Instrument, Limits, Shape, Voicing, Wanted, voicings};
 use crate::hearing::acoustic::net::{LOWEST_MIDI, N_PITCHES};
 use crate::hearing::learned;
 use crate::hearing::notes::pitches::Pitches;
+use crate::hearing::partials::PARTIALS;
 use crate::hearing::weight_files::SHAPES;
 use crate::theory::{Chord, Label};
 use rayon::prelude::*;
@@ -72,7 +73,7 @@ const MUCH_HARDER: f64 = 6.0;
 const AMONG: usize = 24;
 
 /// Semitones from a string to its overtones that another string's first partial may hide in.
-pub(in crate::hearing) const OVERTONES: [usize; 3] = [12, 19, 24];
+pub(in crate::hearing) const OVERTONES: [usize; 3] = [PARTIALS[1], PARTIALS[2], PARTIALS[3]];
 
 /// A span to fit: its label and what was heard in it.
 pub(crate) struct Heard<'a> {

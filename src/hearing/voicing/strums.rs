@@ -16,6 +16,7 @@ mod strum;
 use crate::hearing::notes::events::Possible;
 use crate::hearing::outputs::HeardSpan;
 use crate::hearing::small_net::{Layers, numbers_of, sigmoid};
+use crate::hearing::strum_window::strum_window;
 use crate::hearing::voicing::habits::Habits;
 use crate::hearing::weight_files::STRUM_CLASSIFIER;
 use std::sync::OnceLock;
@@ -23,12 +24,8 @@ pub use strays::Stray;
 use strays::Strays;
 pub(in crate::hearing) use strum::Playing;
 pub use strum::StrumString;
-use strum::{N_NUMBERS, NEAR_S, Strum};
+use strum::{N_NUMBERS, Strum};
 
-/// The strings of a strum are struck within this, s.
-const STRUM_S: f64 = 0.12;
-/// A note this long before a chord's start begins with it, s.
-const EARLY_S: f64 = 0.03;
 /// From so many on what is beside them is. Two strings say little of what else a hand may strike.
 const LEAST_BESIDE: usize = 3;
 
@@ -166,16 +163,18 @@ fn strums<'a>(
     let mut strums = Vec::new();
     let stretches = spans.iter().zip(shapes).enumerate();
     for (nth, (span, strings)) in stretches.filter(|(_, (_, s))| !s.is_empty()) {
-        let mut from = possible.partition_point(|p| p.time_s < span.start_s - EARLY_S);
-        let end = possible.partition_point(|p| p.time_s < span.end_s - EARLY_S);
+        let window = strum_window();
+        let mut from = possible.partition_point(|p| p.time_s < span.start_s - window.early_s);
+        let end = possible.partition_point(|p| p.time_s < span.end_s - window.early_s);
         while from < end {
             if possible[from].probability < least {
                 from += 1;
                 continue;
             }
             let first_s = possible[from].time_s;
-            let past = from + possible[from..].partition_point(|p| p.time_s < first_s + STRUM_S);
-            let around = possible.partition_point(|p| p.time_s < first_s - NEAR_S);
+            let past =
+                from + possible[from..].partition_point(|p| p.time_s < first_s + window.strings_s);
+            let around = possible.partition_point(|p| p.time_s < first_s - window.beside_s);
             let notes = (around, from..past);
             strums.push(Strum::new(possible, notes, (nth, strings), least));
             from = past;

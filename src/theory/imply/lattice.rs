@@ -68,7 +68,7 @@ fn build_transitions(mode: Mode) -> Transitions {
     let none = n - 1;
     let prior: Vec<f64> = states()
         .iter()
-        .map(|s| priors::quality(s.quality.harte) + priors::in_key(mode, s.root.index(), s.quality))
+        .map(|s| priors::quality(s.quality) + priors::in_key(mode, s.root.index(), s.quality))
         .collect();
     let normalize = |row: &mut Vec<f64>| {
         let total = ln_sum(row);

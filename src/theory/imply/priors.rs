@@ -74,23 +74,8 @@ pub(super) fn bass(quality: &Quality, semitones: i32, separate: bool) -> f64 {
 }
 
 /// What a quality costs wherever it stands.
-pub(super) fn quality(name: &str) -> f64 {
-    match name {
-        "maj" | "min" => 0.0,
-        "7" => 0.8,
-        "min7" => 1.0,
-        "maj7" => 1.1,
-        "sus4" => 1.4,
-        "sus2" | "dim" | "hdim7" => 1.5,
-        "maj(9)" => 1.6,
-        "sus4(b7)" => 1.8,
-        "maj6" | "9" | "dim7" => 2.0,
-        "min9" | "min(9)" => 2.2,
-        "min6" | "maj9" => 2.4,
-        "5" => 2.6,
-        "aug" => 3.6,
-        _ => 3.0,
-    }
+pub(super) fn quality(quality: &Quality) -> f64 {
+    quality.implied.map_or(0.0, f64::from) / 10.0
 }
 
 /// What a chord costs in a key, by the root's semitones above the tonic.

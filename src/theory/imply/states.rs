@@ -5,13 +5,6 @@ use super::{Fragment, Place};
 use crate::theory::{PitchClass, QUALITIES, Quality};
 use std::sync::OnceLock;
 
-/// Qualities a row may imply, by their label. Rarer ones would only add
-/// readings that two notes cannot support.
-const NAMES: [&str; 21] = [
-    "maj", "min", "7", "maj7", "min7", "sus4", "sus2", "5", "maj6", "min6", "maj(9)", "min(9)",
-    "9", "maj9", "min9", "dim", "dim7", "hdim7", "aug", "minmaj7", "sus4(b7)",
-];
-
 /// A chord a row may imply: a root and a quality.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct State {
@@ -21,14 +14,17 @@ pub struct State {
     pub quality: &'static Quality,
 }
 
+/// Qualities a row may imply. Rarer ones would only add readings that two notes cannot support.
+fn implied() -> impl Iterator<Item = &'static Quality> {
+    QUALITIES.iter().filter(|q| q.implied.is_some())
+}
+
 /// All chords a row may imply, in the order that [`Fragment::evidence`] uses:
 /// the twelve roots from C of the first quality, then of the next.
 pub fn states() -> &'static [State] {
     static ALL: OnceLock<Vec<State>> = OnceLock::new();
     ALL.get_or_init(|| {
-        NAMES
-            .iter()
-            .filter_map(|name| Quality::by_harte(name))
+        implied()
             .flat_map(|quality| PitchClass::all().map(move |root| State { root, quality }))
             .collect()
     })
@@ -36,14 +32,13 @@ pub fn states() -> &'static [State] {
 
 /// How many [`states`] there are; evidence may have one entry more, for "no chord".
 pub fn n_states() -> usize {
-    12 * NAMES.len()
+    states().len()
 }
 
 /// The place of a chord in [`states`]; `None` if a row never implies its quality.
 pub fn state_index(root: PitchClass, quality: &Quality) -> Option<usize> {
-    NAMES
-        .iter()
-        .position(|name| *name == quality.harte)
+    implied()
+        .position(|of| of.harte == quality.harte)
         .map(|q| 12 * q + root.index())
 }
 
@@ -59,14 +54,12 @@ pub(super) struct Pattern {
 pub(super) fn patterns() -> &'static [Pattern] {
     static ALL: OnceLock<Vec<Pattern>> = OnceLock::new();
     ALL.get_or_init(|| {
-        NAMES
-            .iter()
-            .map(|name| {
-                let quality = Quality::by_harte(name).unwrap_or(&QUALITIES[0]);
+        implied()
+            .map(|quality| {
                 let tones: Vec<(i32, f64)> = quality
                     .degrees
                     .iter()
-                    .map(|d| (d.semitones() % 12, priors::missing_tone(*d, name)))
+                    .map(|d| (d.semitones() % 12, priors::missing_tone(*d, quality.harte)))
                     .collect();
                 let mask = tones.iter().fold(0u16, |m, (t, _)| m | 1 << t);
                 let missing = (0..4096u16)

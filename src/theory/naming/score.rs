@@ -63,7 +63,7 @@ fn rows() -> &'static [Row] {
                 Row {
                     mask,
                     lacks,
-                    quality: quality_cost(q.harte, i),
+                    quality: quality_cost(q, i),
                 }
             })
             .collect()
@@ -99,21 +99,8 @@ fn missing_cost(degree: Degree, quality: &Quality) -> i32 {
 }
 
 /// How rare a row is: the plain ones by hand, the others by their place in the table.
-fn quality_cost(harte: &str, place: usize) -> i32 {
-    match harte {
-        "maj" | "min" => 0,
-        "7" | "min7" | "maj7" | "5" => 6,
-        "dim" | "sus4" => 12,
-        "sus2" => 14,
-        "hdim7" | "dim7" | "aug" => 12,
-        "maj6" | "9" | "sus4(b7)" => 18,
-        "maj(9)" | "min9" | "maj9" | "min6" => 19,
-        "1" => 0,
-        // names that players use for no other shape than a rarer one
-        "min(b6)" | "maj7(*5,b5)" | "sus2(7)" | "sus4(7)" => 80,
-        "7(13)" => 60,
-        _ => 18 + place as i32 / 2,
-    }
+fn quality_cost(quality: &Quality, place: usize) -> i32 {
+    quality.name_cost.unwrap_or(18 + place as i32 / 2)
 }
 
 const fn from_root(set: u16, root: usize) -> u16 {

@@ -2,17 +2,16 @@
 
 use super::evidence::{Evidence, mean};
 use super::hypothesis::Hypothesis;
+use super::numbers::bar_weights;
 use super::places::Fixed;
 use super::rows::median_gap;
 use crate::hearing::acoustic::attack::FINE_HOP_S;
 use crate::hearing::rhythm::beat_numbers::{Described, beat_numbers};
 
-/// A change of harmony that clear is one (see [`crate::hearing::rhythm::pulse`]).
-const CHANGED: f32 = 0.7;
-
 impl Evidence<'_> {
     pub(super) fn describe(&self, frames: &[usize], per_bar: u8, fixed: &Fixed) -> Hypothesis {
         let (places, bar_score, jumps) = self.places(frames, per_bar, fixed);
+        let w = bar_weights();
         let (beat, division) = (&self.search.beat, &self.search.division);
         let gaps: Vec<(usize, usize)> = frames.windows(2).map(|w| (w[0], w[1] - w[0])).collect();
         let seconds = self.moments.len() as f32 * FINE_HOP_S as f32;
@@ -52,12 +51,12 @@ impl Evidence<'_> {
         let n = frames.len() as f32;
         let hands = self.hands(frames, &places);
         let middle = self.middle_strokes(frames, &places, per_bar);
-        let compound = if third > half + 0.2 { 1.0 } else { 0.0 };
+        let compound = if w.is_compound(third, half) { 1.0 } else { 0.0 };
         let accents = self.accents(frames, &places, per_bar);
         let repeats = self.repeats(frames);
         let bar = usize::from(per_bar);
         let alike = |apart: usize| repeats.alike(apart);
-        let changed = |f: &usize| if change(*f) > CHANGED { 1.0 } else { 0.0 };
+        let changed = |f: &usize| if change(*f) > w.changed { 1.0 } else { 0.0 };
         let downs = || frames.iter().zip(&places).filter(|(_, p)| **p == 1);
         // how many bars a chord lasts, and ln of how many seconds
         let held = downs().count() as f32 / downs().map(|(f, _)| changed(f)).sum::<f32>().max(1.0);
@@ -96,7 +95,7 @@ impl Evidence<'_> {
             length2: length * length,
             half_share: share(&halves, 0.0),
             quarter_share: share(&quarters, 0.0),
-            third_share: share(&thirds, 0.3),
+            third_share: share(&thirds, w.third),
             first_off: accents.first_off,
             first_down: accents.first_down,
             low_beat: accents.low_beat,
@@ -132,8 +131,8 @@ impl Evidence<'_> {
             boom_three: is(3) * hands.boom,
             boom_even: (1.0 - is(3)) * hands.boom,
             two_simple: is(2) * (1.0 - compound),
-            picked_compound_quick: compound * self.picked * (tempo + 0.5).max(0.0),
-            picked_three_slow: is(3) * self.picked * (-tempo - 0.1).max(0.0),
+            picked_compound_quick: compound * self.picked * (tempo + w.quick).max(0.0),
+            picked_three_slow: is(3) * self.picked * (-tempo - w.slow).max(0.0),
             compound_quick: compound * tempo.max(0.0),
             turns_two: is(2) * self.turns(frames, &places),
             turns_three: is(3) * self.turns(frames, &places),
@@ -168,8 +167,8 @@ impl Evidence<'_> {
             third_tempo: third * tempo,
             quarter_share_tempo: share(&quarters, 0.0) * tempo,
             half_share_tempo: share(&halves, 0.0) * tempo,
-            held: held.min(4.0),
-            held_two: is(2) * held.min(4.0),
+            held: held.min(w.most_held),
+            held_two: is(2) * held.min(w.most_held),
             held_s2: held_s * held_s,
             full_tempo: (1.0 - self.picked) * tempo,
             full_tempo2: (1.0 - self.picked) * tempo * tempo,

@@ -1,5 +1,6 @@
 //! One way to count a take, and whether another is really another.
 
+use super::numbers::bar_weights;
 use super::rows::median_gap;
 use crate::hearing::acoustic::attack::FINE_HOP_S;
 use crate::hearing::outputs::Given;
@@ -20,9 +21,7 @@ pub(super) struct Hypothesis {
 impl Hypothesis {
     /// Whether its beats divide in three.
     pub(super) fn is_compound(&self) -> bool {
-        /// Best on 260 rendered takes: one of them is named wrong.
-        const CLEARLY: f32 = 0.2;
-        self.third > self.half + CLEARLY
+        bar_weights().is_compound(self.third, self.half)
     }
 
     /// Whether a player would call it another way to count, and not the same

@@ -1,11 +1,9 @@
 //! The place of each beat in its bar, and what the user said of it.
 
 use super::evidence::Evidence;
+use super::numbers::bar_weights;
 use crate::hearing::acoustic::attack::FINE_HOP_S;
 use crate::hearing::outputs::Given;
-
-/// Cost of a jump in the count: a beat too few or too many in a bar.
-const SKIP: f32 = 8.0;
 
 /// What the user said of the count.
 #[derive(Debug, Clone, Default)]
@@ -79,6 +77,7 @@ impl Evidence<'_> {
         };
         // more than all evidence together
         const FORCED: f32 = 1000.0;
+        let skip = bar_weights().skip;
         let (must, runs) = fixed.beats(frames);
         let n = frames.len();
         let mut best = vec![0f32; m];
@@ -102,8 +101,8 @@ impl Evidence<'_> {
                 let previous = (place + m - 1) % m;
                 let (came, which) = if k == 0 {
                     (0.0, previous)
-                } else if top - SKIP > before[previous] {
-                    (top - SKIP, top_place)
+                } else if top - skip > before[previous] {
+                    (top - skip, top_place)
                 } else {
                     (before[previous], previous)
                 };

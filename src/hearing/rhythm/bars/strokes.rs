@@ -5,9 +5,8 @@
 
 use crate::hearing::acoustic::attack::FINE_HOP_S;
 use crate::hearing::outputs::Note;
+use crate::hearing::strum_window::strum_window;
 
-/// Notes so near to the one before belong to its stroke, s.
-const TOGETHER_S: f64 = 0.035;
 /// Strokes so near (s) say what is low here.
 const AROUND_S: f64 = 1.6;
 /// So many semitones above the lowest stroke around, it is no bass.
@@ -32,9 +31,10 @@ pub(super) fn strokes(notes: &[Note]) -> Vec<Struck> {
     // start (s), lowest pitch, number of notes
     let mut all: Vec<(f64, u8, usize)> = Vec::new();
     let mut before = f64::NEG_INFINITY;
+    let together_s = strum_window().notes_s;
     for note in notes.iter().filter(|n| n.probability > 0.5) {
         match all.last_mut() {
-            Some(stroke) if note.start_s - before < TOGETHER_S => {
+            Some(stroke) if note.start_s - before < together_s => {
                 stroke.1 = stroke.1.min(note.midi);
                 stroke.2 += 1;
             }

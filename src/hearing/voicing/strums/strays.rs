@@ -8,6 +8,7 @@
 
 use super::strum::{MARGIN, Playing, Strum};
 use crate::hearing::notes::events::Possible;
+use crate::hearing::partials::PARTIALS;
 use crate::hearing::small_net::log_odds;
 use std::collections::BTreeMap;
 
@@ -18,7 +19,13 @@ pub(super) const HIDDEN: usize = 36;
 /// What is less likely than this is no note, whatever the strum.
 const FAINT: f32 = 0.1;
 /// Semitones from a string to its third, fourth, fifth and sixth partial, and the eighth.
-const OVERTONES: [u8; 5] = [19, 24, 28, 31, 36];
+const OVERTONES: [u8; 5] = [
+    PARTIALS[2] as u8,
+    PARTIALS[3] as u8,
+    PARTIALS[4] as u8,
+    PARTIALS[5] as u8,
+    PARTIALS[7] as u8,
+];
 /// A note so many semitones from the next string is as far as any.
 const FAR: u8 = 5;
 
@@ -106,7 +113,7 @@ impl Strays {
         let elsewhere = sum.unwrap_or_default() - (odds(note) - odds_of_none());
         [
             odds(note),
-            over(&[12]),
+            over(&[PARTIALS[1] as u8]),
             over(&OVERTONES),
             strum.likely.iter().sum(),
             strum.midi.len() as f32,

@@ -7,16 +7,13 @@ use crate::hearing::acoustic::strokes::Stroke;
 use crate::hearing::notes::events::{Possible, nearest};
 use crate::hearing::outputs::HeardSpan;
 use crate::hearing::small_net::log_odds;
+use crate::hearing::strum_window::strum_window;
 use crate::hearing::voicing::fit::OVERTONES;
 use crate::hearing::voicing::habits::Habits;
 use std::ops::Range;
 
-/// A note this far outside a strum is still of it, s.
-pub(in crate::hearing) const NEAR_S: f64 = 0.04;
 /// From so many strings on the strings of a shape are judged.
 const LEAST_STRINGS: usize = 4;
-/// A stroke this near a strum is its, s.
-const STROKE_S: f64 = 0.06;
 /// A strum this long before a beat is on it, s.
 const BEFORE_BEAT_S: f64 = 0.02;
 /// How far from a place in the beat a strum is hardly of it, in beats.
@@ -83,8 +80,10 @@ impl<'a> Strum<'a> {
         let last = possible[notes.clone()].iter().rfind(is_note);
         let last_s = last.map_or(first_s, |p| p.time_s);
         let most = |midi: &u8| {
-            let near =
-                |k: &usize| possible[*k].midi() == *midi && possible[*k].time_s < last_s + NEAR_S;
+            let near = |k: &usize| {
+                possible[*k].midi() == *midi
+                    && possible[*k].time_s < last_s + strum_window().beside_s
+            };
             let by_odds = |a: &usize, b: &usize| {
                 let (a, b) = (&possible[*a], &possible[*b]);
                 a.probability.total_cmp(&b.probability)
@@ -220,7 +219,7 @@ impl<'a> Strum<'a> {
     /// How strong its stroke is.
     pub(in crate::hearing) fn strength(&self, strokes: &[Stroke]) -> f32 {
         nearest(strokes, self.first_s)
-            .filter(|s| (s.time_s - self.first_s).abs() < STROKE_S)
+            .filter(|s| (s.time_s - self.first_s).abs() < strum_window().attack_of_strings_s)
             .map_or(0.0, |s| s.strength)
     }
 
