@@ -9,7 +9,7 @@ use super::json::round6;
 use super::sheet::all_bars;
 use super::{ChartError, PERMISSION};
 use crate::songlog::song::{Song, Span, State};
-use crate::theory::{KeyChange, Mode, roman};
+use crate::theory::{KeyChange, roman};
 use serde_json::{Value, json};
 
 /// The document, with a final line end.
@@ -103,10 +103,7 @@ fn key_observations(song: &Song) -> Vec<Value> {
     keys.iter()
         .zip(ends.chain([song.duration_s]))
         .map(|(change, end_s)| {
-            let mode = match change.key.mode {
-                Mode::Major => "major",
-                Mode::Minor => "minor",
-            };
+            let mode = change.key.mode.name();
             let value = json!(format!("{}:{mode}", change.key.tonic.ascii()));
             observation(change.at_s, end_s, value, None)
         })

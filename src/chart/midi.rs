@@ -76,6 +76,7 @@ pub(super) fn write(song: &Song, options: &Options) -> Result<Vec<u8>, ChartErro
     let later = song.key_changes.iter();
     let later = later.map(|c| (tick_at(&anchors, c.at_s), c.key));
     for (tick, key) in first.into_iter().chain(later) {
+        // the format knows major and minor; other modes are written by their signature
         let minor = key.mode == Mode::Minor;
         // the format holds seven signs at most
         let signs = key.signature().clamp(-7, 7) as i8;

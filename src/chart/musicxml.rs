@@ -14,7 +14,7 @@ use super::sheet::{Block, Measure, Sheet};
 use super::xml::escape;
 use super::{ChartError, Options, PERMISSION};
 use crate::songlog::song::Song;
-use crate::theory::{Key, Label, Mode, midi_name};
+use crate::theory::{Key, Label, midi_name};
 use std::fmt::Write;
 
 /// Divisions of a quarter note: sixteenths, so that half beats of eighths are whole.
@@ -368,10 +368,7 @@ impl Writer<'_> {
             let _ = write!(self.out, "<divisions>{DIVISIONS}</divisions>");
         }
         if let Some(key) = key {
-            let mode = match key.mode {
-                Mode::Major => "major",
-                Mode::Minor => "minor",
-            };
+            let mode = key.mode.name();
             let _ = write!(
                 self.out,
                 "<key><fifths>{}</fifths><mode>{mode}</mode></key>",

@@ -62,7 +62,7 @@ pub(crate) struct Chart {
     /// Simplify to open shapes; the page says each simplification
     #[arg(long)]
     easy: bool,
-    /// Find the shapes anew for this tuning: drop-d, open-g, dadgad, or notes low to high
+    /// Find the shapes anew for this tuning: a name (drop D, open G), letters or notes low to high
     #[arg(long)]
     tuning: Option<Tuning>,
     /// Mirror the chord boxes for a left-handed player

@@ -42,7 +42,7 @@ pub(crate) struct Args {
     /// Fret of the capo, 0 for none.
     #[arg(long, value_name = "FRET", value_parser = read_capo)]
     capo: Option<u8>,
-    /// Tuning: standard, half-down, whole-down, drop-d, open-g, dadgad, or notes low to high.
+    /// Tuning: a name (standard, drop D, open G, half a step down), letters or notes low to high.
     #[arg(long)]
     tuning: Option<Tuning>,
     /// Key, if you know it: G, Am.

@@ -1,11 +1,11 @@
-//! `takebook imply`: what a row of plucked fragments stands for.
+//! `takebook imply`: the chords behind double stops.
 
 use super::layout::write_under;
 use super::name::instrument;
 use super::{CliError, Outcome};
 use crate::fretboard::{Instrument, Played, Typed, origins, read_capo, read_played};
 use crate::theory::imply::{Fragment, Implied, Place, Reading, read_row};
-use crate::theory::{Key, Label, Spelled};
+use crate::theory::{Key, Label, PitchClass, Spelled};
 use clap::Args;
 use serde_json::{Value, json};
 use std::io::Write;
@@ -14,16 +14,17 @@ use std::io::Write;
 #[derive(Args)]
 #[command(
     after_help = "Example: takebook imply --key A \"D7 B7\" \"D9 B9\" \"D11 B10\" \"D7 B6\"\n\n\
-Each fragment is one to three strings with their frets (\"D9 B8\") or notes with\n\
-octaves (\"B3 G4\"). A separate bass follows a slash: \"D9 B8 / E\". A bar line\n\
-(a fragment of its own, \"|\") tells where bars begin: fragments of one bar may\n\
-then be one chord. Without bar lines every fragment may be a chord of its own."
+Each double stop is one to three strings with their frets (\"D9 B8\") or notes with\n\
+octaves (\"C4 E4\"). A separate bass follows a slash, with or without its octave or\n\
+fret: \"D9 B8 / E\", \"F3 C4 / D3\". A bar line (a word of its own, \"|\") shows where\n\
+bars begin: double stops of one bar may then be one chord. Without bar lines each\n\
+may be a chord of its own."
 )]
 pub(crate) struct ImplyArgs {
-    /// Fragments in order, each quoted; "|" for a bar line
-    #[arg(required = true, value_name = "FRAGMENT")]
+    /// Double stops in order, each quoted; "|" for a bar line
+    #[arg(required = true, value_name = "DOUBLE STOP")]
     fragments: Vec<String>,
-    /// Key, such as A or F#m; found if not given
+    /// Key, such as A, F#m or "D dorian"; found if not given
     #[arg(long)]
     key: Option<String>,
     /// Tuning: a name, or notes low to high
@@ -35,7 +36,7 @@ pub(crate) struct ImplyArgs {
     /// Reads B3 G4 as notes, not as strings with frets
     #[arg(long)]
     notes: bool,
-    /// How many readings of the row to show
+    /// How many readings of the progression to show
     #[arg(long, default_value_t = 2, value_parser = clap::value_parser!(u8).range(1..=9))]
     count: u8,
     /// Prints JSON (docs/naming-json.md)
@@ -43,20 +44,56 @@ pub(crate) struct ImplyArgs {
     json: bool,
 }
 
-/// One typed fragment.
+/// One typed double stop.
 struct Typing {
     text: String,
     played: Played,
     fragment: Fragment,
 }
 
-/// Fragments as strings with frets; if one of them cannot be that, all as notes with octaves.
-fn read(args: &ImplyArgs, instrument: &Instrument) -> Result<Vec<Typing>, CliError> {
-    if args.notes {
-        return read_as(args, instrument, Typed::Notes);
+/// What was typed, and how it was read if that was not asked for.
+struct Read {
+    row: Vec<Typing>,
+    /// Why words are notes and not strings with frets.
+    as_notes: Option<String>,
+}
+
+/// Double stops as strings with frets; if one of them cannot be that, all as notes with octaves.
+fn read(args: &ImplyArgs, instrument: &Instrument) -> Result<Read, CliError> {
+    let typed = if args.notes {
+        Typed::Notes
+    } else {
+        Typed::Strings
+    };
+    let error = match read_as(args, instrument, typed) {
+        Ok(row) => {
+            let as_notes = None;
+            return Ok(Read { row, as_notes });
+        }
+        Err(error) => error,
+    };
+    match (args.notes, read_as(args, instrument, Typed::Notes)) {
+        (false, Ok(row)) => Ok(Read {
+            row,
+            as_notes: Some(error.to_string()),
+        }),
+        _ => Err(error),
     }
-    read_as(args, instrument, Typed::Strings)
-        .or_else(|error| read_as(args, instrument, Typed::Notes).map_err(|_| error))
+}
+
+/// A bass as typed: a note with or without octave; beside strings, a string with its fret.
+fn read_bass(text: &str, instrument: &Instrument, typed: Typed) -> Result<PitchClass, CliError> {
+    let text = text.trim();
+    match text.parse::<Spelled>() {
+        Ok(note) => Ok(note.pitch_class()),
+        Err(error) if !text.contains(|c: char| c.is_ascii_digit()) => Err(error.into()),
+        Err(_) => match &read_played(text, instrument, typed)?.tones[..] {
+            [tone] => Ok(tone.pitch_class),
+            _ => Err(CliError::new(format!(
+                "'{text}' is no bass (expected one note, for example E or E2)"
+            ))),
+        },
+    }
 }
 
 fn read_as(
@@ -73,26 +110,26 @@ fn read_as(
             continue;
         }
         let (notes, bass) = match text.split_once('/') {
-            Some((notes, bass)) => (notes, Some(bass.parse::<Spelled>()?.pitch_class())),
+            Some((notes, bass)) => (notes, Some(read_bass(bass, instrument, typed)?)),
             None => (text.as_str(), None),
         };
         if notes.trim().is_empty() {
             return Err(CliError::new(format!(
-                "fragment {} ('{text}') is empty (expected one to three strings with frets, for example \"D9 B8\")",
+                "double stop {} ('{text}') is empty (expected one to three strings with frets, for example \"D9 B8\")",
                 row.len() + 1
             )));
         }
         let played = read_played(notes, instrument, typed)?;
         if played.tones.len() > 3 {
             return Err(CliError::new(format!(
-                "fragment '{text}' has {} notes, one to three are a fragment (name names whole chords)",
+                "'{text}' has {} notes (expected one to three; takebook name names whole chords)",
                 played.tones.len()
             )));
         }
         let midi: Vec<u8> = played.tones.iter().filter_map(|t| t.midi).collect();
         if midi.len() < played.tones.len() {
             return Err(CliError::new(format!(
-                "fragment '{text}' lacks octaves (expected strings with frets as \"D9 B8\", or notes as \"B3 G4\")"
+                "'{text}' lacks octaves (expected strings with frets as \"D9 B8\", or notes as \"B3 G4\")"
             )));
         }
         let strings: Vec<u8> = played
@@ -120,13 +157,13 @@ fn read_as(
     }
     if row.is_empty() {
         return Err(CliError::new(
-            "no fragment given, only bar lines (expected for example \"D9 B8\")",
+            "no double stop given, only bar lines (expected for example \"D9 B8\")",
         ));
     }
     Ok(row)
 }
 
-/// Where the fragments of one chord come from on the neck.
+/// Where the double stops of one chord come from on the neck.
 fn origin(row: &[Typing], implied: &Implied, instrument: &Instrument) -> Option<String> {
     let chord = implied.label.chord()?;
     let first = row.get(implied.first)?;
@@ -147,7 +184,7 @@ fn origin(row: &[Typing], implied: &Implied, instrument: &Instrument) -> Option<
 pub(crate) fn run(args: &ImplyArgs, out: &mut dyn Write) -> Result<Outcome, CliError> {
     let instrument = instrument(&args.tuning, args.capo)?;
     let key = args.key.as_deref().map(str::parse::<Key>).transpose()?;
-    let row = read(args, &instrument)?;
+    let Read { row, as_notes } = read(args, &instrument)?;
     let fragments: Vec<Fragment> = row.iter().map(|t| t.fragment.clone()).collect();
     let found = read_row(&fragments, key, usize::from(args.count));
     if args.json {
@@ -181,6 +218,7 @@ pub(crate) fn run(args: &ImplyArgs, out: &mut dyn Write) -> Result<Outcome, CliE
             .collect();
         let value = json!({
             "schema": "takebook-imply-1",
+            "read_as": if as_notes.is_some() || args.notes { "notes" } else { "strings" },
             "keys": found.keys.iter().take(4)
                 .map(|(k, p)| json!({"key": k.label(), "probability": p}))
                 .collect::<Vec<_>>(),
@@ -193,6 +231,9 @@ pub(crate) fn run(args: &ImplyArgs, out: &mut dyn Write) -> Result<Outcome, CliE
     let Some(best) = found.readings.first() else {
         return Ok(Outcome::Open);
     };
+    if let Some(why) = as_notes {
+        write_under(out, "", &format!("Read as notes with octaves: {why}"))?;
+    }
     match key {
         Some(key) => writeln!(out, "In {}:", key.text())?,
         None => {
@@ -246,7 +287,7 @@ pub(crate) fn run(args: &ImplyArgs, out: &mut dyn Write) -> Result<Outcome, CliE
             out,
             "",
             &format!(
-                "{which} of the row (in {}): {}",
+                "{which} of the progression (in {}): {}",
                 other.key.text(),
                 chords.join(", ")
             ),

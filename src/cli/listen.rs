@@ -23,7 +23,7 @@ pub(crate) struct Args {
     /// Only this channel of it, from 1. Left out, all mixed.
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..))]
     channel: Option<u16>,
-    /// Tuning: standard, half-down, whole-down, drop-d, open-g, dadgad, or notes low to high.
+    /// Tuning: a name (standard, drop D, open G, half a step down), letters or notes low to high.
     #[arg(long)]
     tuning: Option<Tuning>,
     /// Fret of the capo, 0 for none.

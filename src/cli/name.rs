@@ -10,8 +10,8 @@ use crate::fretboard::{
     Comparison, Instrument, Played, Sameness, Tuning, Typed, compare, moving_note, read_capo,
     read_played, string_name,
 };
-use crate::theory::Key;
 use crate::theory::naming::{Context, Name, names};
+use crate::theory::{Chord, Key};
 use clap::Args;
 use serde_json::{Value, json};
 use std::io::Write;
@@ -59,7 +59,15 @@ pub(crate) fn run(args: &NameArgs, out: &mut dyn Write) -> Result<Outcome, CliEr
     };
     let row = items(&args.what)
         .iter()
-        .map(|text| read_played(text, &instrument, typed))
+        .map(|text| {
+            read_played(text, &instrument, typed).map_err(|error| match text.parse::<Chord>() {
+                Ok(chord) => CliError::new(format!(
+                    "'{text}' is the name of a chord, {}; takebook shapes {text} shows how to play it",
+                    join_notes(&chord),
+                )),
+                Err(_) => error.into(),
+            })
+        })
         .collect::<Result<Vec<Played>, _>>()?;
     let context = |p: &Played| Context {
         bass: p.bass(),
@@ -115,6 +123,9 @@ pub(crate) fn run(args: &NameArgs, out: &mut dyn Write) -> Result<Outcome, CliEr
             if i > 0 {
                 writeln!(out)?;
             }
+            if played.may_be_strings {
+                writeln!(out, "Read as notes (--strings reads strings with frets).")?;
+            }
             write_item(out, &instrument, played, names, key)?;
         }
         for (i, comparison) in comparisons.iter().enumerate() {
@@ -138,6 +149,12 @@ pub(crate) fn run(args: &NameArgs, out: &mut dyn Write) -> Result<Outcome, CliEr
         }
     }
     Ok(if same { Outcome::Done } else { Outcome::Open })
+}
+
+/// `C E G`
+fn join_notes(chord: &Chord) -> String {
+    let notes: Vec<String> = chord.notes().iter().map(|n| n.text()).collect();
+    notes.join(" ")
 }
 
 /// Single words such as `A6 B4 e5` belong together; quoted ones and shapes stand alone.

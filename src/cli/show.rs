@@ -5,6 +5,7 @@ use super::plain::shell_word;
 use super::{CliError, Outcome};
 use crate::deciding::place::{Place, Twin, name_of, read, section_at, twins};
 use crate::deciding::{percent, song_json};
+use crate::fretboard::Tuning;
 use crate::songlog::decided::clock;
 use crate::songlog::song::{Bar, Section, Song, Span, State};
 use crate::songlog::{form, resolve, store};
@@ -68,7 +69,7 @@ pub(crate) fn facts(song: &Song) -> Option<String> {
     facts.extend(changes);
     facts.extend(song.tempo_bpm.map(|t| format!("{t:.0} bpm")));
     facts.extend(song.meter.map(|(b, v)| format!("{b}/{v}")));
-    if song.instrument.tuning.text() != "standard" {
+    if song.instrument.tuning != Tuning::standard() {
         facts.push(format!("tuning {}", song.instrument.tuning.text()));
     }
     if song.instrument.capo > 0 {

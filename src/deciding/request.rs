@@ -146,7 +146,7 @@ pub struct DecisionRequest {
     /// Fret of the capo, 0 for none.
     #[arg(help_heading = "The whole song", long, value_name = "FRET", value_parser = read_capo)]
     pub capo: Option<u8>,
-    /// Tuning: standard, half-down, whole-down, drop-d, open-g, dadgad, or notes low to high.
+    /// Tuning: a name (standard, drop D, open G, half a step down), letters or notes low to high.
     #[arg(help_heading = "The whole song", long)]
     #[serde(deserialize_with = "text::optional::deserialize")]
     #[cfg_attr(test, schemars(with = "Option<String>"))]

@@ -392,6 +392,7 @@ fn check_shape(shape: &Shape, song: &Song) -> Result<(), DecideError> {
             text: shape.text(),
             found,
             expected,
+            meant: None,
         }
         .into());
     }

@@ -4,12 +4,10 @@ use super::drawn;
 use super::error::{ApiError, ApiResult};
 use super::server::{Room, json};
 use crate::deciding::song_json::round;
-use crate::fretboard::{
-    Limits, Played, Shape, Typed, Wanted as Tones, distinct, read_played, voicings,
-};
+use crate::fretboard::{Limits, Played, Shape, Typed, distinct, read_played, usual_voicings};
 use crate::songlog::song::{Song, Span};
 use crate::theory::naming::{Context, names, reasons};
-use crate::theory::{Chord, Key, Label, Mode, QUALITIES, Spelled};
+use crate::theory::{Chord, Key, Label, QUALITIES, Spelled};
 use axum::extract::rejection::QueryRejection;
 use axum::extract::{Query, State};
 use axum::response::Response;
@@ -113,7 +111,7 @@ fn shape(value: &mut Value, played: &Played, song: &Song) {
     }
 }
 
-/// Shapes of the chord at its place first, then the easiest others.
+/// Shapes of the chord at its place first, then the most usual others.
 fn chord_shapes(label: &Label, song: &Song, span: Option<&Span>) -> Value {
     let mut shapes: Vec<(Shape, bool)> = Vec::new();
     if let Some(span) = span.filter(|s| s.label == *label) {
@@ -121,7 +119,7 @@ fn chord_shapes(label: &Label, song: &Song, span: Option<&Span>) -> Value {
         shapes.extend(known.map(|(i, s)| (s.clone(), i < span.n_decided_shapes)));
     }
     if let Some(chord) = label.chord() {
-        let found = voicings(&song.instrument, Tones::chord(chord), &Limits::default());
+        let found = usual_voicings(&song.instrument, chord, &Limits::default());
         for voicing in distinct(&found, N_SHAPES) {
             if shapes.iter().all(|(s, _)| *s != voicing.shape) {
                 shapes.push((voicing.shape.clone(), false));
@@ -201,9 +199,9 @@ fn roots(typed: &str) -> Vec<(Spelled, &str)> {
 fn diatonic(key: Key) -> Vec<Chord> {
     const MAJOR: [(i32, usize); 6] = [(0, 0), (5, 0), (7, 0), (9, 1), (2, 1), (4, 1)];
     const MINOR: [(i32, usize); 7] = [(0, 1), (5, 1), (7, 0), (8, 0), (3, 0), (10, 0), (7, 1)];
-    let degrees: &[(i32, usize)] = match key.mode {
-        Mode::Major => &MAJOR,
-        Mode::Minor => &MINOR,
+    let degrees: &[(i32, usize)] = match key.mode.is_minor() {
+        false => &MAJOR,
+        true => &MINOR,
     };
     degrees
         .iter()

@@ -2,7 +2,7 @@
 
 use super::letters::{free_letters, heading};
 use super::{ForeignError, Given, Imported, MAX_BARS};
-use crate::fretboard::{Instrument, Limits, Shape, Wanted, voicings};
+use crate::fretboard::{Instrument, Limits, Shape, usual_voicings};
 use crate::songlog::decided::{Act, Feel, How};
 use crate::songlog::heard::{
     Candidate, FittedShape, Heard, HeardBar, HeardBeat, HeardChord, HeardNote, HeardSection,
@@ -435,7 +435,7 @@ fn heard_chord(
         shapes.push(FittedShape { shape, fit: 1.0 });
     } else if let Some(chord) = raw.candidates[0].label.chord() {
         let all = made.entry(chord.label()).or_insert_with(|| {
-            voicings(instrument, Wanted::chord(chord), &Limits::default())
+            usual_voicings(instrument, chord, &Limits::default())
                 .into_iter()
                 .map(|v| v.shape)
                 .collect()
@@ -444,7 +444,7 @@ fn heard_chord(
             .iter()
             .map(|s| (fit(s, instrument, &raw.struck), s))
             .collect();
-        // stable: of equal fit the easiest first
+        // stable: of equal fit the most usual first
         ranked.sort_by(|a, b| b.0.total_cmp(&a.0));
         shapes.extend(
             ranked

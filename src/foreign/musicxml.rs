@@ -87,8 +87,8 @@ fn usual_meter(measures: &[Written]) -> Option<(u8, u8)> {
 
 /// The key with so many sharps, or flats below zero.
 fn of_signature(fifths: i32, mode: Mode) -> Key {
-    let up = if mode == Mode::Minor { 3 } else { 0 };
-    Key::new(Spelled::from_fifths(fifths + up), mode)
+    let plain = Key::new(Spelled::from_fifths(0), mode);
+    Key::new(Spelled::from_fifths(fifths - plain.signature()), mode)
 }
 
 /// The key of the signature; without a mode, the last chord tells major from minor.

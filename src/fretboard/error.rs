@@ -21,6 +21,8 @@ pub enum FretboardError {
         found: usize,
         /// Strings of the instrument.
         expected: usize,
+        /// The shape that may be meant, with its frets divided.
+        meant: Option<String>,
     },
     /// A fret beyond the neck.
     FretRange {
@@ -85,9 +87,13 @@ impl std::fmt::Display for FretboardError {
                 text,
                 found,
                 expected,
+                meant,
             } => write!(
                 f,
-                "'{text}' names {found} strings, the instrument has {expected}"
+                "'{text}' names {found} strings, the instrument has {expected}{}",
+                meant.as_ref().map_or_else(String::new, |meant| format!(
+                    " (frets above 9 need dashes: {meant})"
+                ))
             ),
             Self::FretRange { fret, highest } => {
                 write!(f, "fret {fret} is beyond the neck (0 to {highest})")
@@ -115,7 +121,7 @@ impl std::fmt::Display for FretboardError {
             ),
             Self::TuningText { text, reason } => write!(
                 f,
-                "'{text}' is not a tuning: {reason} (expected for example standard, drop-d, half-down, or notes low to high as D2 A2 D3 G3 B3 E4)"
+                "'{text}' is not a tuning: {reason} (expected a name as standard, \"drop D\", \"open G\", \"half a step down\", ukulele, the letters of the strings low to high as DADGBE, or their notes as \"D2 A2 D3 G3 B3 E4\")"
             ),
         }
     }

@@ -9,6 +9,7 @@
 //! beginner's book shows first in first place (common practice, no source).
 
 use super::ease::EASE;
+use super::fingering::with_usual_fingers;
 use super::neck::span_mm;
 use super::taught::with_taught_fingers;
 use super::{Instrument, Shape, Tuning};
@@ -133,7 +134,7 @@ struct Grip {
 pub fn hold(instrument: &Instrument, shape: &Shape) -> Option<Hand> {
     let hand = hold_frets(instrument, shape.frets())?;
     if instrument.tuning != Tuning::standard() {
-        return Some(hand);
+        return Some(with_usual_fingers(hand, shape.frets()));
     }
     Some(with_taught_fingers(hand, shape.frets()))
 }

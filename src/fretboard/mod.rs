@@ -6,6 +6,7 @@
 mod compare;
 mod ease;
 mod error;
+mod fingering;
 mod forms;
 mod hand;
 mod neck;
@@ -28,7 +29,7 @@ pub use neck::{SCALE_MM, fret_mm, span_mm};
 pub use played::{Played, Tone, Typed, read_played, string_by_name, string_name};
 pub use row::{Row, first_without_shape, smoothest, travel};
 pub use shape::Shape;
-pub use taught::{taught, usual_first};
+pub use taught::{taught, usual_first, usual_voicings};
 pub use tuning::{HIGHEST_CAPO, Instrument, Tuning, check_capo, read_capo};
 pub use uses::{Use, distinct_uses, is_on_usual_strings, use_of, wanted_for};
 pub use voicing::{Limits, Voicing, Wanted, distinct, voicings};

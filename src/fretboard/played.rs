@@ -6,7 +6,8 @@ use crate::theory::{PitchClass, PitchClassSet, Spelled, midi_name, parse_midi_na
 /// How words such as `B3 G4` are read.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub enum Typed {
-    /// Strings with frets if their strings ascend (`A6 B4 e5`), else notes with octaves (`B3 G4`).
+    /// Strings with frets if their strings ascend (`A6 B4 e5`) or descend from a string
+    /// written small (`e5 B4 A6`), else notes with octaves (`B3 G4`).
     #[default]
     Either,
     /// Strings with frets.
@@ -37,6 +38,10 @@ pub struct Played {
     pub shape: Option<Shape>,
     /// Sounding notes: in order of strings, or as typed.
     pub tones: Vec<Tone>,
+    /// Whether the lowest of its notes is a bass: not on a ukulele.
+    pub has_bass: bool,
+    /// Whether these notes could be strings with frets, from a high string to a low one.
+    pub may_be_strings: bool,
 }
 
 impl Tone {
@@ -81,6 +86,8 @@ impl Played {
         Self {
             shape: Some(shape),
             tones,
+            has_bass: instrument.tuning.has_bass(),
+            may_be_strings: false,
         }
     }
 
@@ -89,8 +96,12 @@ impl Played {
         self.tones.iter().map(|t| t.pitch_class).collect()
     }
 
-    /// The lowest: by pitch where octaves are known, else the first typed.
+    /// The lowest: by pitch where octaves are known, else the first typed; none on an
+    /// instrument without a bass.
     pub fn bass(&self) -> Option<PitchClass> {
+        if !self.has_bass {
+            return None;
+        }
         if self.tones.iter().all(|t| t.midi.is_some()) {
             self.tones
                 .iter()
@@ -217,17 +228,30 @@ pub fn read_played(
                 .iter()
                 .all(|w| matches!(*w, "x" | "X") || w.bytes().all(|b| b.is_ascii_digit()))
     {
-        let shape: Shape = text.parse()?;
+        let neck = instrument.highest_fret.saturating_sub(instrument.capo);
+        let shape = text.parse::<Shape>().map_err(|error| match error {
+            // the instrument's limit, not that of all shapes
+            FretboardError::FretRange { fret, .. } => FretboardError::FretRange {
+                fret,
+                highest: neck,
+            },
+            other => other,
+        })?;
         return shaped(instrument, shape, text);
     }
     if words.len() > 12 {
         return Err(bad(words[12]));
     }
+    let mut may_be_strings = false;
     if typed != Typed::Notes {
         match strings_with_frets(&words, instrument) {
             Ok(placed) => {
                 let ascending = placed.windows(2).all(|w| w[0].0 < w[1].0);
-                if ascending || typed == Typed::Strings {
+                // nobody writes a note small: `e5 B4 A6` are strings from the highest down
+                let descending = placed.windows(2).all(|w| w[0].0 > w[1].0);
+                let small = text.starts_with(|c: char| c.is_ascii_lowercase());
+                may_be_strings = descending && placed.len() > 1;
+                if ascending || descending && small || typed == Typed::Strings {
                     let mut frets = vec![None; instrument.tuning.n_strings()];
                     for (string, fret) in placed {
                         if frets[string].replace(fret).is_some() {
@@ -260,7 +284,12 @@ pub fn read_played(
         .iter()
         .map(|w| note(w).ok_or_else(|| bad(w)))
         .collect::<Result<Vec<_>, _>>()?;
-    Ok(Played { shape: None, tones })
+    Ok(Played {
+        shape: None,
+        tones,
+        has_bass: true,
+        may_be_strings,
+    })
 }
 
 /// A note with or without octave.
@@ -288,6 +317,7 @@ fn shaped(instrument: &Instrument, shape: Shape, text: &str) -> Result<Played, F
             text: text.into(),
             found: shape.frets().len(),
             expected: n,
+            meant: Shape::divided(text, n).map(|shape| shape.text()),
         });
     }
     let neck = instrument.highest_fret.saturating_sub(instrument.capo);

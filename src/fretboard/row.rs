@@ -1,8 +1,9 @@
 //! Shapes for a progression: the row that moves least, or keeps a top line.
 
 use super::neck::fret_mm;
-use super::{Instrument, Limits, Voicing, Wanted, taught, usual_first, voicings};
-use crate::theory::{Chord, Key, Mode, PitchClass};
+use super::taught::lowered;
+use super::{Instrument, Limits, Voicing, Wanted, taught, usual_voicings, voicings};
+use crate::theory::{Chord, PitchClass};
 
 /// How many of each chord's easiest shapes are tried.
 const N_TRIED: usize = 60;
@@ -14,11 +15,6 @@ const PER_TOP_SEMITONE: f64 = 0.04;
 /// What it costs to leave the most usual shape for the next one, and for one that is not taught.
 const NEXT_TAUGHT: f64 = 0.5;
 const UNTAUGHT: f64 = 3.0;
-
-fn lowered(chord: &Chord, capo: u8) -> Chord {
-    let root = chord.root.pitch_class().up(-i32::from(capo));
-    chord.with_root(Key::usual(root, Mode::Major).tonic)
-}
 
 /// One row of shapes.
 #[derive(Debug, Clone, PartialEq)]
@@ -56,11 +52,8 @@ pub fn smoothest(
                     top,
                     ..limits.clone()
                 };
-                // the capo moves what sounds, not how it is fingered
-                let fingered = lowered(chord, instrument.capo);
-                let usual = taught(instrument, &fingered);
-                let mut list =
-                    usual_first(instrument, &fingered, voicings(instrument, wanted, &own));
+                let usual = taught(instrument, &lowered(chord, instrument.capo));
+                let mut list = usual_voicings(instrument, chord, &own);
                 list.truncate(N_TRIED);
                 for v in &mut list {
                     v.rank += match usual.iter().position(|s| *s == v.shape) {

@@ -43,6 +43,55 @@ impl Shape {
     }
 }
 
+impl Shape {
+    /// The signs of a text divided into `n` frets of one hand, some of two digits:
+    /// `8x8910x` as `8-x-8-9-10-x`; the division whose frets lie nearest together.
+    pub(super) fn divided(text: &str, n: usize) -> Option<Self> {
+        let is_long = text.len() > n && text.len() <= 2 * n;
+        let width = |frets: &Vec<Option<u8>>| {
+            let pressed = || frets.iter().flatten().filter(|f| **f > 0);
+            Some(pressed().max()? - pressed().min()?)
+        };
+        divisions(text.as_bytes(), n)
+            .into_iter()
+            .filter_map(|frets| Some((width(&frets)?, frets)))
+            .filter(|(width, _)| is_long && *width <= WIDEST)
+            .min_by_key(|(width, _)| *width)
+            .and_then(|(_, frets)| Self::new(frets).ok())
+    }
+}
+
+/// Frets that a hand still reaches, for guesses at what was meant.
+const WIDEST: u8 = 5;
+
+/// All ways to read signs as `n` frets of one or two digits or `x`.
+fn divisions(signs: &[u8], n: usize) -> Vec<Vec<Option<u8>>> {
+    let mut found = Vec::new();
+    if signs.is_empty() && n == 0 {
+        return vec![Vec::new()];
+    }
+    if signs.len() < n || signs.len() > 2 * n {
+        return found;
+    }
+    for digits in [1, 2] {
+        let Some(fret) = signs.get(..digits) else {
+            continue;
+        };
+        let fret = match fret {
+            b"x" | b"X" => None,
+            [b'1' | b'2', b'0'..=b'9'] | [b'0'..=b'9'] => {
+                Some(fret.iter().fold(0, |sum, d| 10 * sum + (d - b'0')))
+            }
+            _ => continue,
+        };
+        for mut rest in divisions(&signs[digits..], n - 1) {
+            rest.insert(0, fret);
+            found.push(rest);
+        }
+    }
+    found
+}
+
 impl std::fmt::Display for Shape {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         f.write_str(&self.text())

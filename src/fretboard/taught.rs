@@ -4,8 +4,9 @@
 //! # Source
 //! Common practice, no source.
 
-use super::{Barre, Finger, Hand, Instrument, Shape, Tuning, Voicing};
-use crate::theory::{Chord, PitchClass};
+use super::fingering::{with_fingers, with_usual_fingers};
+use super::{Finger, Hand, Instrument, Limits, Shape, Tuning, Voicing, Wanted, voicings};
+use crate::theory::{Chord, Key, Mode, PitchClass};
 
 /// Open chords: symbol, frets, fingers (0 for an open string).
 const OPEN: [(&str, &str, &str); 69] = [
@@ -44,10 +45,10 @@ const OPEN: [(&str, &str, &str); 69] = [
     ("Dsus4", "xx0233", "xx0134"),
     ("Esus4", "022200", "023400"),
     ("Gsus4", "330013", "230014"),
-    ("Asus4", "x02230", "x01240"),
+    ("Asus4", "x02230", "x01230"),
     ("Dsus2", "xx0230", "xx0130"),
     ("Gsus2", "300233", "200134"),
-    ("Asus2", "x02200", "x01200"),
+    ("Asus2", "x02200", "x02300"),
     ("Cadd9", "x32033", "x21034"),
     ("Eadd9", "022102", "023104"),
     ("Fadd9", "xx3213", "xx3214"),
@@ -86,7 +87,7 @@ const MOVABLE: [(&str, usize, [i8; 6], &str); 41] = {
     const X: i8 = i8::MIN;
     [
         ("maj", 0, [0, 2, 2, 1, 0, 0], "134211"),
-        ("maj", 1, [X, 0, 2, 2, 2, 0], "x13331"),
+        ("maj", 1, [X, 0, 2, 2, 2, 0], "x12341"),
         ("maj", 2, [X, X, 0, 2, 3, 2], "xx1243"),
         ("min", 0, [0, 2, 2, 0, 0, 0], "134111"),
         ("min", 1, [X, 0, 2, 2, 1, 0], "x13421"),
@@ -233,38 +234,39 @@ pub(super) fn taught_fingers(frets: &[Option<u8>]) -> Option<Vec<Option<Finger>>
         .map(|(_, _, _, fingers)| text(fingers))
 }
 
-/// A hand with the fingers that its shape is taught with.
-pub(super) fn with_taught_fingers(mut hand: Hand, frets: &[Option<u8>]) -> Hand {
+/// A hand with the fingers that its shape is taught with, by the tables or by rule.
+pub(super) fn with_taught_fingers(hand: Hand, frets: &[Option<u8>]) -> Hand {
     let Some(fingers) = taught_fingers(frets) else {
-        return hand;
+        return with_usual_fingers(hand, frets);
     };
-    hand.barres.clear();
-    for number in 1..=4 {
-        let strings: Vec<usize> = (0..fingers.len())
-            .filter(|s| fingers[*s] == Some(Finger::Number(number)))
-            .collect();
-        if let [from, .., to] = strings[..]
-            && let Some(fret) = frets[from]
-        {
-            hand.barres.push(Barre {
-                fret,
-                from,
-                to,
-                finger: number,
-            });
-        }
-    }
-    let mut used: Vec<Finger> = fingers.iter().flatten().copied().collect();
-    used.sort_unstable();
-    used.dedup();
-    hand.n_fingers = used.len() as u8;
-    hand.fingers = fingers;
-    hand
+    with_fingers(hand, frets, fingers)
 }
 
-/// Shapes with the taught ones first, in the order a teacher shows them, then by ease.
+/// A chord that sounds over a capo, as it is fingered.
+pub(super) fn lowered(chord: &Chord, capo: u8) -> Chord {
+    let root = chord.root.pitch_class().up(-i32::from(capo));
+    chord.with_root(Key::usual(root, Mode::Major).tonic)
+}
+
+/// All playable shapes of a chord as it sounds, the most usual first: the taught
+/// ones in the order a teacher shows them, then by ease. Empty if there is none.
 ///
-/// Takes the chord as fingered and its shapes, easiest first, as [`voicings`](super::voicings) gives them.
+/// # Example
+/// ```
+/// use takebook::fretboard::{Instrument, Limits, usual_voicings};
+/// let found = usual_voicings(&Instrument::default(), &"Bm".parse().unwrap(), &Limits::default());
+/// assert_eq!(found[0].shape.text(), "x24432");
+/// ```
+pub fn usual_voicings(instrument: &Instrument, chord: &Chord, limits: &Limits) -> Vec<Voicing> {
+    let found = voicings(instrument, Wanted::chord(chord), limits);
+    // the capo moves what sounds, not how it is fingered
+    usual_first(instrument, &lowered(chord, instrument.capo), found)
+}
+
+/// Shapes with the taught ones first, in the order a teacher shows them, then by ease,
+/// each with the fingers it is taught with.
+///
+/// Takes the chord as fingered and its shapes, easiest first, as [`voicings`] gives them.
 pub fn usual_first(
     instrument: &Instrument,
     chord: &Chord,
@@ -272,10 +274,23 @@ pub fn usual_first(
 ) -> Vec<Voicing> {
     for shape in taught(instrument, chord).iter().rev() {
         if let Some(at) = found.iter().position(|v| v.shape == *shape) {
-            let mut voicing = found.remove(at);
-            voicing.hand = with_taught_fingers(voicing.hand, shape.frets());
+            let voicing = found.remove(at);
             found.insert(0, voicing);
         }
     }
+    let standard = instrument.tuning == Tuning::standard();
     found
+        .into_iter()
+        .map(|v| {
+            let finger = if standard {
+                with_taught_fingers
+            } else {
+                with_usual_fingers
+            };
+            Voicing {
+                hand: finger(v.hand, v.shape.frets()),
+                ..v
+            }
+        })
+        .collect()
 }

@@ -23,9 +23,99 @@ fn standard_tuning_sounds_e2_to_e4() {
     );
     assert_eq!(
         "D2 A2 D3 G3 B3 E4".parse::<Tuning>().map(|t| t.text()),
-        Ok("drop-d".into())
+        Ok("drop D".into())
     );
     assert!("E2 A2".parse::<Tuning>().is_err());
+}
+
+/// Tunings as players write them; pitches: common practice, no source.
+#[test]
+fn tunings_read_by_name_by_letters_and_by_notes() {
+    for (texts, prints, open) in [
+        (
+            &["open G", "open-g", "DGDGBD"][..],
+            "open G",
+            "D2 G2 D3 G3 B3 D4",
+        ),
+        (
+            &["Drop D", "drop-d", "dropD", "DADGBE", "dadgbe"],
+            "drop D",
+            "D2 A2 D3 G3 B3 E4",
+        ),
+        (
+            &["EADGBE", "eadgbe", "E A D G B e", "12-string"],
+            "standard",
+            "E2 A2 D3 G3 B3 E4",
+        ),
+        (
+            &["dadgad", "DADGAD", "D A D G A D"],
+            "DADGAD",
+            "D2 A2 D3 G3 A3 D4",
+        ),
+        (
+            &[
+                "half a step down",
+                "half-down",
+                "Half Step Down",
+                "Eb Ab Db Gb Bb Eb",
+                "E♭",
+            ],
+            "half a step down",
+            "Eb2 Ab2 Db3 Gb3 Bb3 Eb4",
+        ),
+        (
+            &["ukulele", "Ukulele", "GCEA", "gcea"],
+            "ukulele",
+            "G4 C4 E4 A4",
+        ),
+        (&["baritone"], "baritone", "B1 E2 A2 D3 F#3 B3"),
+        (&["bass", "EADG"], "bass", "E1 A1 D2 G2"),
+        (
+            &["7-string", "7 string", "BEADGBE"],
+            "7-string",
+            "B1 E2 A2 D3 G3 B3 E4",
+        ),
+        (&["CGDGCD"], "C2 G2 D3 G3 C4 D4", "C2 G2 D3 G3 C4 D4"),
+    ] {
+        let notes: Tuning = open.parse().unwrap_or_else(|e| panic!("{e}"));
+        assert_eq!(notes.text(), prints);
+        for text in texts {
+            let read: Tuning = text.parse().unwrap_or_else(|e| panic!("{e}"));
+            assert_eq!(read, notes, "{text}");
+        }
+    }
+    let refused = "banana".parse::<Tuning>().map_err(|e| e.to_string());
+    assert!(refused.is_err_and(|e| e.contains("drop D")));
+}
+
+#[test]
+fn a_shape_that_cannot_be_says_what_may_be_meant() {
+    let guitar = Instrument::default();
+    let error = |text: &str| {
+        let read = crate::fretboard::read_played(text, &guitar, crate::fretboard::Typed::Either);
+        read.map_or_else(|e| e.to_string(), |p| p.text())
+    };
+    assert!(
+        error("8x8910x").contains("8-x-8-9-10-x"),
+        "{}",
+        error("8x8910x")
+    );
+    assert!(
+        error("x12141413x").contains("x-12-14-14-13-x"),
+        "{}",
+        error("x12141413x")
+    );
+    assert!(!error("12345").contains("dashes"));
+    // one neck, one limit
+    for text in [
+        "x-23-23-x-x-x",
+        "x-25-25-x-x-x",
+        "x-99-x-x-x-x",
+        "A23",
+        "A30",
+    ] {
+        assert!(error(text).contains("(0 to 22)"), "{}", error(text));
+    }
 }
 
 fn shapes_of(chord: &str, n: usize) -> Vec<String> {

@@ -1,7 +1,7 @@
 //! Tunings and the capo.
 
 use super::FretboardError;
-use crate::theory::{midi_name, parse_midi_name};
+use crate::theory::{PitchClass, Spelled, midi_name, parse_midi_name};
 
 /// Pitches of the open strings as MIDI note numbers, in the order a shape is written.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -9,21 +9,145 @@ pub struct Tuning {
     open: Vec<u8>,
 }
 
-/// Tunings by name. Common practice, no source.
-const NAMED: [(&str, [u8; 6]); 6] = [
-    ("standard", [40, 45, 50, 55, 59, 64]),
-    ("half-down", [39, 44, 49, 54, 58, 63]),
-    ("whole-down", [38, 43, 48, 53, 57, 62]),
-    ("drop-d", [38, 45, 50, 55, 59, 64]),
-    ("open-g", [38, 43, 50, 55, 59, 62]),
-    ("dadgad", [38, 45, 50, 55, 57, 62]),
+/// A tuning with its names: the first is printed, the others are read as well.
+struct Named {
+    names: &'static [&'static str],
+    open: &'static [u8],
+}
+
+const fn named(names: &'static [&'static str], open: &'static [u8]) -> Named {
+    Named { names, open }
+}
+
+/// Tunings by name. Common practice, no source. A twelve-string guitar is
+/// fingered as one with six: its doubled strings are one here.
+const NAMED: [Named; 21] = [
+    named(
+        &[
+            "standard",
+            "guitar",
+            "12-string",
+            "12-string guitar",
+            "twelve-string",
+        ],
+        &[40, 45, 50, 55, 59, 64],
+    ),
+    named(
+        &[
+            "half a step down",
+            "half-down",
+            "half step down",
+            "E flat",
+            "Eb",
+            "Eb standard",
+        ],
+        &[39, 44, 49, 54, 58, 63],
+    ),
+    named(
+        &[
+            "a whole step down",
+            "whole-down",
+            "whole step down",
+            "D standard",
+        ],
+        &[38, 43, 48, 53, 57, 62],
+    ),
+    named(&["drop D"], &[38, 45, 50, 55, 59, 64]),
+    named(&["double drop D"], &[38, 45, 50, 55, 59, 62]),
+    named(&["drop C"], &[36, 43, 48, 53, 57, 62]),
+    named(&["open G"], &[38, 43, 50, 55, 59, 62]),
+    named(&["open D"], &[38, 45, 50, 54, 57, 62]),
+    named(&["open E"], &[40, 47, 52, 56, 59, 64]),
+    named(&["open A"], &[40, 45, 52, 57, 61, 64]),
+    named(&["open C"], &[36, 43, 48, 55, 60, 64]),
+    named(&["DADGAD"], &[38, 45, 50, 55, 57, 62]),
+    named(&["all fourths"], &[40, 45, 50, 55, 60, 65]),
+    named(&["baritone", "baritone guitar"], &[35, 40, 45, 50, 54, 59]),
+    named(
+        &["7-string", "7-string guitar", "seven-string"],
+        &[35, 40, 45, 50, 55, 59, 64],
+    ),
+    named(
+        &["8-string", "8-string guitar", "eight-string"],
+        &[30, 35, 40, 45, 50, 55, 59, 64],
+    ),
+    named(&["bass", "bass guitar", "4-string bass"], &[28, 33, 38, 43]),
+    named(&["5-string bass"], &[23, 28, 33, 38, 43]),
+    named(&["ukulele", "uke"], &[67, 60, 64, 69]),
+    named(&["ukulele with low G", "low G ukulele"], &[55, 60, 64, 69]),
+    named(&["baritone ukulele"], &[50, 55, 59, 64]),
 ];
+
+/// A name without case, blanks, dashes and the words that say nothing.
+fn plain_name(text: &str) -> String {
+    text.to_lowercase()
+        .replace('♭', "b")
+        .split(|c: char| c.is_whitespace() || matches!(c, '-' | '_'))
+        .filter(|word| !matches!(*word, "a" | "the" | "tuning"))
+        .collect()
+}
+
+/// Letters without octaves, `EADGBE` or `Eb Ab Db Gb Bb Eb`, as pitch classes;
+/// written small, a `b` may be the string and not a flat.
+fn letters(text: &str) -> Vec<Vec<PitchClass>> {
+    let compact: String = text
+        .chars()
+        .filter(|c| !c.is_whitespace() && !matches!(c, ',' | '-'))
+        .collect();
+    let read = |flats: bool| -> Option<Vec<PitchClass>> {
+        let mut found: Vec<PitchClass> = Vec::new();
+        for c in compact.chars() {
+            let letter = c.to_ascii_uppercase();
+            match (c, found.last_mut()) {
+                ('#' | '♯', Some(last)) => *last = last.up(1),
+                ('♭', Some(last)) => *last = last.up(-1),
+                ('b', Some(last)) if flats => *last = last.up(-1),
+                _ => found.push(letter.to_string().parse::<Spelled>().ok()?.pitch_class()),
+            }
+        }
+        Some(found)
+    };
+    let small = compact.starts_with(|c: char| c.is_ascii_lowercase());
+    let order = if small { [false, true] } else { [true, false] };
+    order.into_iter().filter_map(read).collect()
+}
+
+/// The tuning that open strings without octaves mean: one that has a name, or the
+/// nearest pitches to the usual strings of a guitar with as many.
+fn from_letters(text: &str) -> Option<Vec<u8>> {
+    let choices = letters(text);
+    let classes = |open: &[u8]| -> Vec<PitchClass> {
+        let pc = |midi: &u8| PitchClass::new(i32::from(*midi));
+        open.iter().map(pc).collect()
+    };
+    let named = choices
+        .iter()
+        .find_map(|found| NAMED.iter().find(|n| classes(n.open) == *found));
+    if let Some(named) = named {
+        return Some(named.open.to_vec());
+    }
+    choices.iter().find_map(|found| {
+        let usual = match found.len() {
+            6 => NAMED[0].open,
+            7 | 8 => NAMED.iter().find(|n| n.open.len() == found.len())?.open,
+            _ => return None,
+        };
+        let near = |usual: &u8, pc: &PitchClass| {
+            let up = pc.above(PitchClass::new(i32::from(*usual)));
+            (i32::from(*usual) + if up > 6 { up - 12 } else { up }) as u8
+        };
+        Some(usual.iter().zip(found).map(|(u, pc)| near(u, pc)).collect())
+    })
+}
+
+/// An instrument whose lowest string is at least this high (G3) has no bass, MIDI note.
+const LOWEST_WITHOUT_BASS: u8 = 55;
 
 impl Tuning {
     /// E2 A2 D3 G3 B3 E4.
     pub fn standard() -> Self {
         Self {
-            open: NAMED[0].1.to_vec(),
+            open: NAMED[0].open.to_vec(),
         }
     }
 
@@ -64,10 +188,10 @@ impl Tuning {
         self.open.len()
     }
 
-    /// Its name, or its notes: `standard`, `D2 A2 D3 F♯3 A3 D4`.
+    /// Its name, or its notes: `standard`, `open G`, `D2 A2 D3 F♯3 A3 C4`.
     pub fn text(&self) -> String {
-        match NAMED.iter().find(|(_, open)| open[..] == self.open[..]) {
-            Some((name, _)) => (*name).into(),
+        match NAMED.iter().find(|named| named.open == self.open) {
+            Some(named) => named.names[0].into(),
             None => self
                 .open
                 .iter()
@@ -76,21 +200,36 @@ impl Tuning {
                 .join(" "),
         }
     }
+
+    /// Whether the lowest note of a shape is heard as its bass: not on a ukulele,
+    /// whose strings lie high and whose first may be higher than the next (common
+    /// practice, no source).
+    pub fn has_bass(&self) -> bool {
+        let lowest = self.open.iter().min().copied().unwrap_or(0);
+        lowest < LOWEST_WITHOUT_BASS && self.open.windows(2).all(|pair| pair[0] <= pair[1])
+    }
 }
 
 impl std::str::FromStr for Tuning {
     type Err = FretboardError;
 
-    /// A name (`standard`, `drop-d`, …) or notes low to high (`D2 A2 D3 G3 B3 E4`).
+    /// A name (`standard`, `drop D`, `open-g`, `half a step down`), the letters of the
+    /// open strings low to high (`DADGBE`, `Eb Ab Db Gb Bb Eb`), or their notes
+    /// (`D2 A2 D3 G3 B3 E4`).
     fn from_str(text: &str) -> Result<Self, FretboardError> {
         let text = text.trim();
-        if let Some((_, open)) = NAMED
+        let own = plain_name(text);
+        let named = NAMED
             .iter()
-            .find(|(name, _)| name.eq_ignore_ascii_case(text))
-        {
+            .find(|named| named.names.iter().any(|name| plain_name(name) == own));
+        if let Some(named) = named {
             return Ok(Self {
-                open: open.to_vec(),
+                open: named.open.to_vec(),
             });
+        }
+        let has_octaves = text.contains(|c: char| c.is_ascii_digit());
+        if !has_octaves && let Some(open) = from_letters(text) {
+            return Self::new(open);
         }
         let open = text
             .split([' ', ','])

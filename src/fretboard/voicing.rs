@@ -182,7 +182,8 @@ pub struct Voicing {
 /// Takes an instrument (frets are counted from its capo), what must sound, and
 /// limits; give [`Limits::check`] the limits first if they come from a person.
 /// Every shape sounds all required pitch classes, no pitch class that is
-/// neither required nor optional, and has the bass lowest. Empty if there is none.
+/// neither required nor optional, and has the bass lowest, where the
+/// instrument has one. Empty if there is none.
 ///
 /// # Example
 /// ```
@@ -197,12 +198,19 @@ pub fn voicings(instrument: &Instrument, wanted: Wanted, limits: &Limits) -> Vec
     let neck = instrument.highest_fret.saturating_sub(instrument.capo);
     let highest = limits.highest_fret.min(neck);
     let allowed = PitchClassSet(wanted.required.0 | wanted.optional.0);
+    let has_bass = instrument.tuning.has_bass();
+    // without a bass all strings are strummed
+    let fewest = match has_bass {
+        true => limits.min_strings,
+        false => limits.min_strings.max(n.min(STRUMMED_WITHOUT_BASS)),
+    };
     let mut search = Search {
         instrument,
         wanted,
         limits,
+        has_bass,
         n,
-        min_strings: limits.min_strings.max(wanted.required.len()).min(n),
+        min_strings: fewest.max(wanted.required.len()).min(n),
         // which frets of each string sound an allowed pitch class, as bits
         sounds: (0..n)
             .map(|s| {
@@ -240,6 +248,9 @@ pub fn voicings(instrument: &Instrument, wanted: Wanted, limits: &Limits) -> Vec
     });
     found
 }
+
+/// So many strings of an instrument without a bass sound at least: all of a ukulele.
+const STRUMMED_WITHOUT_BASS: usize = 4;
 
 /// What an optional pitch class that does not sound costs (fitted, as the measure of ease).
 const MISSING: f64 = 0.74;
@@ -308,6 +319,7 @@ struct Search<'a> {
     instrument: &'a Instrument,
     wanted: Wanted,
     limits: &'a Limits,
+    has_bass: bool,
     n: usize,
     min_strings: usize,
     sounds: Vec<u32>,
@@ -388,7 +400,8 @@ impl Search<'_> {
             return;
         };
         let pc = |m: u8| PitchClass::new(m.into());
-        if wanted.bass.is_some_and(|b| b != pc(low))
+        let has_bass = self.has_bass || wanted.bass_written;
+        if has_bass && wanted.bass.is_some_and(|b| b != pc(low))
             || self.limits.top.is_some_and(|t| t != pc(high))
             || self.limits.top_midi.is_some_and(|t| t != high)
         {

@@ -1,6 +1,6 @@
 //! Bass walks between two chords, and capo arithmetic.
 
-use crate::theory::{Chord, Degree, Key, Mode, PitchClass, QUALITIES};
+use crate::theory::{Chord, Degree, Key, PitchClass, QUALITIES};
 
 /// One way to walk the bass from a chord to the next.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -110,9 +110,9 @@ pub struct CapoChoice {
 /// assert_eq!(frets, [1, 3, 6]);
 /// ```
 pub fn capo_choices(sounding: Key) -> Vec<CapoChoice> {
-    let open: &[i32] = match sounding.mode {
-        Mode::Major => &[0, 9, 7, 4, 2],
-        Mode::Minor => &[9, 4, 2],
+    let open: &[i32] = match sounding.mode.is_minor() {
+        false => &[0, 9, 7, 4, 2],
+        true => &[9, 4, 2],
     };
     (0..=7u8)
         .filter_map(|fret| {

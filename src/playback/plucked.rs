@@ -1,7 +1,7 @@
 //! Chords as the project's own plucked strings.
 
 use super::PlaybackError;
-use crate::fretboard::{Instrument, Limits, Shape, Wanted, voicings};
+use crate::fretboard::{Instrument, Limits, Shape, usual_voicings};
 use crate::songlog::song::Song;
 use crate::theory::{Chord, Label};
 use crate::units::{SampleRate, Seconds};
@@ -117,7 +117,7 @@ fn sounding(instrument: &Instrument, shape: &Shape) -> Vec<(usize, u8)> {
         .collect()
 }
 
-/// The shape that the song has for this chord, else the easiest there is.
+/// The shape that the song has for this chord, else the most usual there is.
 fn shape_of(chord: &Chord, label: &Label, song: &Song) -> Option<Shape> {
     let known = song
         .spans
@@ -127,7 +127,7 @@ fn shape_of(chord: &Chord, label: &Label, song: &Song) -> Option<Shape> {
         .and_then(|s| s.shapes.first().cloned());
     known.or_else(|| {
         let limits = Limits::default();
-        let found = voicings(&song.instrument, Wanted::chord(chord), &limits);
+        let found = usual_voicings(&song.instrument, chord, &limits);
         found.into_iter().next().map(|v| v.shape)
     })
 }

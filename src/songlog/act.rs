@@ -294,6 +294,7 @@ impl Act {
     pub(super) const fn version(&self) -> u64 {
         match self {
             Self::SectionFeel { .. } | Self::Lyric { .. } | Self::Credit { .. } => 4,
+            Self::Key { key } | Self::KeyFrom { key, .. } if key.mode.is_other() => 4,
             Self::KeyFrom { .. } => 3,
             Self::Beats { .. } | Self::BarBeats { .. } => 2,
             _ => 1,

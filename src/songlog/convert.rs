@@ -46,7 +46,14 @@ pub(super) fn to_record(log: &Log) -> LogRecord {
 /// The lowest version that can say what a log holds, so that older programs
 /// read whatever they can understand.
 fn version_of(log: &Log) -> u64 {
-    let heard = if !log.heard.detail.is_empty() || !log.heard.strums.is_empty() {
+    let changes = log.heard.key_changes.iter().map(|change| change.key);
+    let other_mode = log
+        .heard
+        .key
+        .into_iter()
+        .chain(changes)
+        .any(|key| key.mode.is_other());
+    let heard = if !log.heard.detail.is_empty() || !log.heard.strums.is_empty() || other_mode {
         4
     } else if !log.heard.key_changes.is_empty() {
         3

@@ -2,13 +2,103 @@
 
 use super::{Chord, Degree, Label, PitchClass, Spelled, TheoryError};
 
-/// Major or minor.
+/// Major, minor, or another mode of the major scale.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub enum Mode {
     /// Major.
     Major,
     /// Minor (natural, with the raised seventh of its dominant allowed).
     Minor,
+    /// Minor with a raised sixth.
+    Dorian,
+    /// Minor with a lowered second.
+    Phrygian,
+    /// Major with a raised fourth.
+    Lydian,
+    /// Major with a lowered seventh.
+    Mixolydian,
+    /// Minor with a lowered second and fifth.
+    Locrian,
+}
+
+impl Mode {
+    /// All modes, in the order of the enumeration.
+    pub const ALL: [Self; 7] = [
+        Self::Major,
+        Self::Minor,
+        Self::Dorian,
+        Self::Phrygian,
+        Self::Lydian,
+        Self::Mixolydian,
+        Self::Locrian,
+    ];
+
+    /// Whether its third is minor.
+    pub const fn is_minor(self) -> bool {
+        matches!(
+            self,
+            Self::Minor | Self::Dorian | Self::Phrygian | Self::Locrian
+        )
+    }
+
+    /// Whether it is neither major nor minor.
+    pub const fn is_other(self) -> bool {
+        !matches!(self, Self::Major | Self::Minor)
+    }
+
+    /// `major`, `dorian`.
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::Major => "major",
+            Self::Minor => "minor",
+            Self::Dorian => "dorian",
+            Self::Phrygian => "phrygian",
+            Self::Lydian => "lydian",
+            Self::Mixolydian => "mixolydian",
+            Self::Locrian => "locrian",
+        }
+    }
+
+    /// For files: `maj`, `min`, other modes by name.
+    const fn label(self) -> &'static str {
+        match self {
+            Self::Major => "maj",
+            Self::Minor => "min",
+            other => other.name(),
+        }
+    }
+
+    /// A mode by its name or the start of it, at least three letters: `Dorian`,
+    /// `mix`, `aeolian`; nothing means major.
+    fn read(text: &str) -> Option<Self> {
+        match text {
+            "" | "M" => return Some(Self::Major),
+            "m" | "-" => return Some(Self::Minor),
+            _ => {}
+        }
+        let lower = text.to_lowercase();
+        let names = Self::ALL.map(|mode| (mode.name(), mode));
+        let older = [("ionian", Self::Major), ("aeolian", Self::Minor)];
+        names
+            .into_iter()
+            .chain(older)
+            .find(|(name, _)| lower.len() >= 3 && name.starts_with(&lower))
+            .map(|(_, mode)| mode)
+    }
+
+    /// How many fifths its tonic lies above the tonic of the major key with the
+    /// same notes.
+    const fn fifths(self) -> i32 {
+        match self {
+            Self::Major => 0,
+            Self::Minor => 3,
+            Self::Dorian => 2,
+            Self::Phrygian => 4,
+            Self::Lydian => -1,
+            Self::Mixolydian => 1,
+            Self::Locrian => 5,
+        }
+    }
 }
 
 /// A key: tonic and mode.
@@ -16,7 +106,7 @@ pub enum Mode {
 pub struct Key {
     /// The tonic as spelled.
     pub tonic: Spelled,
-    /// Major or minor.
+    /// Major, minor or another mode.
     pub mode: Mode,
 }
 
@@ -30,10 +120,7 @@ impl Key {
     /// in the signature (at most six; six flats over six sharps in minor).
     pub fn usual(tonic: PitchClass, mode: Mode) -> Self {
         // the mode's signature-free tonic on the line of fifths, and the most flats
-        let (center, flats) = match mode {
-            Mode::Major => (0, 5),
-            Mode::Minor => (3, 6),
-        };
+        let (center, flats) = (mode.fifths(), if mode.is_minor() { 6 } else { 5 });
         let fifths = (-flats..12 - flats)
             .map(|f| f + center)
             .find(|f| Spelled::from_fifths(*f).pitch_class() == tonic)
@@ -43,11 +130,7 @@ impl Key {
 
     /// Sharps (positive) or flats (negative) in the signature.
     pub const fn signature(self) -> i32 {
-        self.tonic.fifths()
-            - match self.mode {
-                Mode::Major => 0,
-                Mode::Minor => 3,
-            }
+        self.tonic.fifths() - self.mode.fifths()
     }
 
     /// The name that fits the key: scale notes as in the signature, others by
@@ -58,8 +141,9 @@ impl Key {
         // seventh, so its window lies two fifths higher.
         let first = self.signature()
             - match self.mode {
-                Mode::Major => 5,
-                Mode::Minor => 3,
+                Mode::Major | Mode::Lydian | Mode::Mixolydian => 5,
+                Mode::Dorian => 4,
+                Mode::Minor | Mode::Phrygian | Mode::Locrian => 3,
             };
         (first..first + 12)
             .map(Spelled::from_fifths)
@@ -92,59 +176,45 @@ impl Key {
         }
     }
 
-    /// The seven notes of the major or natural minor scale, tonic first.
+    /// The seven notes of the scale (in minor the natural one), tonic first.
     pub fn scale(self) -> [Spelled; 7] {
-        let third_sixth_seventh = match self.mode {
-            Mode::Major => 0,
-            Mode::Minor => -1,
-        };
-        [1u8, 2, 3, 4, 5, 6, 7].map(|n| {
-            let alter = if matches!(n, 3 | 6 | 7) {
-                third_sixth_seventh
-            } else {
-                0
+        // degrees over the tonic, each with its place on the line of fifths
+        const FIFTHS: [(u8, i32); 7] = [(1, 0), (2, 2), (3, 4), (4, -1), (5, 1), (6, 3), (7, 5)];
+        let lowest = -1 - self.mode.fifths();
+        FIFTHS.map(|(number, fifths)| {
+            // seven fifths down is the same letter, flat
+            let alter = match fifths - lowest {
+                0..=6 => 0,
+                7.. => -1,
+                _ => 1,
             };
-            Degree::new(n, alter).note_over(self.tonic)
+            Degree::new(number, alter).note_over(self.tonic)
         })
     }
 
-    /// For people: `G major`, `F♯ minor`.
+    /// For people: `G major`, `F♯ minor`, `D dorian`.
     pub fn text(self) -> String {
-        format!(
-            "{} {}",
-            self.tonic.text(),
-            match self.mode {
-                Mode::Major => "major",
-                Mode::Minor => "minor",
-            }
-        )
+        format!("{} {}", self.tonic.text(), self.mode.name())
     }
 
-    /// For files: `G:maj`, `F#:min`.
+    /// For files: `G:maj`, `F#:min`, `D:dorian`.
     pub fn label(self) -> String {
-        format!(
-            "{}:{}",
-            self.tonic.ascii(),
-            match self.mode {
-                Mode::Major => "maj",
-                Mode::Minor => "min",
-            }
-        )
+        format!("{}:{}", self.tonic.ascii(), self.mode.label())
     }
 }
 
 impl std::str::FromStr for Key {
     type Err = TheoryError;
 
-    /// `G`, `Gm`, `G:maj`, `F# minor`, `B♭ major`.
+    /// `G`, `Gm`, `G:maj`, `F# minor`, `B♭ major`, `d minor`, `D dorian`. A small
+    /// letter alone is none: some mean minor by it.
     fn from_str(text: &str) -> Result<Self, TheoryError> {
         let bad = || TheoryError::Key { text: text.into() };
-        let (tonic, rest) = Spelled::read(text.trim(), false).ok_or_else(bad)?;
-        let mode = match rest.trim_start_matches([':', ' ']).trim_end() {
-            "" | "maj" | "major" | "M" => Mode::Major,
-            "m" | "min" | "minor" | "-" => Mode::Minor,
-            _ => return Err(bad()),
-        };
+        let text = text.trim();
+        let (tonic, rest) = Spelled::read(text, true).ok_or_else(bad)?;
+        let mode = Mode::read(rest.trim_start_matches([':', ' ']).trim_end())
+            .filter(|_| !rest.is_empty() || !text.starts_with(|c: char| c.is_lowercase()))
+            .ok_or_else(bad)?;
         if tonic.alter().abs() > 1 {
             return Err(bad());
         }

@@ -72,9 +72,9 @@ const MINOR_KEY: [[f32; 3]; 12] = [
 /// How much rarer a triad on a root is in a key than its tonic chord, ln; at most 0.
 pub fn fit(triad: Triad, root: PitchClass, key: Key) -> f32 {
     let degree = root.above(key.tonic.pitch_class()) as usize;
-    let row = match key.mode {
-        Mode::Major => MAJOR_KEY[degree],
-        Mode::Minor => MINOR_KEY[degree],
+    let row = match key.mode.is_minor() {
+        false => MAJOR_KEY[degree],
+        true => MINOR_KEY[degree],
     };
     match triad {
         Triad::Major => row[0],

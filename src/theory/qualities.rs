@@ -76,7 +76,7 @@ pub static QUALITIES: &[Quality] = rows! {
     "min7" "m7" [d(1), fl(3), d(5), fl(7)] "minor seventh" { musicxml: Some("minor-seventh"), net: Some(4), over: &[0, 3, 7, 10], usual: true, implied: Some(10), name_cost: Some(6) };
     "sus4" "sus4" [d(1), d(4), d(5)] "suspended fourth" { musicxml: Some("suspended-fourth"), net: Some(6), over: &[0, 7], usual: true, implied: Some(14), name_cost: Some(12) };
     "sus2" "sus2" [d(1), d(2), d(5)] "suspended second" { musicxml: Some("suspended-second"), net: Some(5), over: &[0, 7], usual: true, implied: Some(15), name_cost: Some(14) };
-    "5" "5" [d(1), d(5)] "power chord, no third" { musicxml: Some("power"), net: Some(16), over: &[0, 7], usual: true, implied: Some(26), name_cost: Some(6) };
+    "5" "5" [d(1), d(5)] "power chord, no third" { musicxml: Some("power"), net: Some(16), over: &[0, 7], usual: true, implied: Some(2), name_cost: Some(6) };
     "maj6" "6" [d(1), d(3), d(5), d(6)] "sixth" { musicxml: Some("major-sixth"), net: Some(9), over: &[0, 4, 7], implied: Some(20), name_cost: Some(18) };
     "min6" "m6" [d(1), fl(3), d(5), d(6)] "minor sixth" { musicxml: Some("minor-sixth"), net: Some(10), over: &[0, 3, 7], implied: Some(24), name_cost: Some(19) };
     "maj(9)" "add9" [d(1), d(3), d(5), d(9)] "added ninth" { net: Some(7), over: &[0, 4, 7], usual: true, implied: Some(16), name_cost: Some(19) };

@@ -299,3 +299,36 @@ fn the_key_of_a_chord_a_little_early_is_the_new_one() {
     assert_eq!(at(99.0), Some(key("A")));
     assert_eq!(key_at(None, &[], 1.0), None);
 }
+
+/// Modes of the C major scale; common practice, no source.
+#[test]
+fn keys_have_modes() {
+    for (text, prints, label, scale) in [
+        ("D dorian", "D dorian", "D:dorian", "D E F G A B C"),
+        ("d minor", "D minor", "D:min", "D E F G A Bb C"),
+        ("Dm", "D minor", "D:min", "D E F G A Bb C"),
+        ("E phrygian", "E phrygian", "E:phrygian", "E F G A B C D"),
+        ("F lydian", "F lydian", "F:lydian", "F G A B C D E"),
+        (
+            "A mixolydian",
+            "A mixolydian",
+            "A:mixolydian",
+            "A B C# D E F# G",
+        ),
+        ("B:locrian", "B locrian", "B:locrian", "B C D E F G A"),
+        ("C ionian", "C major", "C:maj", "C D E F G A B"),
+        ("f# aeolian", "F♯ minor", "F#:min", "F# G# A B C# D E"),
+        ("bb", "", "", ""),
+        ("H", "", "", ""),
+    ] {
+        let Ok(key) = text.parse::<Key>() else {
+            assert_eq!(prints, "", "{text}");
+            continue;
+        };
+        assert_eq!(key.text(), prints);
+        assert_eq!(key.label(), label);
+        assert_eq!(key.label().parse(), Ok(key));
+        let notes: Vec<String> = key.scale().iter().map(|n| n.ascii()).collect();
+        assert_eq!(notes.join(" "), scale);
+    }
+}

@@ -1,4 +1,4 @@
-//! Prints what naming, shapes and rows of fragments cost: `cargo bench --bench names`.
+//! Prints what naming, shapes and double stops cost: `cargo bench --bench names`.
 
 use std::hint::black_box;
 use std::time::Instant;
@@ -71,6 +71,6 @@ fn main() {
         .collect();
     for (words, key) in [("key given", "G".parse().ok()), ("key found", None)] {
         let us = median_us(5, || read_row(&row, key, 3));
-        print(format!("row of 300 fragments, {words}: {:.0} ms", us / 1e3));
+        print(format!("300 double stops, {words}: {:.0} ms", us / 1e3));
     }
 }

@@ -29,7 +29,7 @@ const FIRST: f64 = 0.62;
 const OF_THREE: f64 = 0.88;
 
 /// Share of fingerings of the common chords with the data set's fingers.
-const FINGERS: f64 = 0.80;
+const FINGERS: f64 = 0.94;
 
 struct Fingering {
     suffix: String,

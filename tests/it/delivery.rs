@@ -314,7 +314,7 @@ fn a_beginners_chart_lists_every_simplification() {
         ],
         0,
     );
-    assert!(said(&output).contains("dadgad"), "{}", said(&output));
+    assert!(said(&output).contains("DADGAD"), "{}", said(&output));
     let output = ran(
         &["chart", text(&log), "-o", "x.pdf", "--tuning", "banana"],
         2,

@@ -85,7 +85,7 @@ fn a_second_draft_keeps_every_decision_and_setting() {
     assert_eq!(code, 0, "{err}");
     run_in(&dir, "draft evening.wav --key Dm");
     let log = store::load(&dir.join("evening.takebook")).unwrap_or_else(|e| panic!("{e}"));
-    assert_eq!(log.heard.settings, ["tuning=drop-d", "key=D:min"]);
+    assert_eq!(log.heard.settings, ["tuning=drop D", "key=D:min"]);
     assert_eq!(log.decided.len(), 3);
     let (code, out, _) = run_in(&dir, "show evening.takebook");
     assert_eq!(code, 0, "{out}");

@@ -1,5 +1,4 @@
-//! The first answer of `name`, `shapes` and `imply` and the spellings of chord
-//! symbols, against hand-made cases of the trade.
+//! The first answer of `name` and `shapes` and the spellings of chord symbols, against hand-made cases of the trade.
 //!
 //! `fixtures/naming` holds the cases (its README says who made them and why each
 //! is true: common practice, no source). Run with `-- --nocapture` to read every
@@ -12,14 +11,14 @@
 
 use std::collections::BTreeMap;
 use takebook::fretboard::{
-    Instrument, Limits, Typed, Wanted, distinct, read_played, usual_first, voicings,
+    Instrument, Limits, Typed, Wanted, distinct, read_played, smoothest, usual_first,
+    usual_voicings, voicings,
 };
-use takebook::theory::imply::{Fragment, read_row};
 use takebook::theory::naming::{Context, Name, names};
 use takebook::theory::{Chord, Key, Label, PitchClassSet, QUALITIES, Spelled};
 
 /// The lines of a table, split at tabs, without its heading.
-fn table(name: &str) -> Vec<Vec<String>> {
+pub(crate) fn table(name: &str) -> Vec<Vec<String>> {
     let path = crate::outside::root().join("fixtures/naming").join(name);
     let text = std::fs::read_to_string(&path).unwrap_or_else(|e| panic!("{}: {e}", path.display()));
     text.lines()
@@ -28,11 +27,11 @@ fn table(name: &str) -> Vec<Vec<String>> {
         .collect()
 }
 
-fn note(text: &str) -> Spelled {
+pub(crate) fn note(text: &str) -> Spelled {
     text.parse().unwrap_or_else(|e| panic!("{e}"))
 }
 
-fn key(text: &str) -> Option<Key> {
+pub(crate) fn key(text: &str) -> Option<Key> {
     (text != "-").then(|| text.parse().unwrap_or_else(|e| panic!("{e}")))
 }
 
@@ -127,6 +126,22 @@ fn no_answer_repeats_itself_or_spells_a_note_two_ways() {
     }
     println!("{} answers at fault:\n{}", bad.len(), bad.join("\n"));
     assert!(bad.is_empty(), "{} answers at fault", bad.len());
+}
+
+#[test]
+fn names_spell_notes_as_they_were_typed() {
+    let guitar = Instrument::default();
+    for (typed, never) in [("Eb A", "D♯"), ("D# A", "E♭"), ("A Eb", "D♯")] {
+        let played = read_played(typed, &guitar, Typed::Either).unwrap_or_else(|e| panic!("{e}"));
+        let context = Context {
+            bass: played.bass(),
+            ..Context::default()
+        };
+        for name in names(played.pitch_classes(), context, 4) {
+            let text = name.spelled_like(&played.spellings()).text();
+            assert!(!text.contains(never), "{typed}: {text}");
+        }
+    }
 }
 
 /// The notes a symbol names, in order of its degrees, and its bass.
@@ -228,99 +243,55 @@ fn the_first_shape_is_a_teachers() {
 }
 const SHAPES: [usize; 2] = [86, 88];
 
-/// One typed double stop: its notes, and a separate bass.
-fn fragment(text: &str) -> Fragment {
-    let (notes, bass) = text.split_once('/').map_or((text, None), |(n, b)| {
-        (n, Some(note(b.trim()).pitch_class()))
-    });
-    let midi: Vec<u8> = notes
-        .split_whitespace()
-        .map(|n| takebook::theory::parse_midi_name(n).unwrap_or_else(|e| panic!("{e}")))
-        .collect();
-    Fragment {
-        bass,
-        ..Fragment::of(&midi)
+/// Common practice, no source: what a teacher writes above these progressions.
+#[test]
+fn progressions_are_played_with_the_usual_shapes() {
+    let guitar = Instrument::default();
+    for (chords, shapes) in [
+        ("G D Em C", "320003 xx0232 022000 x32010"),
+        ("Dm7 G7 Cmaj7", "xx0211 320001 x32000"),
+        ("Em D C Bm", "022000 xx0232 x32010 x24432"),
+    ] {
+        let chords: Vec<Chord> = chords
+            .split(' ')
+            .map(|c| c.parse().unwrap_or_else(|e| panic!("{e}")))
+            .collect();
+        let row = smoothest(&guitar, &chords, &Limits::default(), &[]);
+        let row = row.unwrap_or_else(|| panic!("no shapes"));
+        let found: Vec<String> = row.shapes.iter().map(|v| v.shape.text()).collect();
+        assert_eq!(found.join(" "), shapes);
     }
 }
 
+/// Common practice, no source: the first chords of a ukulele book.
 #[test]
-fn double_stops_are_read_as_the_textbook_does() {
-    // kind and whether the key is given: chords right, chords, progressions right, progressions
-    let mut counts: BTreeMap<(String, bool), [usize; 4]> = BTreeMap::new();
-    // said probability in tenths: chords, right ones
-    let mut bins = [[0usize; 2]; 10];
-    let mut said = [0.0f64; 10];
-    for case in table("double-stops.tsv") {
-        let [in_key, kind, stops, chords] = &case[..] else {
-            panic!("{case:?}")
-        };
-        let row: Vec<Fragment> = stops.split(';').map(|s| fragment(s.trim())).collect();
-        let wanted: Vec<Chord> = chords
-            .split(';')
-            .map(|c| c.trim().parse().unwrap_or_else(|e| panic!("{e}")))
-            .collect();
-        for given in [true, false] {
-            let read = read_row(&row, given.then(|| key(in_key)).flatten(), 1);
-            let best = &read.readings[0];
-            let mut right = 0;
-            for (i, want) in wanted.iter().enumerate() {
-                let Some(at) = best.chords.iter().find(|c| (c.first..=c.last).contains(&i)) else {
-                    continue;
-                };
-                let agrees = at.label.chord().is_some_and(|c| {
-                    c.root.pitch_class() == want.root.pitch_class() && c.quality == want.quality
-                });
-                right += usize::from(agrees);
-                let bin = ((at.probability * 10.0) as usize).min(9);
-                bins[bin][0] += 1;
-                bins[bin][1] += usize::from(agrees);
-                said[bin] += at.probability;
-            }
-            let count = counts.entry((kind.clone(), given)).or_default();
-            count[0] += right;
-            count[1] += wanted.len();
-            count[2] += usize::from(right == wanted.len());
-            count[3] += 1;
-            if right < wanted.len() {
-                let found: Vec<String> = best.chords.iter().map(|c| c.label.symbol()).collect();
-                println!(
-                    "{in_key} {kind}{}: {stops}: wanted {chords}, found {} in {}",
-                    if given { "" } else { ", key not given" },
-                    found.join(" "),
-                    best.key.text()
-                );
-            }
-        }
-    }
-    for ((kind, given), [right, all, rows, of]) in &counts {
-        println!(
-            "{kind}, key {}: {right} of {all} chords, {rows} of {of} progressions",
-            if *given { "given" } else { "not given" }
-        );
-    }
-    for (i, [all, right]) in bins.iter().enumerate().filter(|(_, b)| b[0] > 0) {
-        println!(
-            "said {:.2}, right {:.2} of {all}",
-            said[i] / *all as f64,
-            *right as f64 / *all as f64
-        );
-    }
-    let share = |given: bool, kinds: &[&str]| {
-        let chosen = counts
-            .iter()
-            .filter(|((k, g), _)| *g == given && kinds.contains(&k.as_str()));
-        let (right, all) = chosen.fold((0, 0), |(r, a), (_, c)| (r + c[0], a + c[1]));
-        right as f64 / all as f64
+fn a_ukulele_has_no_bass() {
+    let ukulele = Instrument {
+        tuning: "ukulele".parse().unwrap_or_else(|e| panic!("{e}")),
+        ..Instrument::default()
     };
-    for (given, kinds, floor) in STOPS {
-        let share = share(*given, kinds);
-        assert!(
-            share >= *floor,
-            "{kinds:?}, key given {given}: {share:.3}, {floor} expected"
-        );
+    for (chord, shape) in [
+        ("C", "0003"),
+        ("G", "0232"),
+        ("Am", "2000"),
+        ("F", "2010"),
+        ("G7", "0212"),
+        ("Dm", "2210"),
+        ("D", "2220"),
+        ("A7", "0100"),
+        ("Bb", "3211"),
+    ] {
+        let parsed: Chord = chord.parse().unwrap_or_else(|e| panic!("{e}"));
+        let found = usual_voicings(&ukulele, &parsed, &Limits::default());
+        assert_eq!(found[0].shape.text(), shape, "{chord}");
+        let played = read_played(shape, &ukulele, Typed::Either).unwrap_or_else(|e| panic!("{e}"));
+        let context = Context {
+            bass: played.bass(),
+            ..Context::default()
+        };
+        assert_eq!(names(played.pitch_classes(), context, 1)[0].chord, parsed);
     }
 }
-const STOPS: &[(bool, &[&str], f64)] = &[];
 
 #[test]
 fn every_quality_has_a_spelling_in_the_list() {
@@ -331,5 +302,8 @@ fn every_quality_has_a_spelling_in_the_list() {
         .filter(|q| !read.iter().any(|c| c.quality == *q))
         .map(|q| q.harte)
         .collect();
-    println!("qualities without a spelling in the list: {missing:?}");
+    assert!(
+        missing.is_empty(),
+        "qualities without a spelling in the list: {missing:?}"
+    );
 }

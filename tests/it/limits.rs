@@ -39,8 +39,6 @@ const LONG_FUNCTIONS: &[&str] = &[
     "hearing/rhythm/bars/describe.rs: describe",
     "songlog/convert.rs: heard_from",
     "songlog/resolve.rs: resolve_with_unfit",
-    "theory/imply/lattice.rs: best",
-    "theory/imply/notes.rs: of",
     "theory/naming/score.rs: best_readings",
 ];
 

@@ -14,6 +14,7 @@ mod dependencies;
 mod desk;
 #[cfg(feature = "desk")]
 mod desk_page;
+mod double_stops;
 mod draft;
 mod first_answers;
 mod foreign;

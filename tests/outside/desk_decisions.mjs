@@ -252,11 +252,11 @@ export async function delivers({ program, log }) {
   await second.fill('#deliver input[type="text"]', "");
   await second.selectOption("#deliver select >> nth=1", "");
   await second.selectOption("#deliver select >> nth=2", "degrees_under");
-  await second.selectOption("#deliver select >> nth=3", "drop-d");
+  await second.selectOption("#deliver select >> nth=3", "drop D");
   await second.check('#deliver label:has-text("easy chords only") input');
   await second.check('#deliver label:has-text("little ink") input');
   const [easy] = await Promise.all([second.waitForEvent("download"), second.click('a[data-format="svg"]')]);
-  const asked = ["--degrees=under", "--tuning", "drop-d", "--easy", "--save-ink"];
+  const asked = ["--degrees=under", "--tuning", "drop D", "--easy", "--save-ink"];
   assert.ok(readFileSync(await easy.path()).equals(byCommand(program, log, "svg", asked)), "simplified, in drop-d");
   const [print] = await Promise.all([context.waitForEvent("page"), page.click("text=Print view")]);
   await print.waitForLoadState();

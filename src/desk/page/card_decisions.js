@@ -89,7 +89,7 @@ function counting() {
     { class: "group" },
     el("h3", {}, "Bars and key"),
     field("bar-beats", `Beats in bar ${bar.number}`, String(bar.n_beats), "4", (text) => (/^\d+$/.test(text) ? barBeats(Number(text)) : say("The beats of a bar are a whole number."))),
-    field("key-here", `Key from bar ${bar.number} on`, "", (keyAt(song, bar.start_s) ?? "G").replace(":maj", "").replace(":min", "m"), keyFromHere),
+    field("key-here", `Key from bar ${bar.number} on`, "", (keyAt(song, bar.start_s) ?? "G").replace(":maj", "").replace(":min", "m").replace(":", " "), keyFromHere),
     el("div", { class: "row" }, button("First beat of the song is at the playhead", () => firstDownbeat(now()), { "data-key": "first beat" })),
   );
 }

@@ -19,7 +19,7 @@ const FORMATS = [
 ];
 
 /** Names that `--tuning` knows. */
-const TUNINGS = ["standard", "half-down", "whole-down", "drop-d", "open-g", "dadgad"];
+const TUNINGS = ["standard", "half a step down", "a whole step down", "drop D", "open G", "DADGAD"];
 
 const options = {};
 let list = null;

@@ -45,7 +45,8 @@ export const keyAt = (song, time) => song.key_changes.findLast((c) => c.at_s <= 
 export function keyWords(label) {
   const [root, mode] = (label ?? "").split(":");
   if (!root) return "key not found";
-  return `${accidentals(root)} ${mode === "min" ? "minor" : "major"}`;
+  const words = { maj: "major", min: "minor" };
+  return `${accidentals(root)} ${words[mode] ?? mode}`;
 }
 
 const accidentals = (text) => text.replace(/(?<=[A-G])b/g, "♭").replace(/#/g, "♯");

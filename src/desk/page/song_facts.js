@@ -13,11 +13,11 @@ function show() {
   const capos = Array.from({ length: 13 }, (_, i) => el("option", { value: String(i), selected: i === song.capo }, i === 0 ? "none" : `fret ${i}`));
   const fields = {
     title: el("input", { type: "text", value: song.title }),
-    key: el("input", { type: "text", value: (song.key ?? "").replace(":maj", "").replace(":min", "m"), placeholder: "G, F#m" }),
+    key: el("input", { type: "text", value: (song.key ?? "").replace(":maj", "").replace(":min", "m").replace(":", " "), placeholder: "G, F#m" }),
     meter: el("input", { type: "text", value: song.meter ?? "", placeholder: "4/4" }),
     tempo_bpm: el("input", { type: "number", min: "20", max: "400", step: "any", value: song.tempo_bpm === null ? "" : String(Math.round(song.tempo_bpm * 10) / 10) }),
     capo: el("select", {}, capos),
-    tuning: el("input", { type: "text", value: song.tuning, placeholder: "standard, drop-d, D2 A2 D3 G3 B3 E4" }),
+    tuning: el("input", { type: "text", value: song.tuning, placeholder: "standard, drop D, DADGBE" }),
     note: el("input", { type: "text", placeholder: "for the whole song" }),
   };
   const before = Object.fromEntries(Object.entries(fields).map(([name, input]) => [name, input.value]));

@@ -329,9 +329,10 @@ impl State {
                         .children()
                         .find(|c| c.has_tag_name("mode"))
                         .and_then(|m| match m.text().map(str::trim) {
-                            Some("major") => Some(Mode::Major),
-                            Some("minor") => Some(Mode::Minor),
-                            _ => None,
+                            Some("ionian") => Some(Mode::Major),
+                            Some("aeolian") => Some(Mode::Minor),
+                            Some(text) => Mode::ALL.into_iter().find(|m| m.name() == text),
+                            None => None,
                         });
                     let fifths = child_number(child, "fifths").filter(|f| f.abs() <= 7.0);
                     self.key = fifths.map(|f| (f as i32, mode)).or(self.key);

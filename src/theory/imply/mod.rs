@@ -12,13 +12,16 @@
 //! the numbers of its strings) and sound (a fragment may carry the acoustic
 //! log-evidence that someone else found).
 
+mod frame;
 mod lattice;
 mod notes;
-mod priors;
+mod paths;
 mod reason;
+mod search;
 mod states;
 #[cfg(test)]
 mod tests;
+mod weights;
 
 use super::{Chord, Degree, Key, Label, Mode, PitchClass, PitchClassSet, Spelled};
 pub use states::{State, n_states, state_index, states};
@@ -154,46 +157,15 @@ pub fn read_row(row: &[Fragment], key: Option<Key>, n_readings: usize) -> RowRea
             keys: key.map(|k| (k, 1.0)).into_iter().collect(),
         };
     }
-    let found = lattice::search(row, key, n_readings.max(1));
+    let found = search::search(row, key, n_readings.max(1));
     let readings = found
         .paths
         .iter()
-        .map(|path| Reading {
-            key: path.key,
-            probability: path.probability,
-            chords: path
-                .segments
-                .iter()
-                .map(|segment| {
-                    let (first, last) = (segment.first, segment.last);
-                    let fragments = &row[first..=last];
-                    let probability = (first..=last)
-                        .map(|k| found.marginals[k][segment.state])
-                        .sum::<f64>()
-                        / (last - first + 1) as f64;
-                    Implied {
-                        first,
-                        last,
-                        label: label(segment.state, path.key, fragments),
-                        probability: probability.clamp(0.0, 1.0),
-                        reason: String::new(),
-                    }
-                })
-                .collect(),
-        })
-        .map(|mut reading| {
-            let reasons: Vec<String> = (0..reading.chords.len())
-                .map(|at| reason::of(row, &reading, at))
-                .collect();
-            for (chord, reason) in reading.chords.iter_mut().zip(reasons) {
-                chord.reason = reason;
-            }
-            reading
-        })
+        .map(|path| reading(row, path, &found.marginals))
         .collect();
-    let key_of_all = found.keys.first().map_or_else(
+    let key_of_all = found.paths.first().map_or_else(
         || Key::new(Spelled::new(0, 0), Mode::Major),
-        |(key, _)| *key,
+        |path| path.frame.key,
     );
     let fragments = row
         .iter()
@@ -214,6 +186,51 @@ pub fn read_row(row: &[Fragment], key: Option<Key>, n_readings: usize) -> RowRea
         fragments,
         keys: found.keys,
     }
+}
+
+/// A path with its labels, probabilities and reasons.
+fn reading(row: &[Fragment], path: &search::Path, marginals: &[Vec<f64>]) -> Reading {
+    let mean = |segment: &lattice::Segment, state: usize| {
+        let covered = &marginals[segment.first..=segment.last];
+        let p = covered.iter().map(|m| m[state]).sum::<f64>() / covered.len() as f64;
+        p.clamp(0.0, 1.0)
+    };
+    let mut reading = Reading {
+        key: path.frame.key,
+        probability: path.probability,
+        chords: path
+            .segments
+            .iter()
+            .map(|segment| Implied {
+                first: segment.first,
+                last: segment.last,
+                label: label(
+                    segment.state,
+                    path.frame.key,
+                    &row[segment.first..=segment.last],
+                ),
+                probability: mean(segment, segment.state),
+                reason: String::new(),
+            })
+            .collect(),
+    };
+    for (at, segment) in path.segments.iter().enumerate() {
+        let mut reason = reason::of(row, &reading, at, path.frame);
+        let own = reading.chords[at].probability;
+        let likelier = (0..=n_states())
+            .map(|state| (state, mean(segment, state)))
+            .filter(|(state, p)| *state != segment.state && *p > own)
+            .max_by(|a, b| a.1.total_cmp(&b.1));
+        if let Some((state, _)) = likelier {
+            let other = label(state, path.frame.key, &[]);
+            reason += &format!(
+                "; the progression as a whole decides, though {} is likelier here alone",
+                other.symbol()
+            );
+        }
+        reading.chords[at].reason = reason;
+    }
+    reading
 }
 
 /// A state as a label spelled in the key, over the first bass that tells.

@@ -1,11 +1,12 @@
 //! What the notes of a row say, whatever the key: how well every run of
-//! fragments fits every chord, where chords change, where a pair slides.
+//! double stops fits every chord, where chords change, where a pair slides.
 
-use super::Fragment;
-use super::priors;
 use super::states::{self, n_states, states};
+use super::weights::weights;
+use super::{Fragment, Place};
+use crate::theory::Quality;
 
-/// Longest run of fragments that one chord may cover.
+/// Longest run of double stops that one chord may cover.
 pub(super) const LONGEST: usize = 24;
 
 /// What the notes say, whatever the key.
@@ -13,11 +14,15 @@ pub(super) struct Notes {
     pub(super) n: usize,
     /// `segment[i][len - 1][state]`: log-likelihood of a segment, staying inside included.
     pub(super) segment: Vec<Vec<Vec<f64>>>,
-    /// Log-probability of a change at each fragment.
+    /// `union[i][len - 1]`: pitch classes heard in a segment, its bass included.
+    pub(super) union: Vec<Vec<u16>>,
+    /// What the first double stop says about each state to start with.
+    pub(super) start: Vec<f64>,
+    /// Log-probability of a change at each double stop.
     pub(super) change: Vec<f64>,
-    /// Gain of a slide into each fragment; 0 where there is none.
+    /// Gain of a slide into each double stop; 0 where there is none.
     pub(super) slide: Vec<f64>,
-    /// Tones of each fragment as numbers of each state.
+    /// Tones of each double stop as numbers of each state.
     roles: Vec<Vec<Option<u32>>>,
 }
 
@@ -25,91 +30,51 @@ impl Notes {
     pub(super) fn of(row: &[Fragment]) -> Self {
         let n = row.len();
         let all = n_states() + 1;
-        let none = all - 1;
-        let sets: Vec<u16> = row
-            .iter()
-            .map(|f| {
-                let bass = f.bass.map_or(0, |b| 1 << b.index());
-                f.pitch_classes().0 | bass
-            })
-            .collect();
-        // one fragment's own share for every state, its bass apart
-        let own: Vec<Vec<f64>> = row
-            .iter()
-            .map(|fragment| {
-                let set = fragment.pitch_classes().0;
-                let heard = |s: usize| {
-                    let told = fragment.evidence.len();
-                    if told == all || (told == all - 1 && s < none) {
-                        fragment.evidence[s]
-                    } else {
-                        0.0
-                    }
-                };
-                let chord = |s: usize| match set {
-                    0 => -priors::CHORD_WITHOUT_NOTE,
-                    _ => -states::outside(s, set, fragment),
-                };
-                let rest = -priors::NOTE_WITHOUT_CHORD * f64::from(set.count_ones());
-                (0..all)
-                    .map(|s| heard(s) + if s == none { rest } else { chord(s) })
-                    .collect()
-            })
-            .collect();
-        let bass: Vec<Vec<f64>> = row
-            .iter()
-            .map(|fragment| match fragment.telling_bass() {
-                None => vec![0.0; all],
-                Some(bass) => (0..all)
-                    .map(|s| match states().get(s) {
-                        None => 0.0,
-                        Some(state) => -priors::bass(
-                            state.quality,
-                            bass.above(state.root),
-                            fragment.bass.is_some(),
-                        ),
-                    })
-                    .collect(),
-            })
-            .collect();
-        let change: Vec<f64> = row.iter().map(|f| priors::change(f.place)).collect();
-        let segment = (0..n)
-            .map(|i| {
-                let mut union = 0u16;
-                let mut fullest = 0;
-                let mut sum = vec![0.0; all];
-                (i..n.min(i + LONGEST))
-                    .map(|k| {
-                        union |= sets[k];
-                        fullest = fullest.max(row[k].pitch_classes().len());
-                        let thin = if fullest < 3 { priors::THIN } else { 0.0 };
-                        // the first bass of a chord tells more than a walk away from it
-                        let weight = if k == i { 1.0 } else { 0.5 };
-                        let stay = if k == i { 0.0 } else { (1.0 - change[k]).ln() };
-                        for (s, x) in sum.iter_mut().enumerate() {
-                            *x += own[k][s] + weight * bass[k][s] + stay;
-                        }
-                        sum.iter()
-                            .enumerate()
-                            .map(|(s, x)| match s {
-                                s if s == none => *x,
-                                s => {
-                                    let rich = states::n_tones(s) > 3;
-                                    x - states::missing(s, union) - if rich { thin } else { 0.0 }
-                                }
-                            })
-                            .collect()
-                    })
-                    .collect()
-            })
-            .collect();
-        let slide = (0..n)
-            .map(|k| {
-                if k == 0 {
-                    0.0
-                } else {
-                    slide_gain(&row[k - 1], &row[k])
+        let w = weights();
+        let sets: Vec<u16> = row.iter().map(heard).collect();
+        let own: Vec<Vec<f64>> = row.iter().map(own_share).collect();
+        let bass: Vec<Option<Vec<f64>>> = row.iter().map(bass_share).collect();
+        let shown: Vec<Vec<bool>> = row.iter().map(shown_whole).collect();
+        let change: Vec<f64> = row.iter().map(|f| change(f.place)).collect();
+        let start = row.first().map_or_else(Vec::new, |first| {
+            (0..all)
+                .map(|s| match states::third_below_seventh(s, first) {
+                    true => w.start_in_close_position,
+                    false => 0.0,
+                })
+                .collect()
+        });
+        let (mut segment, mut union) = (Vec::with_capacity(n), Vec::with_capacity(n));
+        for i in 0..n {
+            let mut held = 0u16;
+            let mut sum = vec![0.0; all];
+            let mut thick = vec![false; all];
+            let (mut costs, mut unions) = (Vec::new(), Vec::new());
+            for k in i..n.min(i + LONGEST) {
+                held |= sets[k];
+                let stay = if k == i { 0.0 } else { (1.0 - change[k]).ln() };
+                // the first bass of a chord says more than a walk away from it
+                let weight = if k == i { 1.0 } else { 0.5 };
+                for s in 0..all {
+                    let bass = bass[k].as_ref().map_or(0.0, |b| b[s]);
+                    sum[s] += own[k][s] + weight * bass + stay;
+                    thick[s] |= shown[k][s];
                 }
+                let with_what_is_silent = |s: usize| match s < all - 1 {
+                    false => sum[s],
+                    true if thick[s] => sum[s] - states::missing(s, held),
+                    true => sum[s] - states::missing(s, held) - w.thin,
+                };
+                costs.push((0..all).map(with_what_is_silent).collect());
+                unions.push(held);
+            }
+            segment.push(costs);
+            union.push(unions);
+        }
+        let slide = (0..n)
+            .map(|k| match k {
+                0 => 0.0,
+                _ => slide_gain(&row[k - 1], &row[k]),
             })
             .collect();
         let roles = row
@@ -119,13 +84,15 @@ impl Notes {
         Self {
             n,
             segment,
+            union,
+            start,
             change: change.iter().map(|p| p.ln()).collect(),
             slide,
             roles,
         }
     }
 
-    /// What a change from one state to another gains by the slide into fragment `k`.
+    /// What a change from one state to another gains by the slide into double stop `k`.
     pub(super) fn slide_gain(&self, k: usize, from: usize, to: usize) -> f64 {
         let gain = self.slide[k];
         if gain > 0.0 {
@@ -138,7 +105,105 @@ impl Notes {
     }
 }
 
-/// What it gains to read two fragments as one pair of strings slid along the
+/// The pitch classes of a double stop and its bass.
+fn heard(fragment: &Fragment) -> u16 {
+    fragment.pitch_classes().0 | fragment.bass.map_or(0, |b| 1 << b.index())
+}
+
+/// Probability that the chord changes at a place.
+fn change(place: Place) -> f64 {
+    let change = &weights().change;
+    match place {
+        Place::BarStart => change.bar_start,
+        Place::Strong => change.strong,
+        Place::Weak => change.weak,
+    }
+}
+
+/// One double stop's own share for every state, its bass apart.
+fn own_share(fragment: &Fragment) -> Vec<f64> {
+    let w = weights();
+    let all = n_states() + 1;
+    let set = fragment.pitch_classes().0;
+    let told = fragment.evidence.len();
+    let is_sixth = matches!(fragment.midi[..], [a, b] if matches!(a.abs_diff(b), 8 | 9));
+    (0..all)
+        .map(|s| {
+            let none = s == all - 1;
+            let sound = match told == all || (told == all - 1 && !none) {
+                true => fragment.evidence[s],
+                false => 0.0,
+            };
+            sound
+                - match (none, set) {
+                    (true, _) => w.note_without_chord * f64::from(set.count_ones()),
+                    (false, 0) => w.chord_without_note,
+                    (false, _) => states::outside(s, set, fragment),
+                }
+                + match !none && is_sixth && states::from_root(set, s % 12) & 1 == 0 {
+                    true => w.missing.root - w.missing.root_of_sixth,
+                    false => 0.0,
+                }
+        })
+        .collect()
+}
+
+/// What the bass says about every state, if one tells.
+fn bass_share(fragment: &Fragment) -> Option<Vec<f64>> {
+    let bass = fragment.telling_bass()?;
+    let costs = states()
+        .iter()
+        .map(|state| {
+            let semitones = bass.above(state.root);
+            -bass_cost(state.quality, semitones, fragment.bass.is_some())
+        })
+        .chain([0.0])
+        .collect();
+    Some(costs)
+}
+
+/// What a bass costs that is not the root. The low note of a wide pair is its
+/// root; a separate bass may well walk.
+fn bass_cost(quality: &Quality, semitones: i32, separate: bool) -> f64 {
+    if semitones == 0 {
+        return 0.0;
+    }
+    let w = &weights().bass;
+    let tone = quality
+        .degrees
+        .iter()
+        .find(|d| d.semitones() % 12 == semitones)
+        .map(|d| d.number());
+    let as_bass = match tone {
+        Some(3) => w.third,
+        Some(5) => w.fifth,
+        Some(7) => w.seventh,
+        Some(_) => w.other_tone,
+        None => w.no_tone,
+    };
+    if separate {
+        as_bass
+    } else {
+        as_bass + w.of_wide_pair
+    }
+}
+
+/// For every state, whether one double stop is enough to tell it: triads always
+/// are; a chord of four tones and more by three of them (the bass counts), or by
+/// the third and seventh that make it a dominant.
+fn shown_whole(fragment: &Fragment) -> Vec<bool> {
+    let set = heard(fragment);
+    (0..=n_states())
+        .map(|s| {
+            s == n_states()
+                || states::n_tones(s) <= 3
+                || set.count_ones() >= 3
+                || states::holds_tritone(s, fragment.pitch_classes().0)
+        })
+        .collect()
+}
+
+/// What it gains to read two double stops as one pair of strings slid along the
 /// neck: same strings (or the same kind of interval), both notes moved the same way.
 fn slide_gain(before: &Fragment, after: &Fragment) -> f64 {
     let pair = |f: &Fragment| -> Option<(u8, u8)> {
@@ -176,10 +241,10 @@ fn slide_gain(before: &Fragment, after: &Fragment) -> f64 {
     };
     match (
         same_pair,
-        by_low.abs().max(by_high.abs()) <= i32::from(priors::SLIDE_NEAR),
+        by_low.abs().max(by_high.abs()) <= i32::from(weights().slide_near_frets),
     ) {
         (false, _) => 0.0,
-        (true, true) => priors::SLIDE,
-        (true, false) => priors::SLIDE_FAR,
+        (true, true) => weights().slide,
+        (true, false) => weights().slide_far,
     }
 }

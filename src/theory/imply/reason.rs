@@ -1,21 +1,23 @@
 //! Why a chord is read, in words.
 
+use super::frame::{Frame, Habit};
 use super::{Fragment, Reading};
 use crate::theory::{Chord, Degree, Key, Label, Mode, PitchClass, PitchClassSet};
 
 /// The reason for one chord of a reading: which tones sound, what the key and
 /// the bass say, and how the fragment before it moved.
-pub(super) fn of(row: &[Fragment], reading: &Reading, at: usize) -> String {
+pub(super) fn of(row: &[Fragment], reading: &Reading, at: usize, frame: Frame) -> String {
     let implied = &reading.chords[at];
     let fragments = &row[implied.first..=implied.last];
     let Label::Chord(chord) = &implied.label else {
-        return "nothing sounds".into();
+        return "no notes heard".into();
     };
     let root = chord.root.pitch_class();
     let heard: PitchClassSet = fragments
         .iter()
         .flat_map(|f| f.pitch_classes().iter().collect::<Vec<_>>())
         .collect();
+    let bass = fragments.iter().find_map(Fragment::telling_bass);
     let tones: Vec<Degree> = chord
         .degrees()
         .into_iter()
@@ -24,7 +26,7 @@ pub(super) fn of(row: &[Fragment], reading: &Reading, at: usize) -> String {
     let silent: Vec<Degree> = chord
         .degrees()
         .into_iter()
-        .filter(|d| !heard.contains(d.over(root)))
+        .filter(|d| !heard.contains(d.over(root)) && bass != Some(d.over(root)))
         .collect();
     let mut parts = vec![format!(
         "{} of {}",
@@ -45,10 +47,10 @@ pub(super) fn of(row: &[Fragment], reading: &Reading, at: usize) -> String {
     if !strange.is_empty() {
         parts.push(format!("{} passes", strange.join(", ")));
     }
-    if let Some(bass) = fragments.iter().find_map(Fragment::telling_bass) {
+    if let Some(bass) = bass {
         parts.push(format!("{} in the bass", reading.key.spell(bass).text()));
     }
-    parts.push(place_in_key(chord, reading.key));
+    parts.push(place_in_key(chord, frame));
     if implied.first > 0
         && let Some(moved) = slide_words(
             &row[implied.first - 1],
@@ -62,25 +64,41 @@ pub(super) fn of(row: &[Fragment], reading: &Reading, at: usize) -> String {
     parts.join("; ")
 }
 
-/// `IV of A major`, or that the chord is borrowed.
-fn place_in_key(chord: &Chord, key: Key) -> String {
-    let scale: PitchClassSet = key.scale().iter().map(|n| n.pitch_class()).collect();
-    let outside = chord.pitch_classes().without(scale);
+/// `IV of A major`, `I7 of a blues in A`, or where the chord is from outside the key.
+fn place_in_key(chord: &Chord, frame: Frame) -> String {
+    let key = frame.key;
     let roman = crate::theory::roman(chord, key);
-    // the raised seventh of a minor key is at home on its fifth and seventh degree
-    let leading = key.tonic.pitch_class().up(11);
-    let at_home = key.mode == Mode::Minor && outside.iter().all(|pc: PitchClass| pc == leading);
-    if outside.is_empty() || at_home {
-        format!("{roman} of {}", key.text())
-    } else {
-        let names: Vec<String> = outside.iter().map(|pc| key.spell(pc).text()).collect();
-        format!(
-            "{roman} of {}, borrowed ({} outside the key)",
-            key.text(),
-            names.join(", ")
-        )
+    let tonic = key.tonic.pitch_class();
+    let outside: Vec<PitchClass> = chord
+        .pitch_classes()
+        .iter()
+        .filter(|pc| frame.home() >> pc.above(tonic) & 1 == 0)
+        .collect();
+    if outside.is_empty() {
+        return match frame.habit {
+            Habit::Plain => format!("{roman} of {}", key.text()),
+            Habit::Blues => format!("{roman} of a blues in {}", key.tonic.text()),
+        };
     }
+    let names: Vec<String> = outside.iter().map(|pc| key.spell(*pc).text()).collect();
+    let parallel = Key::new(
+        key.tonic,
+        if key.mode.is_minor() {
+            Mode::Major
+        } else {
+            Mode::Minor
+        },
+    );
+    let scale: PitchClassSet = parallel.scale().iter().map(|n| n.pitch_class()).collect();
+    let from = match chord.pitch_classes().without(scale).is_empty() {
+        true => format!("borrowed from {}", parallel.text()),
+        false => "outside the key".to_owned(),
+    };
+    format!("{roman} of {}, {from} ({})", key.text(), names.join(", "))
 }
+
+/// Small numbers in words, from none.
+const COUNTS: [&str; 8] = ["no", "one", "two", "three", "four", "five", "six", "seven"];
 
 /// How a pair slid into this chord, if it sounds the same tones of both chords.
 fn slide_words(
@@ -114,11 +132,14 @@ fn slide_words(
     let by = low(after) - low(before);
     (was == is && by != 0 && was.iter().all(Option::is_some)).then(|| {
         format!(
-            "the same pair as before, slid {} by {}",
+            "same double stop, {} {}",
             if by > 0 { "up" } else { "down" },
-            match by.abs() {
-                1 => "1 fret".to_owned(),
-                n => format!("{n} frets"),
+            match by.unsigned_abs() as usize {
+                1 => "one fret".to_owned(),
+                n => format!(
+                    "{} frets",
+                    COUNTS.get(n).map_or(n.to_string(), |w| (*w).into())
+                ),
             }
         )
     })

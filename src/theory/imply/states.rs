@@ -1,8 +1,8 @@
 //! The chords that a row may imply, and how well notes fit each.
 
-use super::priors::{self, MISSING_ROOT_MORE};
+use super::weights::weights;
 use super::{Fragment, Place};
-use crate::theory::{PitchClass, QUALITIES, Quality};
+use crate::theory::{Degree, PitchClass, QUALITIES, Quality};
 use std::sync::OnceLock;
 
 /// A chord a row may imply: a root and a quality.
@@ -59,7 +59,7 @@ pub(super) fn patterns() -> &'static [Pattern] {
                 let tones: Vec<(i32, f64)> = quality
                     .degrees
                     .iter()
-                    .map(|d| (d.semitones() % 12, priors::missing_tone(*d, quality.harte)))
+                    .map(|d| (d.semitones() % 12, missing_tone(*d, quality.harte)))
                     .collect();
                 let mask = tones.iter().fold(0u16, |m, (t, _)| m | 1 << t);
                 let missing = (0..4096u16)
@@ -71,7 +71,8 @@ pub(super) fn patterns() -> &'static [Pattern] {
                             .sum();
                         // the more sounds, the less believable a silent root
                         let rootless = if held & 1 == 0 {
-                            MISSING_ROOT_MORE * f64::from(held.count_ones().saturating_sub(2))
+                            weights().missing_root_more
+                                * f64::from(held.count_ones().saturating_sub(2))
                         } else {
                             0.0
                         };
@@ -84,6 +85,19 @@ pub(super) fn patterns() -> &'static [Pattern] {
     })
 }
 
+/// What a silent degree of a quality costs.
+fn missing_tone(degree: Degree, quality: &str) -> f64 {
+    let w = &weights().missing;
+    match (degree.number(), degree.alter()) {
+        (1, _) => w.root,
+        (3, _) => w.third,
+        (5, 0) if quality == "5" => w.fifth_of_bare_fifth,
+        (5, 0) => w.fifth,
+        (5, _) => w.altered_fifth,
+        _ => w.other,
+    }
+}
+
 /// The set seen from `root`: bit 0 is the root.
 pub(super) const fn from_root(set: u16, root: usize) -> u16 {
     (set >> root | set << (12 - root)) & 0xfff
@@ -92,6 +106,25 @@ pub(super) const fn from_root(set: u16, root: usize) -> u16 {
 /// How many tones a state's chord has.
 pub(super) fn n_tones(state: usize) -> u32 {
     patterns()[state / 12].mask.count_ones()
+}
+
+/// Whether `held` (absolute pitch classes) has the major third and the minor
+/// seventh of a state's chord: the tritone by which a dominant is known.
+pub(super) fn holds_tritone(state: usize, held: u16) -> bool {
+    const THIRD_AND_SEVENTH: u16 = 1 << 4 | 1 << 10;
+    let mask = patterns()[state / 12].mask;
+    mask & from_root(held, state % 12) & THIRD_AND_SEVENTH == THIRD_AND_SEVENTH
+}
+
+/// Whether two notes are the third and, above it, the minor seventh of a state's chord.
+pub(super) fn third_below_seventh(state: usize, fragment: &Fragment) -> bool {
+    match fragment.midi[..] {
+        [a, b] if state < n_states() => {
+            let third = (usize::from(a.min(b)) + 12 - state % 12) % 12 == 4;
+            third && holds_tritone(state, fragment.pitch_classes().0)
+        }
+        _ => false,
+    }
 }
 
 /// Cost of what the tones `held` (absolute pitch classes) lack of a state.
@@ -106,7 +139,7 @@ pub(super) fn outside(state: usize, held: u16, fragment: &Fragment) -> f64 {
         Place::BarStart | Place::Strong => 1.0,
         Place::Weak => fragment.beats.clamp(0.5, 1.0),
     };
-    priors::OUTSIDE * weight * f64::from(strange.count_ones())
+    weights().outside * weight * f64::from(strange.count_ones())
 }
 
 /// A low wide pair: an interval over an octave whose lower note lies on the two

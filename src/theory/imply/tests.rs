@@ -53,9 +53,44 @@ fn one_pair_slid_along_the_neck_keeps_its_tones() {
     check("A", "A3 F#4, B3 G#4, C#4 A4, A3 F4", "D E F♯m Dm");
 }
 
+/// Common practice, no source: fifths alone are power chords; one among thirds and
+/// sixths takes its third from the key.
 #[test]
-fn a_root_and_fifth_take_the_third_from_the_key() {
-    check("G", "G3 D4, E3 B3, C3 G3, D3 A3", "G Em C D");
+fn bare_fifths_stay_fifths_unless_their_neighbors_have_thirds() {
+    check("G", "G3 D4, E3 B3, C3 G3, D3 A3", "G5 E5 C5 D5");
+    check("", "E2 B2, G2 D3, A2 E3, E2 B2", "E5 G5 A5 E5");
+    check("G", "B3 G4, C4 E4, D4 A4, B3 G4", "G C D G");
+}
+
+/// Common practice, no source: the sixths of a guitarist who slides one shape.
+#[test]
+fn a_reading_does_not_leave_its_key_without_need() {
+    check("", "C#4 A4, B3 G#4, A3 F#4", "F♯m E D");
+    let of_the_key = ["G", "Bdim", "Bm7♭5", "E7", "G7"];
+    for row in ["B3 D4", "A3 C4, B3 D4, C4 E4"] {
+        let read = read("Am", row);
+        let found = read
+            .split(' ')
+            .nth(usize::from(row.len() > 5))
+            .unwrap_or("");
+        assert!(of_the_key.contains(&found), "{row}: {read}");
+    }
+}
+
+/// Common practice, no source: a tritone is the third and seventh of a dominant; a
+/// blues moves it by half steps.
+#[test]
+fn tritones_a_half_step_apart_are_the_dominants_of_a_blues() {
+    check(
+        "A",
+        "C#4 G4, C4 F#4, C#4 G4, D4 G#4, C4 F#4, C#4 G4",
+        "A7 D7 A7 E7 D7 A7",
+    );
+    check(
+        "",
+        "C#4 G4, C4 F#4, C#4 G4, D4 G#4, C4 F#4, C#4 G4",
+        "A7 D7 A7 E7 D7 A7",
+    );
 }
 
 /// Fragments of half a bar each join into one chord; bars do not.

@@ -102,6 +102,15 @@ impl Name {
             }
         }
         self.chord.root = best.1;
+        let bass = self.chord.bass_pitch_class();
+        if self.chord.bass.is_some()
+            && let Some(note) = typed.iter().find(|n| n.pitch_class() == bass)
+        {
+            let degree = Degree::between(self.chord.root, *note);
+            if degree.number() > 1 {
+                self.chord.bass = Some(degree);
+            }
+        }
         if let Some(lower) = &mut self.lower
             && let Some(note) = typed
                 .iter()

@@ -167,12 +167,14 @@ fn bass_cost(semitones: i32, in_row: bool) -> i32 {
 }
 
 fn key_cost(root: PitchClass, chord: u16, key: Key) -> i32 {
-    let scale: u16 = match key.mode {
-        Mode::Major => 0b1010_1011_0101,
-        // with the raised seventh
-        Mode::Minor => 0b1101_1010_1101,
-    };
     let tonic = key.tonic.pitch_class();
+    let own = key.scale().map(|note| note.pitch_class().above(tonic));
+    // minor with its raised seventh
+    let raised = (key.mode == Mode::Minor).then_some(11);
+    let scale = own
+        .into_iter()
+        .chain(raised)
+        .fold(0u16, |set, tone| set | 1 << tone);
     let at = root.above(tonic) as usize;
     let absolute = from_root(chord, (12 - at) % 12);
     let outside = (absolute & !scale).count_ones() as i32;
