@@ -1,12 +1,14 @@
 //! A song simplified for a beginner: open shapes, each simplification said.
 //!
 //! A chord that an open shape plays is kept. Else notes are left out of it, the
-//! bass after the slash first, then degrees, as few as needed; none is ever
-//! changed. What no open shape can stand for is kept and named.
+//! bass after the slash first, then degrees, as few as needed. A triad without an
+//! open shape gets its seventh where the key has that note and an open shape plays
+//! it (Bm7 for Bm, Fmaj7 for F), else a small shape for three fingers (xx3211).
+//! What none of these can stand for is kept and named.
 
-use crate::fretboard::{Hand, Instrument, Limits, Shape, Wanted, hold, voicings};
+use crate::fretboard::{Finger, Instrument, Limits, Shape, hold, usual_voicings};
 use crate::songlog::song::Song;
-use crate::theory::{Chord, Label, QUALITIES};
+use crate::theory::{Chord, Degree, Key, Label, QUALITIES, Quality};
 use std::collections::HashMap;
 
 /// Highest fret of an open shape (common practice, no source).
@@ -15,6 +17,10 @@ const HIGHEST_FRET: u8 = 4;
 const REACH: u8 = 2;
 /// A finger may lie across so many strings.
 const BARRE: usize = 2;
+/// A small shape sounds so many strings and takes so many fingers at most.
+const SMALL_STRINGS: usize = 4;
+/// See [`SMALL_STRINGS`].
+const SMALL_FINGERS: u8 = 3;
 /// Capos that are tried when chords are left without an open shape.
 const CAPOS: std::ops::RangeInclusive<u8> = 1..=7;
 
@@ -28,6 +34,7 @@ struct Simple {
 /// Simplifies the song; its notes say each simplification, and what was kept.
 pub(super) fn simplify(song: &mut Song) {
     let instrument = song.instrument.clone();
+    let key = song.key.filter(|_| song.key_changes.is_empty());
     let mut made: HashMap<String, Option<Simple>> = HashMap::new();
     let mut said: Vec<String> = Vec::new();
     let mut kept: Vec<Chord> = Vec::new();
@@ -36,7 +43,10 @@ pub(super) fn simplify(song: &mut Song) {
             continue;
         };
         // a shape the song has already may be easy enough
-        let own = span.shapes.iter().position(|s| is_open(&instrument, s));
+        let own = span
+            .shapes
+            .iter()
+            .position(|s| kind_of(&instrument, s).is_some());
         if let Some(at) = own {
             let shape = span.shapes[at].clone();
             let decided = at < span.n_decided_shapes;
@@ -49,7 +59,7 @@ pub(super) fn simplify(song: &mut Song) {
         }
         let found = made
             .entry(chord.label())
-            .or_insert_with(|| simple(&instrument, &chord))
+            .or_insert_with(|| simple(&instrument, &chord, key))
             .clone();
         let Some(found) = found else {
             if !kept.contains(&chord) {
@@ -65,7 +75,7 @@ pub(super) fn simplify(song: &mut Song) {
                 chord.symbol(),
                 found.chord.symbol(),
                 found.shape,
-                left_out(&chord, &found.chord)
+                changed(&chord, &found.chord)
             )
         };
         push_once(&mut said, text);
@@ -92,51 +102,98 @@ fn push_once(list: &mut Vec<String>, text: String) {
     }
 }
 
-/// Whether a string rings open in it and a beginner's hand holds it at the nut or capo.
-fn is_open(instrument: &Instrument, shape: &Shape) -> bool {
-    let pressed = || shape.frets().iter().flatten().copied().filter(|f| *f > 0);
+/// Which shapes a beginner is shown.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Kind {
+    /// A string rings open.
+    Open,
+    /// The four highest strings at most, none of them open, three fingers.
+    Small,
+}
+
+/// Whether a beginner's hand holds a shape at the nut or capo: open, or small.
+fn kind_of(instrument: &Instrument, shape: &Shape) -> Option<Kind> {
+    let frets = shape.frets();
+    let pressed = || frets.iter().flatten().copied().filter(|f| *f > 0);
     let (low, high) = (pressed().min().unwrap_or(0), pressed().max().unwrap_or(0));
-    let easy = |hand: Hand| !hand.is_wide() && hand.barres.iter().all(|b| b.to - b.from < BARRE);
-    let sounding: Vec<usize> = (0..shape.frets().len())
-        .filter(|s| shape.frets()[*s].is_some())
-        .collect();
+    let sounding: Vec<usize> = (0..frets.len()).filter(|s| frets[*s].is_some()).collect();
     // no string between two that sound has to be kept quiet
     let together = match (sounding.first(), sounding.last()) {
         (Some(a), Some(b)) => b - a + 1 == sounding.len(),
         _ => false,
     };
-    shape.frets().contains(&Some(0))
-        && high <= HIGHEST_FRET
-        && high - low <= REACH
-        && together
-        && hold(instrument, shape).is_some_and(easy)
+    if high > HIGHEST_FRET || high - low > REACH || !together {
+        return None;
+    }
+    let hand = hold(instrument, shape)?;
+    let barre = hand.barres.iter().any(|b| b.to - b.from >= BARRE);
+    if barre || hand.is_wide() || hand.fingers.contains(&Some(Finger::Thumb)) {
+        return None;
+    }
+    if frets.contains(&Some(0)) {
+        Some(Kind::Open)
+    } else if sounding.len() <= SMALL_STRINGS && hand.n_fingers <= SMALL_FINGERS {
+        Some(Kind::Small)
+    } else {
+        None
+    }
 }
 
-/// The fullest chord within this one that an open shape plays.
-fn simple(instrument: &Instrument, chord: &Chord) -> Option<Simple> {
-    let whole = chord.degrees();
+/// The chord that is nearest to this one and easy to hold.
+fn simple(instrument: &Instrument, chord: &Chord, key: Option<Key>) -> Option<Simple> {
     let mut plain = chord.clone();
     plain.bass = None;
     let mut tries = vec![chord.clone(), plain.clone()];
-    let mut rows: Vec<_> = QUALITIES
+    tries.extend(with_less(chord));
+    tries.extend(key.and_then(|key| with_seventh(&plain, key)));
+    let first = |kind: Kind| {
+        tries.iter().find_map(|chord| {
+            let shape = easy_shape(instrument, chord, kind)?;
+            Some(Simple {
+                chord: chord.clone(),
+                shape,
+            })
+        })
+    };
+    first(Kind::Open).or_else(|| first(Kind::Small))
+}
+
+/// Chords on the root whose tones are all in this one, as few left out as can be.
+fn with_less(chord: &Chord) -> Vec<Chord> {
+    let whole = chord.degrees();
+    let has_third = whole.iter().any(|d| d.number() == 3);
+    let mut rows: Vec<&Quality> = QUALITIES
         .iter()
         .filter(|q| {
             let third = q.degrees.iter().any(|d| (2..=4).contains(&d.number()));
-            let has_third = whole.iter().any(|d| d.number() == 3);
             q.degrees.iter().all(|d| whole.contains(d)) && (third || !has_third)
         })
         .filter(|q| q.degrees.len() >= 2 && q.degrees.len() < whole.len())
         .collect();
-    // as few notes left out as can be; of equals the plainer name
+    // of equals the plainer name
     rows.sort_by_key(|q| std::cmp::Reverse(q.degrees.len()));
-    tries.extend(rows.into_iter().map(|q| Chord::new(chord.root, q)));
-    tries.into_iter().find_map(|chord| {
-        let shape = open_shape(instrument, &chord)?;
-        Some(Simple { chord, shape })
-    })
+    rows.into_iter()
+        .map(|q| Chord::new(chord.root, q))
+        .collect()
 }
 
-fn open_shape(instrument: &Instrument, chord: &Chord) -> Option<Shape> {
+/// A plain triad with its seventh, where the key has that note: minor with the minor
+/// seventh, major with the major one (common practice, no source).
+fn with_seventh(chord: &Chord, key: Key) -> Option<Chord> {
+    let (seventh, harte) = match chord.quality.harte {
+        "min" => (Degree::new(7, -1), "min7"),
+        "maj" => (Degree::new(7, 0), "maj7"),
+        _ => return None,
+    };
+    let note = seventh.over(chord.root.pitch_class());
+    let in_key = key.scale().iter().any(|n| n.pitch_class() == note);
+    let plain = chord.added.is_empty() && chord.omitted.is_empty();
+    let quality = Quality::by_harte(harte).filter(|_| in_key && plain)?;
+    Some(Chord::new(chord.root, quality))
+}
+
+/// The most usual shape of a kind.
+fn easy_shape(instrument: &Instrument, chord: &Chord, kind: Kind) -> Option<Shape> {
     let limits = Limits {
         highest_fret: HIGHEST_FRET,
         muted_inside: 0,
@@ -144,15 +201,23 @@ fn open_shape(instrument: &Instrument, chord: &Chord) -> Option<Shape> {
         max_fingers: 4,
         ..Limits::default()
     };
-    voicings(instrument, Wanted::chord(chord), &limits)
+    usual_voicings(instrument, chord, &limits)
         .into_iter()
         .map(|v| v.shape)
-        .find(|shape| is_open(instrument, shape))
+        .find(|shape| kind_of(instrument, shape) == Some(kind))
 }
 
-/// `9 and the bass E left out`.
-fn left_out(whole: &Chord, simple: &Chord) -> String {
+/// `9 and the bass E left out`, `♭7 added`.
+fn changed(whole: &Chord, simple: &Chord) -> String {
     let there = simple.degrees();
+    let more: Vec<String> = there
+        .iter()
+        .filter(|d| !whole.degrees().contains(d))
+        .map(|d| d.text())
+        .collect();
+    if !more.is_empty() {
+        return format!("{} added", more.join(" and "));
+    }
     let mut parts: Vec<String> = whole
         .degrees()
         .iter()
@@ -178,7 +243,7 @@ fn capo_hint(song: &Song, n_kept: usize) -> Option<String> {
             capo,
             ..song.instrument.clone()
         };
-        let hard = |c: &&&Chord| open_shape(&instrument, c).is_none();
+        let hard = |c: &&&Chord| easy_shape(&instrument, c, Kind::Open).is_none();
         chords.iter().filter(hard).count()
     };
     CAPOS

@@ -2,12 +2,15 @@
 //!
 //! A moved chord keeps its degree of the key, letter included (♭7 of G is F,
 //! of A is G). A decided shape is moved along the neck where a hand can still
-//! hold it; else the easiest shapes of the chord take its place as proposals.
-//! Shapes that nobody decided were proposed because of what was heard: under
-//! another capo that still holds, in another key the easiest are proposed.
+//! hold it; else the most usual shapes of the chord take its place as proposals, and
+//! so they do for an open shape where the moved chord has one too. Shapes that nobody
+//! decided were proposed because of what was heard: under another capo that still
+//! holds, in another key the most usual are proposed.
 
 use super::{ChartError, Options, easy};
-use crate::fretboard::{Instrument, Limits, Shape, Tuning, Wanted, check_capo, hold, voicings};
+use crate::fretboard::{
+    Instrument, Limits, Shape, Tuning, check_capo, distinct, hold, usual_voicings,
+};
 use crate::songlog::form;
 use crate::songlog::song::{Song, Span, State};
 use crate::theory::{Chord, Degree, Key, Label};
@@ -45,13 +48,13 @@ pub fn prepare(song: &Song, options: &Options) -> Result<Song, ChartError> {
     };
     let frets = semitones + i32::from(old_capo) - i32::from(moved.instrument.capo);
     if frets != 0 || semitones != 0 {
-        let mut easiest = Easiest::on(&moved.instrument);
+        let mut usual = Usual::on(&moved.instrument);
         let mut lost: Vec<String> = Vec::new();
         for (span, old) in moved.spans.iter_mut().zip(&song.spans) {
             if semitones != 0 && span.n_decided_shapes == 0 {
                 // what the hand was heard to hold says nothing in another key
-                span.shapes = easiest.of(&span.label);
-            } else if move_shapes(span, &mut easiest, frets, semitones != 0) {
+                span.shapes = usual.of(&span.label);
+            } else if move_shapes(span, &mut usual, frets, semitones != 0) {
                 lost.extend(
                     old.shapes
                         .iter()
@@ -64,7 +67,7 @@ pub fn prepare(song: &Song, options: &Options) -> Result<Song, ChartError> {
         lost.dedup();
         if !lost.is_empty() {
             moved.warnings.push(format!(
-                "not every decided shape can be moved there ({}); the easiest shape of the chord is shown instead and is open",
+                "not every decided shape can be moved there ({}); the most usual shape of the chord is shown instead and is not confirmed",
                 lost.join(", ")
             ));
         }
@@ -76,13 +79,13 @@ pub fn prepare(song: &Song, options: &Options) -> Result<Song, ChartError> {
     Ok(moved)
 }
 
-/// The easiest shapes of each chord, found once.
-struct Easiest {
+/// The most usual shapes of each chord, found once.
+struct Usual {
     instrument: Instrument,
     found: HashMap<String, Vec<Shape>>,
 }
 
-impl Easiest {
+impl Usual {
     /// How many are proposed for a chord.
     const N: usize = 2;
 
@@ -98,14 +101,15 @@ impl Easiest {
             return Vec::new();
         };
         let find = || {
-            let all = voicings(&self.instrument, Wanted::chord(chord), &Limits::default());
-            all.into_iter().take(Self::N).map(|v| v.shape).collect()
+            let all = usual_voicings(&self.instrument, chord, &Limits::default());
+            let first = distinct(&all, Self::N);
+            first.into_iter().map(|v| v.shape.clone()).collect()
         };
         self.found.entry(chord.label()).or_insert_with(find).clone()
     }
 }
 
-/// A chord that the user wrote brings no shapes that were heard: the easiest are
+/// A chord that the user wrote brings no shapes that were heard: the most usual are
 /// proposed, so that no chord of the page lacks a box.
 fn propose_where_none(song: &mut Song) {
     let with_shapes = |s: &&Span| !s.shapes.is_empty();
@@ -115,10 +119,10 @@ fn propose_where_none(song: &mut Song) {
         .filter(with_shapes)
         .map(|s| s.label.label())
         .collect();
-    let mut easiest = Easiest::on(&song.instrument);
+    let mut usual = Usual::on(&song.instrument);
     for span in &mut song.spans {
         if span.shapes.is_empty() && !known.contains(&span.label.label()) {
-            span.shapes = easiest.of(&span.label);
+            span.shapes = usual.of(&span.label);
         }
     }
 }
@@ -129,12 +133,12 @@ fn retune(song: &mut Song, tuning: &Tuning) {
         return;
     }
     song.instrument.tuning = tuning.clone();
-    let mut easiest = Easiest::on(&song.instrument);
+    let mut usual = Usual::on(&song.instrument);
     for span in &mut song.spans {
         span.n_decided_shapes = 0;
-        span.shapes = easiest.of(&span.label);
+        span.shapes = usual.of(&span.label);
     }
-    let without: Vec<String> = easiest
+    let without: Vec<String> = usual
         .found
         .iter()
         .filter(|(_, shapes)| shapes.is_empty())
@@ -208,16 +212,24 @@ fn move_chord(chord: &Chord, old: Key, new: Key) -> Chord {
 }
 
 /// Moves the shapes of a span, or finds others. Gives whether decided shapes were lost.
-fn move_shapes(span: &mut Span, easiest: &mut Easiest, frets: i32, other_key: bool) -> bool {
+fn move_shapes(span: &mut Span, usual: &mut Usual, frets: i32, other_key: bool) -> bool {
     // a shift of the key may go up or down; a capo alone must keep the sound
     let ways: &[i32] = if other_key { &[0, -12, 12] } else { &[0] };
     let n_decided = span.n_decided_shapes.min(span.shapes.len());
     let mut shapes = Vec::new();
     let mut n_kept = 0;
+    // an open shape stays one
+    let open = usual.of(&span.label).into_iter().find(is_open);
+    let was_open = span.shapes.first().is_some_and(is_open);
+    if let Some(shape) = open.filter(|_| was_open && n_decided > 0) {
+        span.shapes = vec![shape];
+        span.n_decided_shapes = 0;
+        return span.state == State::Decided;
+    }
     for (i, shape) in span.shapes.iter().enumerate() {
         let best = ways
             .iter()
-            .filter_map(|octave| slide(shape, &easiest.instrument, frets + octave))
+            .filter_map(|octave| slide(shape, &usual.instrument, frets + octave))
             .min_by(|a, b| a.0.total_cmp(&b.0));
         if let Some((_, shape)) = best {
             n_kept += usize::from(i < n_decided);
@@ -226,11 +238,20 @@ fn move_shapes(span: &mut Span, easiest: &mut Easiest, frets: i32, other_key: bo
     }
     let lost = n_kept < n_decided;
     if shapes.is_empty() {
-        shapes = easiest.of(&span.label);
+        shapes = usual.of(&span.label);
     }
     span.shapes = shapes;
     span.n_decided_shapes = if lost { 0 } else { n_kept };
     lost && span.state == State::Decided
+}
+
+/// Highest fret of a shape with open strings that is taught as an open chord.
+const OPEN_UP_TO: u8 = 4;
+
+/// Whether strings ring open in a shape near the nut or capo.
+fn is_open(shape: &Shape) -> bool {
+    let frets = shape.frets();
+    frets.contains(&Some(0)) && frets.iter().flatten().all(|f| *f <= OPEN_UP_TO)
 }
 
 /// The shape so many frets higher with its effort, if it stays on the neck and in the hand.

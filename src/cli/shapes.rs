@@ -1,9 +1,11 @@
 //! `takebook shapes`: fingerings for a chord or a progression.
 
+mod boxes;
 mod limits;
 mod moves;
 mod told;
 
+use self::boxes::write_box;
 use self::limits::{key_of, limits, over_bass, pitch_class, raised};
 use self::told::{capo_text, degree_text, sounding_chord, voicing_json, write_row, write_voicing};
 use super::layout::write_under;
@@ -30,7 +32,7 @@ const USES: [(&str, Use); 5] = [
 /// Arguments of `takebook shapes`.
 #[derive(Args)]
 #[command(after_help = "Example: takebook shapes Bm --frets 1-5 --no-barre\n\n\
-Several chords give the row of shapes that moves least: takebook shapes G D Em C.\n\
+Several chords give their usual shapes with the smoothest changes: takebook shapes G D Em C.\n\
 Fingers: 1 index to 4 little finger, T thumb; - open or muted. Spans are in mm\n\
 on a 650 mm scale. Exit code 1: no shape under these limits.")]
 pub(crate) struct ShapesArgs {
@@ -97,9 +99,22 @@ pub(crate) struct ShapesArgs {
     /// Moves all chords by semitones first
     #[arg(long, value_name = "SEMITONES", allow_hyphen_values = true)]
     transpose: Option<i32>,
+    /// Draws a chord box under each shape
+    #[arg(long)]
+    boxes: bool,
+    /// Chord boxes for a left-handed player: the lowest string on the right
+    #[arg(long)]
+    left_handed: bool,
     /// Prints JSON (docs/naming-json.md)
     #[arg(long)]
     json: bool,
+}
+
+impl ShapesArgs {
+    /// Whether chord boxes are drawn, and for the left hand.
+    fn hand(&self) -> Option<bool> {
+        (self.boxes || self.left_handed).then_some(self.left_handed)
+    }
 }
 
 pub(crate) fn run(args: &ShapesArgs, out: &mut dyn Write) -> Result<Outcome, CliError> {
@@ -225,6 +240,9 @@ fn run_one(
         )?;
         for v in &shown {
             write_voicing(out, v, chord, instrument)?;
+            if let Some(left) = args.hand() {
+                write_box(out, v, left)?;
+            }
         }
     }
     Ok(if shown.is_empty() {
@@ -303,12 +321,30 @@ fn run_row(
     };
     writeln!(
         out,
-        "The row that moves least ({}{capo}): fingers travel {:.0} mm in all",
+        "The smoothest changes ({}{capo}): fingers travel {:.0} mm in all",
         instrument.tuning.text(),
         row.travel_mm
     )?;
     write_row(out, chords, &row, key.filter(|_| args.degrees), instrument)?;
+    write_boxes(args, chords, &row, out)?;
     Ok(Outcome::Done)
+}
+
+/// The chord boxes of a progression, if they are asked for.
+fn write_boxes(
+    args: &ShapesArgs,
+    chords: &[Chord],
+    row: &Row,
+    out: &mut dyn Write,
+) -> Result<(), CliError> {
+    let Some(left_handed) = args.hand() else {
+        return Ok(());
+    };
+    for (chord, v) in chords.iter().zip(&row.shapes) {
+        writeln!(out, "  {}", chord.symbol())?;
+        write_box(out, v, left_handed)?;
+    }
+    Ok(())
 }
 
 fn find_row(

@@ -228,16 +228,7 @@ pub fn read_played(
                 .iter()
                 .all(|w| matches!(*w, "x" | "X") || w.bytes().all(|b| b.is_ascii_digit()))
     {
-        let neck = instrument.highest_fret.saturating_sub(instrument.capo);
-        let shape = text.parse::<Shape>().map_err(|error| match error {
-            // the instrument's limit, not that of all shapes
-            FretboardError::FretRange { fret, .. } => FretboardError::FretRange {
-                fret,
-                highest: neck,
-            },
-            other => other,
-        })?;
-        return shaped(instrument, shape, text);
+        return whole_shape(instrument, text);
     }
     if words.len() > 12 {
         return Err(bad(words[12]));
@@ -267,15 +258,9 @@ pub fn read_played(
             Err(error) if typed == Typed::Strings => return Err(error),
             // a fret too high, or a string that is none, may still be a note
             Err(error) => {
-                let notes = words.iter().all(|w| note(w).is_some());
-                if !notes {
-                    return Err(match error {
-                        FretboardError::Played { .. } => bad(words
-                            .iter()
-                            .find(|w| note(w).is_none())
-                            .unwrap_or(&words[0])),
-                        other => other,
-                    });
+                if let Some(word) = words.iter().find(|w| note(w).is_none()) {
+                    let unread = matches!(error, FretboardError::Played { .. });
+                    return Err(if unread { bad(word) } else { error });
                 }
             }
         }
@@ -290,6 +275,20 @@ pub fn read_played(
         has_bass: true,
         may_be_strings,
     })
+}
+
+/// A shape in the signs of one word, or of several.
+fn whole_shape(instrument: &Instrument, text: &str) -> Result<Played, FretboardError> {
+    let neck = instrument.highest_fret.saturating_sub(instrument.capo);
+    let shape = text.parse::<Shape>().map_err(|error| match error {
+        // the instrument's limit, not that of all shapes
+        FretboardError::FretRange { fret, .. } => FretboardError::FretRange {
+            fret,
+            highest: neck,
+        },
+        other => other,
+    })?;
+    shaped(instrument, shape, text)
 }
 
 /// A note with or without octave.

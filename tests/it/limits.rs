@@ -35,7 +35,6 @@ const LONG_FUNCTIONS: &[&str] = &[
     "foreign/musicxml/score.rs: measure",
     "fretboard/hand.rs: group",
     "fretboard/hand.rs: hold_frets",
-    "fretboard/row.rs: smoothest",
     "hearing/rhythm/bars/describe.rs: describe",
     "songlog/convert.rs: heard_from",
     "songlog/resolve.rs: resolve_with_unfit",

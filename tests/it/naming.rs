@@ -116,6 +116,57 @@ fn roots_basses_and_tones_agree_with_music21() {
     assert!(unnamed.is_empty(), "not named:\n{}", unnamed.join("\n"));
 }
 
+/// Spellings of music21's table that are no chord symbols of a lead sheet: names from
+/// the analysis of classical music, and words for what has a sign. `m#7` is refused,
+/// since it may be meant for another chord; a ninth on `dim` is added to the triad.
+const NOT_ON_LEAD_SHEETS: [&str; 14] = [
+    "N6", "It+6", "It", "Fr+6", "Fr", "Gr+6", "Ger", "pedal", "power", "tristan", "dom7dim5",
+    "m#7", "ob9", "dimb9",
+];
+
+/// Source: `music21.harmony.CHORD_TYPES` of music21 10.5.1 (PyPI, BSD).
+#[test]
+fn spellings_of_music21_are_read_with_its_degrees() {
+    let output = outside::python("music21_spellings.py", &[]);
+    let table: Vec<serde_json::Value> = serde_json::from_slice(&output.stdout).expect("JSON");
+    let (mut n, mut left, mut differs) = (0, Vec::new(), Vec::new());
+    for row in &table {
+        let spelling = row["spelling"].as_str().expect("a spelling");
+        if NOT_ON_LEAD_SHEETS.contains(&spelling) {
+            left.push(spelling);
+            continue;
+        }
+        n += 1;
+        let text = format!("C{spelling}");
+        let degrees = row["degrees"].as_array().expect("degrees").iter();
+        let mut theirs: Vec<String> = degrees
+            .map(|d| {
+                d.as_str()
+                    .expect("a degree")
+                    .replace('-', "♭")
+                    .replace('#', "♯")
+            })
+            .collect();
+        // players leave the eleventh out of a thirteenth
+        if theirs.last().is_some_and(|d| d == "13") {
+            theirs.retain(|d| d != "11");
+        }
+        let ours: Vec<String> = match text.parse::<Chord>() {
+            Ok(chord) => chord.degrees().iter().map(|d| d.text()).collect(),
+            Err(error) => vec![error.to_string()],
+        };
+        if ours != theirs {
+            differs.push(format!("{text}: {ours:?}, music21 {theirs:?}"));
+        }
+    }
+    println!("{n} spellings agree; not on lead sheets: {left:?}");
+    assert!(
+        n > 75 && left.len() == NOT_ON_LEAD_SHEETS.len(),
+        "{n}, {left:?}"
+    );
+    assert!(differs.is_empty(), "{}", differs.join("\n"));
+}
+
 fn first_name(text: &str) -> Name {
     let guitar = Instrument::default();
     let played = read_played(text, &guitar, Typed::Strings).unwrap_or_else(|e| panic!("{e}"));
