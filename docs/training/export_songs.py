@@ -13,6 +13,7 @@ from pathlib import Path
 
 import numpy as np
 import onnx
+import onnx.numpy_helper
 import onnxruntime
 import torch
 
@@ -66,6 +67,34 @@ def write(net, folder: Path, frames=400):
     if worst > .02:
         raise SystemExit(f"the files answer otherwise than the net: by {worst}")
     return worst
+
+
+def restored(folder: Path, long, short):
+    """The net of a folder's three files, to train on: their convolutions, with batch norms that leave a
+    batch of inputs (long, short as `SongNet` takes them) as it is and learn from there."""
+    files = [onnx.load(str(folder / f"songs-{name}.onnx")) for name in FILES]
+    told = {f"{name}.{w.name}": torch.from_numpy(onnx.numpy_helper.to_array(w).copy())
+            for name, file in zip(FILES, files) for w in file.graph.initializer}
+    net = SongNet(**json.loads((folder / "songs.json").read_text())["sizes"]).to(long.device).eval()
+    own, hooks = net.state_dict(), []
+    own.update({k: v.to(long.device) for k, v in told.items() if k in own})
+    net.load_state_dict(own)
+
+    def learn(bias):
+        def hook(norm, inputs):
+            x = inputs[0].transpose(0, 1).flatten(1)
+            norm.running_mean.copy_(x.mean(1)), norm.running_var.copy_(x.var(1, unbiased=False))
+            norm.weight.copy_((norm.running_var + norm.eps).sqrt()), norm.bias.copy_(norm.running_mean + bias)
+        return hook
+    for name, m in net.named_modules():
+        if isinstance(m, (torch.nn.BatchNorm1d, torch.nn.BatchNorm2d)):
+            near, last = name.rsplit(".", 1)
+            hooks.append(m.register_forward_pre_hook(learn(told[f"{near}.{'conv' if last == 'norm' else 't'}.bias"].to(long.device))))
+    with torch.no_grad():
+        net(long, short)
+    for hook in hooks:
+        hook.remove()
+    return net
 
 
 def main():

@@ -24,6 +24,7 @@ from theory import QUALITIES
 
 SECONDS = 26.0
 GUITAR, BASS, DRUM, LEAD, NOISE = range(5)
+SWEEP = .035                                       # half of an ordinary strum's sweep, s
 # on s, off s, kind, midi (float) or drum key, gain, bend semitones, bend time s, vibrato cents, vibrato Hz, string
 EVENT = 10
 STYLES = {"strum": 29, "comp": 25, "pick": 11, "boogie": 5, "power": 4, "fragment": 7, "sparse": 3, "slash": 12, "solo": 6}
@@ -53,7 +54,7 @@ class Piece:
 
     def choose_time(self, r):
         st = self.style
-        weights = [62, 14, 7, 11, 6] if st in ("strum", "pick", "slash", "sparse", "fragment") else [84, 7, 5, 2, 2]
+        weights = [62, 14, 7, 11, 6] if st in ("strum", "pick", "slash", "sparse", "fragment") else [80, 7, 5, 3, 5]
         self.meter = r.choices(list(METERS), weights)[0]
         self.bar, self.parts = METERS[self.meter]
         self.compound = self.parts == 3
@@ -104,6 +105,9 @@ class Piece:
         self.passing = few(.35, .05, .4)
         self.fills = few(.35, .05, .5)
         self.colour_play = few(.5, .2, .9)          # plays richer or plainer than the sheet
+        self.taps = few(.45, .05, .6)               # a finger set down is heard
+        self.tap_gain = math.exp(r.uniform(math.log(.03), math.log(.25)))
+        self.rustle = few(.4, .1, 2.5)              # knocks and squeaks of the hand, a second
         self.uneven = r.uniform(2, 7) if real else 2  # dB, string to string
         self.gap = math.exp(r.uniform(math.log(.003), math.log(.028)))
         self.gap_spread = .5 if real else .15
@@ -166,9 +170,21 @@ class Piece:
                 left_open = frets is not None and frets[s] is None and old and old[s] == 0
                 if not (self.real and left_open and self.r.random() < .3):
                     self.stop(s, t + self.r.uniform(-.04, .02))
+        if self.taps and frets is not None:
+            for s in range(6):
+                if frets[s] and (old is None or frets[s] != old[s]) and self.r.random() < self.taps:
+                    self.tap(s, frets[s], t - self.r.uniform(.02, .25))
         self.frets_before = frets
         if chord:
             self.detail.append([t, *self.named(frets, chord)])
+
+    def tap(self, s, fret, t):
+        """A finger set down hard on a string: a soft tone or knock that nobody plucked."""
+        midi = self.opens[s] + fret + self.detune
+        gain = self.tap_gain * self.r.uniform(.3, 1)
+        self.events.append([t, t + self.r.uniform(.03, .3), GUITAR, midi, gain, 0, 0, 0, 0, s])
+        if self.r.random() < .5:
+            self.click(t, gain * self.r.uniform(.3, 2))
 
     def named(self, frets, chord):
         """(root, quality, bass) of what is fingered over a chord's root; the chord's own name if none fits."""
@@ -205,14 +221,23 @@ class Piece:
                         rows.append((s, r.randint(1, 4), .6, True))
         rows.sort(reverse=way == "U")
         gap = self.gap * math.exp(r.gauss(0, .3))
-        if told and rows:
-            self.strums.append([t, way])
-        first = t
+        first, loud = t, []
         for k, (s, f, g, mute) in enumerate(rows):
             self.pluck(s, f, t, gain * g * (1 - .04 * k), length, muted or mute, told=not (muted or mute))
+            loud.append((t, g * g))
             t += max(.001, min(.05, gap * math.exp(r.gauss(0, self.gap_spread))))
+        if told and rows:
+            self.strums.append([self.heard_at(loud), way])
         if r.random() < .5 and self.real:
             self.click(first, gain * r.uniform(.05, .35))
+
+    @staticmethod
+    def heard_at(loud):
+        """When a strum is heard, s: at its first string, but a slow sweep when half of it has sounded
+        (the perceptual onset of a tone is when it has risen, not when it begins: Vos and Rasch, Perception
+        and Psychophysics 29, 1981); `loud` are times and energies of its strings."""
+        first, total = loud[0][0], sum(g for _, g in loud) + 1e-9
+        return max(first, sum(t * g for t, g in loud) / total - SWEEP)
 
     def part_of(self, strings, way):
         """The strings that a strum reaches: up-strums the upper ones, others sometimes a part."""
@@ -398,6 +423,8 @@ class Piece:
         self.beats = [self.t(k) for k in range(total)]
         self.downbeats = [self.t(k) for k in range(total) if (k - self.bar_zero) % self.bar == 0]
         self.beat_end = last
+        for _ in range(int(self.rustle * last)):
+            self.click(r.uniform(0, last), math.exp(r.uniform(math.log(.02), math.log(.4))))
         self.others(spans)
         return self
 

@@ -7,6 +7,7 @@ event by event. What a batch sounds like is drawn anew each time.
 from __future__ import annotations
 
 import math
+from functools import partial
 
 import numpy as np
 import torch
@@ -175,19 +176,25 @@ class Studio:
         s = torch.zeros(bank.total, dtype=torch.float16, device=self.d)
         s[:len(bank.sound)] = torch.from_numpy(bank.sound.astype(np.float16) / np.float16(32000)).to(self.d)
         self.sound = s
+        self.unmade = {}                                        # first sample: what makes the clip there
         self.make_strings()
         self.make_voices()
         self.make_noises()
+        if self.d.type == "cuda":
+            self.make(list(self.unmade))
         self.kernel = self.kernels()
+
+    def make(self, firsts):
+        """Makes the clips that begin at these samples, if nobody did: on a processor only what is played."""
+        for first in firsts:
+            if first in self.unmade:
+                self.unmade.pop(first)()
 
     # ---- instruments made here
     def make_strings(self):
         """Stiff plucked strings: decaying partials shaped by pluck place, pick-up and body (Fletcher and
         Rossing, The Physics of Musical Instruments, chapter on plucked strings; from memory)."""
-        d, rng = self.d, np.random.default_rng(7)
-        t = torch.arange(SYNTH_LENGTH, device=d) / RATE
-        k = torch.arange(1, 41, device=d).float()[:, None]
-        at = self.bank.synth_at
+        rng, at = np.random.default_rng(7), self.bank.synth_at
         for _ in range(SYNTHS):
             kind = rng.choice(["steel", "nylon", "electric"], p=[.42, .33, .25])
             stiff = 10 ** rng.uniform(-5, -3.8) * (.4 if kind == "nylon" else 1)
@@ -199,53 +206,67 @@ class Studio:
             body = [(math.exp(rng.uniform(math.log(80), math.log(1200))), rng.uniform(-8, 10), rng.uniform(.06, .4)) for _ in range(8)]
             click, ctime = 10 ** (rng.uniform(-45, -10) / 20), rng.uniform(.002, .015)
             attack = rng.uniform(.0005, .006)
+            how = kind, stiff, place, pickup, slope, corner, sustain, l1, l2, loss, body, click, ctime, attack
             for key in SYNTH_KEYS:
-                f0 = 440 * 2 ** ((key - 69) / 12)
-                f = k * f0 * torch.sqrt(1 + stiff * k * k)
-                amp = k ** -slope * torch.abs(torch.sin(math.pi * k * place)) / (1 + (f / corner) ** 2)
-                if kind == "electric":
-                    amp = amp * torch.abs(torch.sin(math.pi * k * pickup)) * k ** .5
-                db = sum(g * torch.exp(-(torch.log2(f / c) / wd) ** 2) for c, g, wd in body)
-                amp = amp * 10 ** (db / 20) * 10 ** (torch.randn_like(f) * 2.5 / 20) * (f < 10500)
-                rate = 1 / sustain + l1 * f + l2 * f * f + loss * max(0, key - 57) / 12 * .5
-                phase = torch.rand_like(f) * 6.283
-                y = (amp * torch.exp(-rate * t) * torch.sin(6.2831853 * f * t + phase)).sum(0)
-                y2 = (amp * torch.exp(-rate * 2.5 * t) * torch.sin(6.2831853 * f * 1.0006 * t)).sum(0)
-                y = (y + rng.uniform(.1, .8) * y2) * (1 - torch.exp(-t / attack))
-                y = y / y.abs().max()
-                y = y + click * torch.randn_like(y) * torch.exp(-t / ctime)
-                y[-600:] *= torch.linspace(1, 0, 600, device=d)
-                self.sound[at:at + SYNTH_LENGTH] = (y / y.abs().max() * 10 ** (rng.normal(0, 1) / 20)).clamp(-2, 2).half()
+                self.unmade[at] = partial(self.string, at, key, how, rng.uniform(.1, .8), 10 ** (rng.normal(0, 1) / 20))
                 at += SYNTH_LENGTH
+
+    def string(self, at, key, how, second, level):
+        """One note of a string, into the bank."""
+        kind, stiff, place, pickup, slope, corner, sustain, l1, l2, loss, body, click, ctime, attack = how
+        d = self.d
+        t = torch.arange(SYNTH_LENGTH, device=d) / RATE
+        k = torch.arange(1, 41, device=d).float()[:, None]
+        f0 = 440 * 2 ** ((key - 69) / 12)
+        f = k * f0 * torch.sqrt(1 + stiff * k * k)
+        amp = k ** -slope * torch.abs(torch.sin(math.pi * k * place)) / (1 + (f / corner) ** 2)
+        if kind == "electric":
+            amp = amp * torch.abs(torch.sin(math.pi * k * pickup)) * k ** .5
+        db = sum(g * torch.exp(-(torch.log2(f / c) / wd) ** 2) for c, g, wd in body)
+        amp = amp * 10 ** (db / 20) * 10 ** (torch.randn_like(f) * 2.5 / 20) * (f < 10500)
+        rate = 1 / sustain + l1 * f + l2 * f * f + loss * max(0, key - 57) / 12 * .5
+        phase = torch.rand_like(f) * 6.283
+        y = (amp * torch.exp(-rate * t) * torch.sin(6.2831853 * f * t + phase)).sum(0)
+        y2 = (amp * torch.exp(-rate * 2.5 * t) * torch.sin(6.2831853 * f * 1.0006 * t)).sum(0)
+        y = (y + second * y2) * (1 - torch.exp(-t / attack))
+        y = y / y.abs().max()
+        y = y + click * torch.randn_like(y) * torch.exp(-t / ctime)
+        y[-600:] *= torch.linspace(1, 0, 600, device=d)
+        self.sound[at:at + SYNTH_LENGTH] = (y / y.abs().max() * level).clamp(-2, 2).half()
 
     def make_voices(self):
         """Voices on held notes: partials under formants that move from one vowel to another."""
-        d, rng = self.d, np.random.default_rng(8)
-        t = torch.arange(VOICE_LENGTH, device=d) / RATE
-        k = torch.arange(1, 49, device=d).float()[:, None]
-        at = self.bank.voice_at
+        rng, at = np.random.default_rng(8), self.bank.voice_at
         vowels = [(300, 870, 2240), (730, 1090, 2440), (530, 1840, 2480), (270, 2290, 3010), (570, 840, 2410), (490, 1350, 1690)]
         # vowels: first three formants, Hz (Peterson and Barney, JASA 24, 1952; from memory)
         for _ in range(VOICES):
             size = rng.uniform(.9, 1.2)
             breath = 10 ** (rng.uniform(-40, -18) / 20)
             for key in VOICE_KEYS:
-                one, two = vowels[rng.integers(6)], vowels[rng.integers(6)]
-                x = (torch.sigmoid((t - rng.uniform(.1, 1.2)) / rng.uniform(.02, .2)))[None]
-                f = k * 440 * 2 ** ((key - 69) / 12)
-                env = .01
-                for j, (w, g) in enumerate(((90, 0), (120, -4), (160, -10))):
-                    center = (one[j] + (two[j] - one[j]) * x) * size
-                    env = env + 10 ** (g / 20) / (1 + ((f - center) / w) ** 2)
-                env = env + 10 ** (-14 / 20) / (1 + ((f - 3500 * size) / 250) ** 2)
-                y = (env / k ** .7 * (f < 10000) * torch.sin(6.2831853 * f * t + torch.rand_like(f) * 6.28)).sum(0)
-                y = y / y.abs().max() * (1 - torch.exp(-t / rng.uniform(.01, .06)))
-                y = y + breath * torch.randn_like(y)
-                if rng.random() < .5:
-                    n = int(rng.uniform(.02, .09) * RATE)
-                    y[:n] += torch.randn(n, device=d) * rng.uniform(.05, .4)
-                self.sound[at:at + VOICE_LENGTH] = (y * .7).half()
+                vowel = vowels[rng.integers(6)], vowels[rng.integers(6)], rng.uniform(.1, 1.2), rng.uniform(.02, .2)
+                burst = (int(rng.uniform(.02, .09) * RATE), rng.uniform(.05, .4)) if rng.random() < .5 else (0, 0)
+                self.unmade[at] = partial(self.sung, at, key, size, breath, vowel, rng.uniform(.01, .06), burst)
                 at += VOICE_LENGTH
+
+    def sung(self, at, key, size, breath, vowel, rise, burst):
+        """One held note of a voice, into the bank."""
+        d = self.d
+        one, two, turn, how_fast = vowel
+        t = torch.arange(VOICE_LENGTH, device=d) / RATE
+        k = torch.arange(1, 49, device=d).float()[:, None]
+        x = (torch.sigmoid((t - turn) / how_fast))[None]
+        f = k * 440 * 2 ** ((key - 69) / 12)
+        env = .01
+        for j, (w, g) in enumerate(((90, 0), (120, -4), (160, -10))):
+            center = (one[j] + (two[j] - one[j]) * x) * size
+            env = env + 10 ** (g / 20) / (1 + ((f - center) / w) ** 2)
+        env = env + 10 ** (-14 / 20) / (1 + ((f - 3500 * size) / 250) ** 2)
+        y = (env / k ** .7 * (f < 10000) * torch.sin(6.2831853 * f * t + torch.rand_like(f) * 6.28)).sum(0)
+        y = y / y.abs().max() * (1 - torch.exp(-t / rise))
+        y = y + breath * torch.randn_like(y)
+        n, loud = burst
+        y[:n] += torch.randn(n, device=d) * loud
+        self.sound[at:at + VOICE_LENGTH] = (y * .7).half()
 
     def make_noises(self):
         """Knocks, pick and fret noise."""
@@ -268,6 +289,7 @@ class Studio:
             grid = (len(ints), (int(ints[:, 1].max()) + 1023) // 1024)
             play_kernel[grid](out, self.sound, ints.to(self.d), floats.to(self.d), N, BLOCK=1024)
         else:
+            self.make(ints[:, 3].unique().tolist())
             play_slowly(out, self.sound, ints, floats)
         return self.room(out, drive.to(self.d))
 

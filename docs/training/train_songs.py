@@ -2,6 +2,7 @@
 
     python3 train_songs.py --bank BANK.npz --shapes SHAPES.pkl --out OUT --seconds 560
     python3 train_songs.py ... --init OUT/songs.pt --span .4 .8     # goes on: the middle of one schedule
+    python3 train_songs.py ... --init ../../src/hearing/weights     # goes on from the program's own weights
 
 On a machine with several accelerators each works on takes of its own and gradients are averaged;
 without one it runs on the processor, slower. `--steps N` ends after so many steps instead of
@@ -129,11 +130,17 @@ def train(rank, world, a):
     loader = iter(torch.utils.data.DataLoader(Takes(light, a, rank), batch_size=None, num_workers=a.workers, prefetch_factor=3 if a.workers else None))
     studio = Studio(bank, device, 1)
     torch.manual_seed(a.seed * 100 + rank)
-    raw = SongNet().to(device).to(memory_format=torch.channels_last)
-    ema = copy.deepcopy(raw)
+    raw = SongNet()
+    if a.init and Path(a.init).is_dir():
+        from export_songs import restored
+        ints, floats, drive, _ = next(loader)
+        with torch.no_grad():
+            raw = restored(Path(a.init), *studio.input(studio.render(ints, floats, drive, a.batch))).train()
+    raw = raw.to(device).to(memory_format=torch.channels_last)
+    ema = copy.deepcopy(raw).eval()
     opt = torch.optim.AdamW(raw.parameters(), lr=a.lr, weight_decay=.01)
     step = 0
-    if a.init:
+    if a.init and not Path(a.init).is_dir():
         z = torch.load(a.init, map_location=device, weights_only=True)
         raw.load_state_dict(z["net"]), ema.load_state_dict(z["ema"])
         if "opt" in z:

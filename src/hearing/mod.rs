@@ -22,14 +22,16 @@ mod weights;
 pub use acoustic::listener::Listener;
 pub use acoustic::sound::Sound;
 pub use error::HearingError;
-pub use fitting::{Way, rank_weights, strum_evidence};
+pub use fitting::{
+    COUNT_NUMBERS, CountSample, Way, count_samples, note_samples, rank_weights, strum_evidence,
+};
 pub use form::sections::Form;
 pub use form::sketch::SectionWeights;
 pub use harmony::chords::ChordWeights;
 pub use harmony::evidence::{StretchEvidence, evidence_classes};
 pub use harmony::plucks::PluckWeights;
 pub use live::session::{Live, LiveAnswer};
-pub use notes::events::NoteWeights;
+pub use notes::events::{NoteSample, NoteWeights};
 pub use outputs::{Given, HeardSpan, Hearing, Note, Strum, WhichBar};
 pub use pipeline::interpret;
 pub use rhythm::beats::BeatWeights;

@@ -67,7 +67,7 @@ pub struct Hearing {
 /// A strum: several strings by one move of the hand.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub struct Strum {
-    /// Its first string, s.
+    /// When it is heard, s: with its first string, of a slow sweep later.
     pub time_s: f64,
     /// Whether it goes down, from the lowest string.
     pub down: bool,

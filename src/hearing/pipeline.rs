@@ -10,7 +10,7 @@ use crate::hearing::harmony::sparse::{silence, with_plucks};
 use crate::hearing::harmony::stage::{ChordSearch, describe, keys_of, spell};
 use crate::hearing::notes::events::{Possible, notes, possible};
 use crate::hearing::notes::pitches::{Pitches, heard_notes};
-use crate::hearing::outputs::{Given, HeardSpan, Hearing, Note, Section};
+use crate::hearing::outputs::{Given, HeardSpan, Hearing, Note, Section, Strum};
 use crate::hearing::rhythm::count::Count;
 use crate::hearing::rhythm::grid::Grid;
 use crate::hearing::rhythm::stage::beats_and_bars;
@@ -60,6 +60,7 @@ pub(in crate::hearing) struct FirstPasses {
     detail: Voiced,
     /// What a lead sheet says; none where it is the detail.
     song: Option<Voiced>,
+    strums: Vec<Strum>,
 }
 
 /// Chords with their shapes.
@@ -114,7 +115,8 @@ impl FirstPasses {
         let voiced = |spans| Voiced::of(spans, sound, (&struck, &notes), given, weights);
         let detail = voiced(spans);
         let beats_s: Vec<f64> = grid.beats.iter().map(|b| b.0).collect();
-        let song = song_level(&sound.songs, &detail.spans, &beats_s, &keys);
+        let strums = strums(&sound.songs.pulse, &sound.strokes);
+        let song = song_level(&sound.songs, &detail.spans, (&beats_s, &strums), &keys);
         let song = (!is_same(&song, &detail.spans)).then(|| voiced(song));
         Some(Self {
             struck,
@@ -125,6 +127,7 @@ impl FirstPasses {
             keys,
             detail,
             song,
+            strums,
         })
     }
 
@@ -191,7 +194,7 @@ impl FirstPasses {
             bars: self.grid.bars,
             chords,
             detail,
-            strums: strums(&sound.songs.pulse, &sound.strokes),
+            strums: self.strums,
             notes,
             warnings,
         }

@@ -22,8 +22,14 @@ pub(in crate::hearing) struct StrumWindow {
     pub(in crate::hearing) beside_s: f64,
     /// An attack this near to those strings is the strum's.
     pub(in crate::hearing) attack_of_strings_s: f64,
-    /// An attack this near to where the song net hears a strum is its first string.
-    pub(in crate::hearing) attack_of_net_s: f64,
+    /// So long before the song net hears a strum its first string may have sounded.
+    pub(in crate::hearing) sweep_s: f64,
+    /// So long after its first string a strum is heard at the latest: half of an ordinary sweep.
+    pub(in crate::hearing) rise_s: f64,
+    /// An attack this much later than the song net's moment is still the strum's.
+    pub(in crate::hearing) attack_after_net_s: f64,
+    /// An attack less than this after the strum before may be that strum's.
+    pub(in crate::hearing) apart_s: f64,
 }
 
 /// The windows.

@@ -6,7 +6,8 @@
 //! *fine* ones of 23.2 ms, and *slow* ones of four fine frames (92.9 ms), for which chords are reported.
 
 use crate::hearing::acoustic::net::{
-    LOG_STEP, N_BASSES, N_CLASSES, log_softmax, loudness, push_input, shifted_short, table,
+    LOG_STEP, N_BASSES, N_CLASSES, N_PITCHES, log_softmax, loudness, push_input, shifted_short,
+    table,
 };
 use crate::hearing::acoustic::spectrum::{Between, LONG_BINS, RATE, SHORT_BINS, Spectra};
 use crate::hearing::acoustic::split_model::{broken, nodes, run_net};
@@ -58,8 +59,20 @@ pub(crate) struct Songs {
     chords: Vec<u8>,
     /// Slow frames × [`N_BASSES`], -ln p in twelfths.
     basses: Vec<u8>,
+    /// Fine frames × [`N_PITCHES`], probabilities that a string was struck, in 255ths.
+    struck: Vec<u8>,
     /// Of each fine frame.
     pub(crate) pulse: Vec<Pulse>,
+}
+
+/// Where the song net hears a pitch struck most.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct StruckPeak {
+    /// 0 = MIDI 28.
+    pub(crate) pitch: usize,
+    /// When, s.
+    pub(crate) time_s: f64,
+    pub(crate) probability: f32,
 }
 
 impl Songs {
@@ -75,6 +88,40 @@ impl Songs {
             .map(|b| -f32::from(*b) * LOG_STEP)
     }
 
+    /// How likely a pitch is struck within two fine frames of a time.
+    pub(crate) fn struck_near(&self, time_s: f64, pitch: usize) -> f32 {
+        const REACH: usize = 2;
+        let n = self.struck.len() / N_PITCHES;
+        let at = (time_s / FINE_S).round().max(0.0) as usize;
+        let near = at.saturating_sub(REACH).min(n)..(at + REACH + 1).min(n);
+        near.map(|t| self.struck_at(t, pitch)).fold(0.0, f32::max)
+    }
+
+    fn struck_at(&self, frame: usize, pitch: usize) -> f32 {
+        f32::from(self.struck[frame * N_PITCHES + pitch]) / 255.0
+    }
+
+    /// Where pitches are heard struck at least so likely, by pitch, then time.
+    pub(crate) fn struck_peaks(&self, least: f32) -> Vec<StruckPeak> {
+        let n = self.struck.len() / N_PITCHES;
+        let mut peaks = Vec::new();
+        for pitch in 0..N_PITCHES {
+            for t in 1..n.saturating_sub(1) {
+                let [before, here, after] = [t - 1, t, t + 1].map(|t| self.struck_at(t, pitch));
+                if here < least || here < before || here <= after {
+                    continue;
+                }
+                let off = f64::from((after - before) / (before + here + after));
+                peaks.push(StruckPeak {
+                    pitch,
+                    time_s: (t as f64 + off) * FINE_S,
+                    probability: here,
+                });
+            }
+        }
+        peaks
+    }
+
     /// ln p of the song's bass in a slow frame: twelve pitch classes and none.
     pub(crate) fn ln_bass(&self, frame: usize, bass: usize) -> f32 {
         -f32::from(self.basses[frame * N_BASSES + bass]) * LOG_STEP
@@ -87,7 +134,7 @@ pub(crate) struct SongNet {
     back: Model,
     pulse: Model,
     front_inputs: [NodeId; 2],
-    front_outputs: [NodeId; 2],
+    front_outputs: [NodeId; 3],
     back_input: NodeId,
     back_outputs: [NodeId; 3],
     pulse_inputs: [NodeId; 2],
@@ -117,7 +164,7 @@ impl SongNet {
         let (front, back, pulse) = (load(&SONGS_FRONT)?, load(&SONGS_BACK)?, load(&SONGS_PULSE)?);
         Ok(Self {
             front_inputs: nodes(&front, ["long", "short"])?,
-            front_outputs: nodes(&front, ["fold", "bands"])?,
+            front_outputs: nodes(&front, ["fold", "bands", "struck"])?,
             back_input: nodes(&back, ["fold"])?[0],
             back_outputs: nodes(&back, ["chord", "bass", "mean"])?,
             pulse_inputs: nodes(&pulse, ["bands", "mean"])?,
@@ -162,7 +209,14 @@ impl SongNet {
         all: &mut Songs,
     ) -> Result<(), HearingError> {
         let wide = kept.start.saturating_sub(CONTEXT)..(kept.end + CONTEXT).min(n);
-        let (fold, bands) = self.fronts(sound, wide.clone(), n)?;
+        let Fronts {
+            fold,
+            bands,
+            struck,
+        } = self.fronts(sound, wide.clone(), n)?;
+        let (first, last) = (kept.start - wide.start, kept.end - wide.start);
+        let row = FINE_IN_SLOW * N_PITCHES;
+        all.struck.extend(&struck[first * row..last * row]);
         let slow = wide.len();
         let channels = fold.len() / (slow * 12);
         let fold = NdTensor::from_data([1, channels, slow, 12], fold);
@@ -193,14 +247,14 @@ impl SongNet {
         Ok(())
     }
 
-    /// Fold (`channel × slow × 12`) and bands (`channel × fine`) of the slow frames `wide` of `n`.
+    /// What the front says of the slow frames `wide` of `n`.
     fn fronts(
         &self,
         sound: &Input<'_>,
         wide: std::ops::Range<usize>,
         n: usize,
-    ) -> Result<(Vec<f32>, Vec<f32>), HearingError> {
-        let (mut fold, mut bands) = (Vec::new(), Vec::new());
+    ) -> Result<Fronts, HearingError> {
+        let mut all = Fronts::default();
         for from in wide.clone().step_by(BLOCK) {
             let to = (from + BLOCK).min(wide.end);
             let read = from.saturating_sub(BLOCK_CONTEXT)..(to + BLOCK_CONTEXT).min(n);
@@ -212,29 +266,33 @@ impl SongNet {
                 (self.front_inputs[0], long.view().into()),
                 (self.front_inputs[1], short.view().into()),
             ];
-            let [f, b] = run_net(&self.front, inputs, self.front_outputs)?;
+            let [fold, bands, struck] = run_net(&self.front, inputs, self.front_outputs)?;
             let (skip, at) = (from - read.start, from - wide.start);
-            copy_rows(
-                &f,
-                read.len(),
-                skip..skip + to - from,
-                12,
-                &mut fold,
-                wide.len(),
-                at,
-            );
-            copy_rows(
-                &b,
-                read.len(),
-                skip..skip + to - from,
-                FINE_IN_SLOW,
-                &mut bands,
-                wide.len(),
-                at,
-            );
+            let kept = skip..skip + to - from;
+            for (rows, width, all) in [
+                (&fold, 12, &mut all.fold),
+                (&bands, FINE_IN_SLOW, &mut all.bands),
+            ] {
+                copy_rows(rows, read.len(), kept.clone(), width, all, wide.len(), at);
+            }
+            let row = FINE_IN_SLOW * N_PITCHES;
+            let logits = &struck[kept.start * row..kept.end * row];
+            let in_255ths = |x: &f32| (255.0 / (1.0 + (-x).exp())).round() as u8;
+            all.struck.extend(logits.iter().map(in_255ths));
         }
-        Ok((fold, bands))
+        Ok(all)
     }
+}
+
+/// What the front says of slow frames.
+#[derive(Default)]
+struct Fronts {
+    /// `channel × slow × 12`.
+    fold: Vec<f32>,
+    /// `channel × fine`.
+    bands: Vec<f32>,
+    /// `fine × N_PITCHES`, in 255ths.
+    struck: Vec<u8>,
 }
 
 /// What the net reads.

@@ -10,11 +10,11 @@
 //! suite `fit` of docs/training/suite.py.
 
 use crate::hearing::acoustic::net::{N_CLASSES, NO_CHORD};
-use crate::hearing::acoustic::songs::{FINE_S, SLOW_S, Songs};
+use crate::hearing::acoustic::songs::{FINE_IN_SLOW, FINE_S, Pulse, SLOW_S, Songs};
 use crate::hearing::harmony::keys::Keys;
 use crate::hearing::harmony::labels::label_of;
 use crate::hearing::learned;
-use crate::hearing::outputs::HeardSpan;
+use crate::hearing::outputs::{HeardSpan, Strum};
 use crate::hearing::weight_files::SONG_LEVEL;
 use crate::theory::{Chord, Label};
 use serde::Deserialize;
@@ -34,6 +34,10 @@ pub(crate) struct SongWeights {
     off_beat: f32,
     /// More where the detail does not change.
     off_detail: f32,
+    /// More, among strums, where none falls.
+    off_strum: f32,
+    /// How near strums make a place one among strums, s.
+    among_s: f64,
     /// For a frame in which the detail is the same chord.
     detail: f32,
     /// For one in which it has another root or colour but is as major or minor.
@@ -48,8 +52,10 @@ pub(crate) struct SongWeights {
     slash: f32,
     /// Of a change of bass inside a chord.
     bass_change: f32,
-    /// A change is moved to one of the detail that is nearer than this, s.
+    /// A change is moved to a strum or to a change of the detail that is nearer than this, s.
     snap_s: f64,
+    /// A change of the detail so near to a strum is where that strum changes it, s.
+    same_s: f64,
     /// A candidate's score over `n` frames is divided by `n` to this power before it becomes a
     /// probability.
     flatten: f32,
@@ -66,7 +72,7 @@ type Detail = Option<(usize, usize)>;
 pub(crate) fn song_level(
     songs: &Songs,
     detail: &[HeardSpan],
-    beats_s: &[f64],
+    (beats_s, strums): (&[f64], &[Strum]),
     keys: &Keys,
 ) -> Vec<HeardSpan> {
     let n = songs.n_slow();
@@ -74,7 +80,11 @@ pub(crate) fn song_level(
         return Vec::new();
     };
     let of = frames_of(detail, n);
-    let costs = change_costs(detail, beats_s, n);
+    let mut costs = change_costs(detail, beats_s, n);
+    for (cost, off) in costs.iter_mut().zip(off_strums(&songs.pulse, n)) {
+        *cost += WEIGHTS.off_strum * off;
+    }
+    let places = places(detail, strums);
     let evidence = Evidence { songs, of: &of };
     let path = classes(&evidence, &costs);
     let mut spans: Vec<HeardSpan> = Vec::new();
@@ -82,10 +92,10 @@ pub(crate) fn song_level(
     for (from, to) in runs(&path) {
         let class = path[from];
         for (a, b, bass) in basses(&evidence, (from, to), class, &starts) {
-            let start_s = snapped(a, first.start_s, detail);
+            let start_s = snapped(a, first.start_s, &places);
             let end_s = match b == n {
                 true => last.end_s,
-                false => snapped(b, first.start_s, detail),
+                false => snapped(b, first.start_s, &places),
             };
             if end_s - start_s > 1e-3 {
                 let candidates = evidence.candidates((a, b), (class, bass), keys, start_s);
@@ -101,18 +111,54 @@ fn frame_at(time_s: f64) -> usize {
     (time_s / SLOW_S - 0.5).round().max(0.0) as usize
 }
 
-/// Where a frame begins, or the detail's own change near there, s.
-fn snapped(frame: usize, first_s: f64, detail: &[HeardSpan]) -> f64 {
+/// Where a frame begins, or the place nearest to it that a chord may start at, s.
+fn snapped(frame: usize, first_s: f64, places: &[f64]) -> f64 {
     if frame == 0 {
         return first_s;
     }
     let time_s = frame as f64 * SLOW_S - FINE_S / 2.0;
-    let near = |s: &&HeardSpan| (s.start_s - time_s).abs();
-    detail
+    let near = |s: &f64| (s - time_s).abs();
+    let nearest = places
         .iter()
-        .min_by(|a, b| near(a).total_cmp(&near(b)))
+        .copied()
+        .min_by(|a, b| near(a).total_cmp(&near(b)));
+    nearest
         .filter(|s| near(s) < WEIGHTS.snap_s)
-        .map_or(time_s, |s| s.start_s)
+        .unwrap_or(time_s)
+}
+
+/// Where chords may start: at strums, and where the detail changes away from them (s); a strum
+/// with which the detail changes is at the detail's own place.
+fn places(detail: &[HeardSpan], strums: &[Strum]) -> Vec<f64> {
+    let starts: Vec<f64> = detail.iter().map(|s| s.start_s).collect();
+    let near = |all: &[f64], at_s: f64, within_s: f64| {
+        let from = all.partition_point(|t| *t < at_s - within_s);
+        all.get(from).is_some_and(|t| *t <= at_s + within_s)
+    };
+    let strums: Vec<f64> = strums.iter().map(|s| s.time_s).collect();
+    let (same_s, snap_s) = (WEIGHTS.same_s, WEIGHTS.snap_s);
+    let alone = |s: &&f64| !near(&starts, **s, same_s);
+    let mut all: Vec<f64> = strums.iter().filter(alone).copied().collect();
+    let kept = |s: &&f64| near(&strums, **s, same_s) || !near(&strums, **s, snap_s);
+    all.extend(starts.iter().filter(kept));
+    all
+}
+
+/// How much likelier a strum is around each slow frame's start than at it: the hand that lifts
+/// off a chord, or sets its fingers down early, does not change it before the next strum.
+fn off_strums(pulse: &[Pulse], n: usize) -> Vec<f32> {
+    let reach = (WEIGHTS.among_s / FINE_S).round() as usize;
+    let most = |center: usize, reach: usize| {
+        let to = (center + reach + 1).min(pulse.len());
+        let near = &pulse[center.saturating_sub(reach).min(to)..to];
+        near.iter().map(|p| p.strum).fold(0.0, f32::max)
+    };
+    (0..n)
+        .map(|t| {
+            let start = t * FINE_IN_SLOW;
+            most(start, reach) - most(start, FINE_IN_SLOW)
+        })
+        .collect()
 }
 
 /// Class and bass of a label that the net knows.

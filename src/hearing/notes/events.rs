@@ -9,6 +9,7 @@
 //! is near; it ends where the pitch is struck again or stays unheard.
 
 use crate::hearing::acoustic::net::{LOWEST_MIDI, N_PITCHES};
+use crate::hearing::acoustic::songs::StruckPeak;
 use crate::hearing::acoustic::sound::Sound;
 use crate::hearing::acoustic::spectrum::HOP_S;
 use crate::hearing::acoustic::strokes::Stroke;
@@ -16,6 +17,7 @@ use crate::hearing::learned;
 use crate::hearing::notes::classifier::judged;
 use crate::hearing::notes::evidence::Candidate;
 use crate::hearing::outputs::Note;
+use crate::hearing::small_net::sigmoid;
 use crate::hearing::weight_files::NOTES;
 
 /// Weights of the reading.
@@ -28,6 +30,46 @@ pub struct NoteWeights {
     pub silent: f32,
     /// A note this near a stroke begins with it, s.
     pub snap_s: f64,
+    /// How the classifier and the song net decide together.
+    pub joint: JointWeights,
+}
+
+/// Log odds of a note from what the note classifier and the song net say of it.
+#[derive(Debug, Clone, serde::Deserialize, serde::Serialize)]
+#[serde(deny_unknown_fields)]
+pub struct JointWeights {
+    /// Weight of the classifier's log odds.
+    pub classifier: f32,
+    /// Weight of the song net's.
+    pub song: f32,
+    /// Weight of their product.
+    pub both: f32,
+    /// Added.
+    pub bias: f32,
+    /// Weight of the song net's log odds where the classifier has no candidate.
+    pub alone: f32,
+    /// Added there.
+    pub alone_bias: f32,
+    /// Least probability of the song net there.
+    pub alone_least: f32,
+    /// A candidate of the classifier so near is the same note, s.
+    pub same_s: f64,
+}
+
+impl JointWeights {
+    fn probability(&self, sample: &NoteSample) -> f32 {
+        let song = log_odds(sample.song);
+        sigmoid(match sample.classifier.map(log_odds) {
+            Some(a) => self.classifier * a + self.song * song + self.both * a * song + self.bias,
+            None => self.alone * song + self.alone_bias,
+        })
+    }
+}
+
+/// Log odds of a probability, within ±6.
+fn log_odds(p: f32) -> f32 {
+    let p = p.clamp(0.0025, 0.9975);
+    (p / (1.0 - p)).ln()
 }
 
 impl Default for NoteWeights {
@@ -64,21 +106,75 @@ impl Possible {
     }
 }
 
+/// A moment where a pitch may have been struck.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct NoteSample {
+    /// s.
+    pub time_s: f64,
+    /// MIDI note number.
+    pub midi: u8,
+    /// Probability by the note classifier; none where it has no candidate.
+    pub classifier: Option<f32>,
+    /// Probability by the song net.
+    pub song: f32,
+}
+
 /// All moments where a pitch may have been struck, by pitch, then time.
 pub(crate) fn possible(sound: &Sound, weights: &NoteWeights) -> Vec<Possible> {
-    let timed = |(candidate, probability): (Candidate, f32)| {
-        let time_s = f64::from(candidate.center) * HOP_S;
-        let stroke = nearest(&sound.strokes, time_s).map(|s| s.time_s);
-        Possible {
-            time_s: stroke
-                .filter(|s| (s - time_s).abs() <= weights.snap_s)
-                .unwrap_or(time_s),
-            pitch: candidate.pitch,
-            frame: candidate.frame,
-            probability,
+    let judged = |s: NoteSample| Possible {
+        time_s: s.time_s,
+        pitch: usize::from(s.midi - LOWEST_MIDI),
+        frame: (s.time_s / HOP_S).round().max(0.0) as usize,
+        probability: weights.joint.probability(&s),
+    };
+    samples(sound, weights).into_iter().map(judged).collect()
+}
+
+/// What the note classifier and the song net say of each, by pitch, then time.
+pub(in crate::hearing) fn samples(sound: &Sound, weights: &NoteWeights) -> Vec<NoteSample> {
+    let w = &weights.joint;
+    let of = |(candidate, probability): (Candidate, f32)| {
+        let time_s = on_stroke(sound, f64::from(candidate.center) * HOP_S, weights.snap_s);
+        NoteSample {
+            time_s,
+            midi: LOWEST_MIDI + candidate.pitch as u8,
+            classifier: Some(probability),
+            song: sound.songs.struck_near(time_s, candidate.pitch),
         }
     };
-    judged(sound).into_iter().map(timed).collect()
+    let mut all: Vec<NoteSample> = judged(sound).into_iter().map(of).collect();
+    let by_pitch = |all: &mut Vec<NoteSample>| {
+        all.sort_by(|a, b| a.midi.cmp(&b.midi).then(a.time_s.total_cmp(&b.time_s)));
+    };
+    by_pitch(&mut all);
+    let missed = |p: &StruckPeak| {
+        let midi = LOWEST_MIDI + p.pitch as u8;
+        let from = all.partition_point(|c| (c.midi, c.time_s) < (midi, p.time_s - w.same_s));
+        let next = all.get(from);
+        !next.is_some_and(|c| c.midi == midi && c.time_s <= p.time_s + w.same_s)
+    };
+    let peaks = sound.songs.struck_peaks(w.alone_least);
+    let alone: Vec<NoteSample> = peaks
+        .into_iter()
+        .filter(missed)
+        .map(|p| NoteSample {
+            time_s: on_stroke(sound, p.time_s, weights.snap_s),
+            midi: LOWEST_MIDI + p.pitch as u8,
+            classifier: None,
+            song: p.probability,
+        })
+        .collect();
+    all.extend(alone);
+    by_pitch(&mut all);
+    all
+}
+
+/// The time of a stroke within `snap_s` of a time, or that time, s.
+fn on_stroke(sound: &Sound, time_s: f64, snap_s: f64) -> f64 {
+    let stroke = nearest(&sound.strokes, time_s).map(|s| s.time_s);
+    stroke
+        .filter(|s| (s - time_s).abs() <= snap_s)
+        .unwrap_or(time_s)
 }
 
 /// Those of them that are likely enough, as notes in order of time; takes them in any order.

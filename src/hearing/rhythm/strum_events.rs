@@ -9,6 +9,8 @@ use crate::hearing::strum_window::strum_window;
 const LEAST: f32 = 0.5;
 /// Frames between two strums at the least: sixteenths at 150 bpm.
 const APART: usize = 4;
+/// Attacks at least this share of the strum's strongest may be its first string.
+const PLAIN: f32 = 0.4;
 
 /// All strums in order.
 pub(crate) fn strums(pulse: &[Pulse], strokes: &[Stroke]) -> Vec<Strum> {
@@ -29,23 +31,31 @@ pub(crate) fn strums(pulse: &[Pulse], strokes: &[Stroke]) -> Vec<Strum> {
     }
     let strum = |t: usize| {
         let at_s = between(pulse, t);
-        let near = strokes
-            .iter()
-            .filter(|s| (s.time_s - at_s).abs() < strum_window().attack_of_net_s)
-            .max_by(|a, b| a.strength.total_cmp(&b.strength));
         let up = pulse[t].up;
         Strum {
-            time_s: near.map_or(at_s, |s| s.time_s),
+            time_s: heard_at(at_s, strokes),
             down: up < 0.5,
             probability: f64::from(pulse[t].strum),
             direction_probability: f64::from(up.max(1.0 - up)),
         }
     };
     let mut all: Vec<Strum> = peaks.into_iter().map(strum).collect();
-    // two that fall on one attack are one
+    // two that fall on one moment are one
     all.sort_by(|a, b| a.time_s.total_cmp(&b.time_s));
     all.dedup_by(|b, a| b.time_s == a.time_s);
     all
+}
+
+/// When a strum is heard that the net hears at `at_s`, s: not before its first string, and not
+/// more than half a sweep after it (the perceptual onset of a tone comes while it rises: Vos and
+/// Rasch, Perception & Psychophysics 29, 1981).
+fn heard_at(at_s: f64, strokes: &[Stroke]) -> f64 {
+    let from = strokes.partition_point(|s| s.time_s < at_s - SWEEP_S);
+    let to = strokes.partition_point(|s| s.time_s <= at_s + w.attack_after_net_s);
+    let near = &strokes[from..to.max(from)];
+    let strongest = near.iter().map(|s| s.strength).fold(0.0, f32::max);
+    let first = near.iter().find(|s| s.strength >= PLAIN * strongest);
+    first.map_or(at_s, |s| at_s.clamp(s.time_s, s.time_s + w.rise_s))
 }
 
 /// A peak's place between frames by a parabola through it and its neighbors, s.
@@ -63,6 +73,16 @@ fn between(pulse: &[Pulse], t: usize) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_slow_sweep_is_heard_soon_after_its_first_string() {
+        let stroke = |time_s, strength| Stroke { time_s, strength };
+        // a soft knock before, the first string, a later one
+        let strokes = [stroke(0.93, 0.1), stroke(1.0, 0.8), stroke(1.07, 1.0)];
+        assert!((heard_at(1.08, &strokes) - 1.035).abs() < 1e-9);
+        assert!((heard_at(1.01, &strokes[..2]) - 1.01).abs() < 1e-9);
+        assert!((heard_at(2.0, &strokes) - 2.0).abs() < 1e-9);
+    }
 
     #[test]
     fn a_strum_lies_on_its_attack_and_tells_its_direction() {
@@ -90,6 +110,7 @@ mod tests {
         let got = strums(&pulse, &[stroke]);
         assert_eq!(got.len(), 2);
         assert!(got[0].down && !got[1].down);
+        // not before its first string
         assert!((got[0].time_s - 20.6 * FINE_S).abs() < 1e-9);
         assert!((got[1].time_s - 40.0 * FINE_S).abs() < 1e-9);
     }
