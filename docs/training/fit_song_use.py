@@ -1,7 +1,7 @@
 """How far the program trusts the song net: weights of its say in notes and in the count.
 
     cargo run --release --example hearing_rows -- TAKES > ROWS.jsonl       # TAKES: suite.py fit
-    python3 fit_song_use.py ROWS.jsonl TAKES WEIGHTS     # WEIGHTS: ../../src/hearing/weights
+    python3 fit_song_use.py ROWS.jsonl TAKES WEIGHTS     # a folder with both files
 
 Notes: a logistic regression of "a note begins within 50 ms" on the log odds of the note classifier
 and of the song net. Counts: a conditional logit (McFadden 1974) that maximizes the expected F of

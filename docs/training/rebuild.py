@@ -31,20 +31,20 @@ NOTES = ["takes-e-1", "takes-h-1", "takes-i-1"]
 STRUMS = ["strums-1", "strums-2", "strums-3"]
 # the weights of the search for chords and shapes that fit_weights moves
 SEARCHED = ["chord", "bass", "bass_start", "lowest_struck", "lowest_sounding", "masked", "low_sounds", "inversion", "far_bass", "on_bar", "on_beat",
-            "on_half", "off_grid", "key", "colour", "rare", "ease", "margin", "unplucked", "hidden", "left_out", "most_sounding", "struck"]
+            "on_half", "off_grid", "key", "colour", "rare", "ease", "margin", "unplucked", "hidden", "left_out", "most_sounding"]
 # files of numbers that are searched by what is graded: file, suite, measures (a minus: the less the better)
 CHORDS = ["root", "majmin_inv", "sevenths", "seg"]
 NUMBERS = {
-    "song-level": ("song-level.json", "songs-fit-1", CHORDS),
-    "bar-pointer": ("bar-pointer.json", "songs-fit-1", ["beats", "downbeats"]),
-    "beat-search": ("beat_search.json", "songs-fit-1", ["beats", "downbeats"]),
-    "segments": ("segments.json", "songs-fit-1", CHORDS),
+    "song-level": ("song-level.json", "songs-fit-2", CHORDS),
+    "bar-pointer": ("bar-pointer.json", "songs-fit-2", ["beats", "downbeats"]),
+    "beat-search": ("beat_search.json", "songs-fit-2", ["beats", "downbeats"]),
+    "segments": ("segments.json", "songs-fit-2", CHORDS),
     "keys": ("keys.json", "forms-1", ["root", "sevenths", "sections_3_s"]),
-    "clock": ("clock.json", "songs-fit-1", ["beats", "downbeats"]),
-    "candidates": ("candidates.json", "songs-fit-1", ["-calibration_error"]),
+    "clock": ("clock.json", "songs-fit-2", ["beats", "downbeats"]),
+    "candidates": ("candidates.json", "songs-fit-2", ["-calibration_error"]),
 }
 # at toy size: takes of a pack, of a kept suite, of songs and of forms; eight in all
-TOY = {"takes-a-1": 3, "strums-1": 2, "songs-fit-1": 2, "forms-1": 1}
+TOY = {"takes-a-1": 3, "strums-1": 2, "songs-fit-2": 2, "forms-1": 1}
 
 
 @dataclass
@@ -95,7 +95,7 @@ def parts(toy):
     weights = lambda *names: [f"{{work}}/weights/{n}" for n in names]
     nets, notes, strums = (list(TOY)[:1], [], ["strums-1"]) if toy else (NETS, NOTES, STRUMS)
     live, held = nets[:1] if toy else nets[:2], nets if toy else ["held-1"]
-    beats, graded = (["strums-1"], ["strums-1", "songs-fit-1"]) if toy else (["beats-1", "songs-fit-1"], ["held-1", "songs-grade-1", "forms-grade-1"])
+    beats, graded = (["strums-1"], ["strums-1", "songs-fit-2"]) if toy else (["beats-1", "songs-fit-2"], ["held-1", "songs-grade-2", "forms-grade-1"])
     # nets of a few steps hear nothing: at toy size what is fitted on a net reads the tree's
     heard_by = [str(manifests.WEIGHTS / "acoustic-front.onnx")] if toy else weights("acoustic-front.onnx")
     longer = lambda seconds: ["--steps", "3"] if toy else ["--seconds", str(seconds)]
@@ -108,14 +108,14 @@ def parts(toy):
         "shapes": Part([], ["{work}/shapes.pkl"], [["py", "shape_table.py", "{work}/shapes.pkl"]]),
         "bank": Part([], ["{work}/bank.npz"], [["py", "bank.py", "{work}/bank.npz", *(["--toy"] if toy else [])]]),
     }
-    kept = dict.fromkeys([*strums, *beats, "songs-fit-1", "forms-1", *graded])
+    kept = dict.fromkeys([*strums, *beats, "songs-fit-2", "forms-1", *graded])
     table |= {n: takes(n, toy) for n in kept}
     table |= {
         "songs": Part(["shapes", "bank"], weights("songs-front.onnx", "songs-back.onnx", "songs-pulse.onnx"),
                       [["py", "train_songs.py", "--bank", "{work}/bank.npz", "--shapes", "{work}/shapes.pkl", "--out", "{work}/nets",
                         *(["--steps", "2", "--batch", "1", "--workers", "0"] if toy else ["--seconds", "1540"])],
                        ["py", "export_songs.py", "{work}/nets/songs.pt", "{work}/weights", "--told", "{work}/nets/songs.json"]],
-                      ["songs-front.onnx", "songs-back.onnx", "songs-pulse.onnx"], ["songs-train-1"], [1], "nets/songs.json"),
+                      ["songs-front.onnx", "songs-back.onnx", "songs-pulse.onnx"], ["songs-train-2"], [1], "nets/songs.json"),
         "acoustic": Part(["packs"], weights("acoustic-front.onnx", "acoustic-back.onnx"),
                          [[*train, "--split", "--data", *xz(nets), "--eval", *xz(held), "--name", "acoustic", *longer(2600), *size,
                            "--dropout", ".1", "--seed", "21", "--fragments", "1"], *nets_of("acoustic")],
@@ -131,18 +131,23 @@ def parts(toy):
                        [["rows", "strum_rows", f"{{work}}/{n}.txt", f"{{work}}/{n}"] for n in strums]
                        + [["py", "fit_strums.py", "--data", *[f"{{work}}/{n}.txt" for n in strums], "--out", *weights("strums.bin")]],
                        ["strums.bin"], strums, [0, 1, 2]),
-        "beats": Part([*beats, "songs-fit-1"], weights("beats.json"),
+        "beats": Part([*beats, "songs-fit-2"], weights("beats.json"),
                       [["rows", "beat_rows", "{work}/beats.txt", *[f"{{work}}/{n}" for n in beats]],
                        ["py", "fit_beats.py", "--data", "{work}/beats.txt", "--out", *weights("beats.json")],
-                       ["ours", "fit_form", "count", "{work}/songs-fit-1", "{work}/songs-fit-1", "0.01", "--out", "{work}/weights"]],
-                      ["beats.json"], [*beats, "songs-fit-1"], [0]),
-        "search": Part(["songs-fit-1"], weights("chords.json", "shapes.json", "plucks.json", "notes.json"),
-                       [["ours", "fit_weights", "{work}/songs-fit-1", "key" if toy else ",".join(SEARCHED), "--out", "{work}/weights"]],
-                       ["chords.json", "shapes.json", "plucks.json", "notes.json"], ["songs-fit-1"], [0]),
+                       ["ours", "fit_form", "count", "{work}/songs-fit-2", "{work}/songs-fit-2", "0.01", "--out", "{work}/weights"]],
+                      ["beats.json"], [*beats, "songs-fit-2"], [0]),
+        "search": Part(["songs-fit-2"], weights("chords.json", "shapes.json", "plucks.json"),
+                       [["ours", "fit_weights", "{work}/songs-fit-2", "key" if toy else ",".join(SEARCHED), "--out", "{work}/weights"]],
+                       ["chords.json", "shapes.json", "plucks.json"], ["songs-fit-2"], [0]),
         "sections": Part(["forms-1"], weights("sections.json"),
                          [["ours", "fit_form", "sections", "{work}/forms-1", "{work}/forms-1", "2" if toy else "300", "--out", "{work}/weights"]],
                          ["sections.json"], ["forms-1"], [1]),
     }
+    table["song-use"] = Part(["songs-fit-2"], weights("notes.json", "count-choice.json"),
+                             [["copy", str(manifests.WEIGHTS / n), f"{{work}}/weights/{n}"] for n in ("notes.json", "count-choice.json")]
+                             + [["rows", "hearing_rows", "{work}/hearing.jsonl", "{work}/songs-fit-2"],
+                                ["py", "fit_song_use.py", "{work}/hearing.jsonl", "{work}/songs-fit-2", "{work}/weights"]],
+                             ["notes.json", "count-choice.json"], ["songs-fit-2"], [0])
     for name, (file, folder, measures) in NUMBERS.items():
         table[name] = Part([folder], weights(file), [numbers(file, folder, measures, toy)], [file], [folder], [0])
     table["grade"] = Part(graded, ["{work}/tables.md"], [["rows", "grade_takes", "{work}/tables.md", *[f"{{work}}/{n}" for n in graded]]])

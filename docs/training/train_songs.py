@@ -28,7 +28,7 @@ from songnet import SongNet
 from studio import Bank, Studio, pack
 from truth import IGNORE, NONE, labels
 
-SUITE = "songs-train-1"                            # its seeds: from TRAIN_FROM on
+SUITE = "songs-train-2"                            # its seeds: from TRAIN_FROM on
 TRAIN_FROM, A_WORKER = 1_000_000_000, 10_000_000
 
 

@@ -81,7 +81,7 @@ fn other_way(count: &Count) -> Option<String> {
         format!("--first-downbeat {:.2}", other.first_downbeat_s)
     };
     Some(format!(
-        "two ways to count are close: {}/{} at {bpm:.0} beats a minute, and {}/{} at {:.0}; give {how} for the other",
+        "meter is unclear: {}/{} at {bpm:.0} bpm or {}/{} at {:.0}; give {how} for the other",
         meter.0, meter.1, other.meter.0, other.meter.1, other.tempo_bpm
     ))
 }

@@ -300,7 +300,7 @@ fn free_time_is_said_and_leaves_a_log_to_work_on() {
         let warnings = &heard.heard.warnings;
         let said = |part: &str| warnings.iter().any(|w| w.contains(part));
         n_said +=
-            u32::from(said("keep no tempo") || said("no beat found") || said("two ways to count"));
+            u32::from(said("keep no tempo") || said("no beat found") || said("meter is unclear"));
         log = Some(heard);
     }
     let log = log.expect("eight were heard");

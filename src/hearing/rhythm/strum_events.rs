@@ -29,11 +29,15 @@ pub(crate) fn strums(pulse: &[Pulse], strokes: &[Stroke]) -> Vec<Strum> {
             _ => peaks.push(t),
         }
     }
+    let w = strum_window();
+    let mut before_s = f64::MIN;
     let strum = |t: usize| {
         let at_s = between(pulse, t);
+        let sweep_s = w.sweep_s.min(at_s - before_s - w.apart_s).max(0.0);
+        before_s = at_s;
         let up = pulse[t].up;
         Strum {
-            time_s: heard_at(at_s, strokes),
+            time_s: heard_at(at_s, sweep_s, strokes),
             down: up < 0.5,
             probability: f64::from(pulse[t].strum),
             direction_probability: f64::from(up.max(1.0 - up)),
@@ -46,11 +50,13 @@ pub(crate) fn strums(pulse: &[Pulse], strokes: &[Stroke]) -> Vec<Strum> {
     all
 }
 
-/// When a strum is heard that the net hears at `at_s`, s: not before its first string, and not
+/// When a strum is heard that the net hears at `at_s` and whose first string may have sounded
+/// `sweep_s` before, s: not before its first string, and not
 /// more than half a sweep after it (the perceptual onset of a tone comes while it rises: Vos and
 /// Rasch, Perception & Psychophysics 29, 1981).
-fn heard_at(at_s: f64, strokes: &[Stroke]) -> f64 {
-    let from = strokes.partition_point(|s| s.time_s < at_s - SWEEP_S);
+fn heard_at(at_s: f64, sweep_s: f64, strokes: &[Stroke]) -> f64 {
+    let w = strum_window();
+    let from = strokes.partition_point(|s| s.time_s < at_s - sweep_s);
     let to = strokes.partition_point(|s| s.time_s <= at_s + w.attack_after_net_s);
     let near = &strokes[from..to.max(from)];
     let strongest = near.iter().map(|s| s.strength).fold(0.0, f32::max);
@@ -79,9 +85,11 @@ mod tests {
         let stroke = |time_s, strength| Stroke { time_s, strength };
         // a soft knock before, the first string, a later one
         let strokes = [stroke(0.93, 0.1), stroke(1.0, 0.8), stroke(1.07, 1.0)];
-        assert!((heard_at(1.08, &strokes) - 1.035).abs() < 1e-9);
-        assert!((heard_at(1.01, &strokes[..2]) - 1.01).abs() < 1e-9);
-        assert!((heard_at(2.0, &strokes) - 2.0).abs() < 1e-9);
+        assert!((heard_at(1.08, strum_window().sweep_s, &strokes) - 1.035).abs() < 1e-9);
+        assert!((heard_at(1.01, strum_window().sweep_s, &strokes[..2]) - 1.01).abs() < 1e-9);
+        // the attack of a strum before is not its own
+        assert!((heard_at(1.08, 0.05, &strokes) - 1.08).abs() < 1e-9);
+        assert!((heard_at(2.0, strum_window().sweep_s, &strokes) - 2.0).abs() < 1e-9);
     }
 
     #[test]
