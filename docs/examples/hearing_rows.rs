@@ -16,6 +16,7 @@ mod takes;
 
 fn main() -> Result<(), Box<dyn Error>> {
     let folder = std::env::args().nth(1).ok_or("say a folder of WAV files")?;
+    takes::other_weights()?;
     let weights = Weights::default();
     for file in takes::of(Path::new(&folder))? {
         let given = takes::SetUp::of(&file)?.given()?;

@@ -9,7 +9,7 @@ use crate::hearing::pipeline::FirstPasses;
 use crate::hearing::rhythm::bars::{counts, ways};
 use crate::hearing::rhythm::beat_numbers::{Described, beat_numbers};
 use crate::hearing::rhythm::clock::on_strokes;
-use crate::hearing::rhythm::count_choice::{CountNumbers, described, is_trusted};
+use crate::hearing::rhythm::count_choice::{CountNumbers, is_trusted, to_choose_from};
 use crate::hearing::rhythm::grid::grid;
 use crate::hearing::rhythm::pulse::{described, moments};
 use crate::hearing::voicing::strums::{OfStrum, strum_samples};
@@ -96,7 +96,7 @@ pub fn count_samples(sound: &Sound, given: &Given, weights: &Weights) -> Vec<Cou
     if ranked.is_empty() || is_trusted(&ranked, &sound.songs.pulse) {
         return Vec::new();
     }
-    let all = described(&ranked, &sound.songs.pulse).into_iter();
+    let all = to_choose_from(&ranked, &sound.songs.pulse).into_iter();
     all.map(|(count, numbers)| CountSample {
         beats: count.beats_s.iter().copied().zip(count.places).collect(),
         numbers: numbers.values(),

@@ -101,7 +101,7 @@ pub(crate) fn chosen(mut ranked: Vec<(Count, f32)>, pulse: &[Pulse]) -> Option<C
     if is_trusted(&ranked, pulse) {
         return Some(ranked.swap_remove(0).0);
     }
-    let all = described(&ranked, pulse);
+    let all = to_choose_from(&ranked, pulse);
     let best = all
         .into_iter()
         .max_by(|a, b| a.1.score().total_cmp(&b.1.score()))?
@@ -122,7 +122,7 @@ pub(in crate::hearing) fn is_trusted(ranked: &[(Count, f32)], pulse: &[Pulse]) -
 }
 
 /// Every count there is to choose from, with what speaks for it.
-pub(in crate::hearing) fn described(
+pub(in crate::hearing) fn to_choose_from(
     ranked: &[(Count, f32)],
     pulse: &[Pulse],
 ) -> Vec<(Count, CountNumbers)> {
