@@ -144,7 +144,7 @@ fn a_song_that_goes_up_a_whole_tone_is_read_and_printed_in_its_new_key() {
     }
     let txt = std::fs::read_to_string(file("txt")).expect("a chart");
     let lines: Vec<&str> = txt.lines().map(str::trim).collect();
-    let over = lines.iter().position(|l| *l == "Key of A major");
+    let over = lines.iter().position(|l| *l == "Key: A major");
     let over = over.unwrap_or_else(|| panic!("{txt}"));
     assert!(lines[over + 1].starts_with("25 |"), "{txt}");
     let read = outside::python("chart_keys.py", &[&file("musicxml"), &file("mid")]);

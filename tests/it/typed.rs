@@ -194,6 +194,8 @@ proptest! {
         if pickup {
             text += "- | D7 |\n";
         }
+        // a song of rests alone is refused: a chord stands before whatever follows
+        text += "Intro\n| G |\n";
         for (kind, how) in order {
             let name = match named {
                 true => ["Verse", "Chorus", "Bridge"][kind],

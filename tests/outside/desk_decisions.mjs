@@ -274,7 +274,7 @@ export async function showsKeys({ program, log }) {
   const until = (n) => page.waitForFunction((m) => document.querySelectorAll("#parts .new-key").length === m, n);
   assert.deepEqual(await rows(), [["Key of A major", "10"]], "a line begins where the key does");
   assert.match(await page.textContent("#facts"), /G major, A major from bar 10 ·/);
-  assert.match(byCommand(program, log, "txt").toString(), /Key of A major\n +10 /, "as on the printed chart");
+  assert.match(byCommand(program, log, "txt").toString(), /Key: A major\n +10 /, "as on the printed chart");
   // the bars before it still fill their lines, and what was heard keeps its ground plan
   assert.deepEqual(await page.$$eval("#parts .line", (all) => all.slice(0, 4).map((n) => n.dataset.first)), ["1", "5", "9", "10"]);
   await chooseBar(page, 10);
