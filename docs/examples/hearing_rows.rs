@@ -18,13 +18,14 @@ fn main() -> Result<(), Box<dyn Error>> {
     takes::other_weights()?;
     let weights = Weights::default();
     for file in takes::of(Path::new(&folder))? {
+        let given = takes::SetUp::of(&file)?.given()?;
         let sound = takes::sound(&file)?;
         let notes = note_samples(&sound, &weights).into_iter();
         let notes: Vec<_> = notes
             .map(|n| json!([n.time_s, n.midi, n.classifier, n.song]))
             .collect();
         let name = file.file_stem().map(|n| n.to_string_lossy().into_owned());
-        let row = json!({"take": name, "notes": notes});
+        let row = json!({"take": name, "capo": given.instrument.capo, "notes": notes});
         println!("{row}");
     }
     Ok(())
