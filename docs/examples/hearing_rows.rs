@@ -1,5 +1,6 @@
 //! What hearing weighs in each take of a folder, as JSON lines for programs that fit weights
-//! (docs/training/fit_song_use.py): every moment where a string may have been struck.
+//! (docs/training/fit_song_use.py): the counts it chooses from, and every moment where a string
+//! may have been struck.
 //!
 //!     cargo run --release --example hearing_rows -- TAKES > ROWS.jsonl
 
@@ -8,7 +9,7 @@
 use serde_json::json;
 use std::error::Error;
 use std::path::Path;
-use takebook::hearing::{Weights, note_samples};
+use takebook::hearing::{COUNT_NUMBERS, Weights, count_samples, note_samples};
 
 #[path = "common/takes.rs"]
 mod takes;
@@ -20,12 +21,16 @@ fn main() -> Result<(), Box<dyn Error>> {
     for file in takes::of(Path::new(&folder))? {
         let given = takes::SetUp::of(&file)?.given()?;
         let sound = takes::sound(&file)?;
+        let counts = count_samples(&sound, &given, &weights).into_iter();
+        let counts: Vec<_> = counts
+            .map(|c| json!({"beats": c.beats, "numbers": c.numbers}))
+            .collect();
         let notes = note_samples(&sound, &weights).into_iter();
         let notes: Vec<_> = notes
             .map(|n| json!([n.time_s, n.midi, n.classifier, n.song]))
             .collect();
         let name = file.file_stem().map(|n| n.to_string_lossy().into_owned());
-        let row = json!({"take": name, "capo": given.instrument.capo, "notes": notes});
+        let row = json!({"take": name, "capo": given.instrument.capo, "names": COUNT_NUMBERS, "counts": counts, "notes": notes});
         println!("{row}");
     }
     Ok(())

@@ -143,11 +143,11 @@ def parts(toy):
                          [["ours", "fit_form", "sections", "{work}/forms-1", "{work}/forms-1", "2" if toy else "300", "--out", "{work}/weights"]],
                          ["sections.json"], ["forms-1"], [1]),
     }
-    table["song-use"] = Part(["songs-fit-2"], weights("notes.json"),
-                             [["copy", str(manifests.WEIGHTS / "notes.json"), "{work}/weights/notes.json"]]
+    table["song-use"] = Part(["songs-fit-2"], weights("notes.json", "count-choice.json"),
+                             [["copy", str(manifests.WEIGHTS / n), f"{{work}}/weights/{n}"] for n in ("notes.json", "count-choice.json")]
                              + [["rows", "hearing_rows", "{work}/hearing.jsonl", "{work}/songs-fit-2"],
                                 ["py", "fit_song_use.py", "{work}/hearing.jsonl", "{work}/songs-fit-2", "{work}/weights"]],
-                             ["notes.json"], ["songs-fit-2"], [0])
+                             ["notes.json", "count-choice.json"], ["songs-fit-2"], [0])
     for name, (file, folder, measures) in NUMBERS.items():
         table[name] = Part([folder], weights(file), [numbers(file, folder, measures, toy)], [file], [folder], [0])
     table["grade"] = Part(graded, ["{work}/tables.md"], [["rows", "grade_takes", "{work}/tables.md", *[f"{{work}}/{n}" for n in graded]]])

@@ -6,9 +6,10 @@ use crate::hearing::acoustic::sound::Sound;
 use crate::hearing::notes::events::{NoteSample, notes, possible, samples};
 use crate::hearing::outputs::Given;
 use crate::hearing::pipeline::FirstPasses;
-use crate::hearing::rhythm::bars::ways;
+use crate::hearing::rhythm::bars::{counts, ways};
 use crate::hearing::rhythm::beat_numbers::{Described, beat_numbers};
 use crate::hearing::rhythm::clock::on_strokes;
+use crate::hearing::rhythm::count_choice::{CountNumbers, is_trusted, to_choose_from};
 use crate::hearing::rhythm::grid::grid;
 use crate::hearing::rhythm::pulse::{described, moments};
 use crate::hearing::voicing::strums::{OfStrum, strum_samples};
@@ -73,4 +74,32 @@ pub fn strum_evidence(sound: &Sound, given: &Given, weights: &Weights) -> Vec<Of
 /// All moments where a pitch may have been struck, with what is weighed of each.
 pub fn note_samples(sound: &Sound, weights: &Weights) -> Vec<NoteSample> {
     samples(sound, &weights.notes)
+}
+
+/// A count to choose from: its beats and what speaks for it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct CountSample {
+    /// Beat times (s) and their places in the bar, from 1.
+    pub beats: Vec<(f64, u8)>,
+    /// In the order of [`COUNT_NUMBERS`].
+    pub numbers: [f32; 12],
+}
+
+/// Names of the numbers of a [`CountSample`].
+pub const COUNT_NUMBERS: [&str; 12] = CountNumbers::NAMES;
+
+/// Every count that the program chooses from where attacks and chords alone are not trusted;
+/// none where they are.
+pub fn count_samples(sound: &Sound, given: &Given, weights: &Weights) -> Vec<CountSample> {
+    let heard = notes(sound, &possible(sound, &weights.notes), &weights.notes);
+    let ranked = counts(&moments(sound), &heard, given, &weights.beats);
+    if ranked.is_empty() || is_trusted(&ranked, &sound.songs.pulse) {
+        return Vec::new();
+    }
+    let all = to_choose_from(&ranked, &sound.songs.pulse).into_iter();
+    all.map(|(count, numbers)| CountSample {
+        beats: count.beats_s.iter().copied().zip(count.places).collect(),
+        numbers: numbers.values(),
+    })
+    .collect()
 }

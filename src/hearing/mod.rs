@@ -22,7 +22,9 @@ mod weights;
 pub use acoustic::listener::Listener;
 pub use acoustic::sound::Sound;
 pub use error::HearingError;
-pub use fitting::{Way, note_samples, rank_weights, strum_evidence};
+pub use fitting::{
+    COUNT_NUMBERS, CountSample, Way, count_samples, note_samples, rank_weights, strum_evidence,
+};
 pub use form::sections::Form;
 pub use form::sketch::SectionWeights;
 pub use harmony::chords::ChordWeights;

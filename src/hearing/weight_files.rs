@@ -36,6 +36,7 @@ weight_files! {
     BEATS: "beats.json",
     BEAT_SEARCH: "beat_search.json",
     BAR_POINTER: "bar-pointer.json",
+    COUNT_CHOICE: "count-choice.json",
     CHORDS: "chords.json",
     CANDIDATES: "candidates.json",
     NOTES: "notes.json",

@@ -1,10 +1,8 @@
 //! Beats and bars by the song net: a pointer that runs through bars at a tempo that may change
 //! from beat to beat.
 //!
-//! The count of attacks and chords ([`super::bars`]) is right where a player plays what is on
-//! the page. Where one syncopates, rests or swings, what the net learned of such playing says
-//! more. So the count is held against the net's beats; where it fits them badly, the pointer
-//! looks for a better one.
+//! Which of these counts, and of those of attacks and chords ([`super::bars`]), is the take's,
+//! [`super::count_choice`] decides.
 //!
 //! # Source
 //! The state space (place in the bar, tempo) and its transitions: Krebs, Böck and Widmer, "An
@@ -13,7 +11,7 @@
 
 use crate::hearing::acoustic::songs::{FINE_S, Pulse};
 use crate::hearing::learned;
-use crate::hearing::rhythm::count::{Count, OtherWay};
+use crate::hearing::rhythm::count::Count;
 use crate::hearing::weight_files::BAR_POINTER;
 use serde::Deserialize;
 use std::sync::LazyLock;
@@ -28,8 +26,6 @@ pub(crate) struct PointerWeights {
     longest: usize,
     /// Of a beat that is shorter or longer than the one before by up to `free_frames`.
     tempo_change: f32,
-    /// Of each unit of the logarithm of their lengths' ratio beyond that.
-    jump: f32,
     /// Fine frames that a beat may differ by at little cost.
     free_frames: usize,
     /// The share of a beat's length around it in which frames count as on the beat is one in
@@ -37,170 +33,40 @@ pub(crate) struct PointerWeights {
     beat_share: f32,
     /// Weight of downbeats beside beats.
     downbeat: f32,
-    /// How much better three beats in a bar must be than four.
-    against_three: f32,
-    /// How much better two must be.
-    against_two: f32,
-    /// A count that fits the net's beats at least so well is kept, nats a second.
-    trusted_per_s: f64,
-    /// How much better another must fit to take its place, nats a second.
-    better_per_s: f64,
-    /// The same where both are as three against two: two ways to feel one thing.
-    better_hemiola_per_s: f64,
-    /// Downbeats that fit at least so well are kept, nats a beat.
-    trusted_downbeat: f64,
-    /// How much better others must fit, nats a beat.
-    better_downbeat: f64,
+    /// Each is one more count to choose from.
+    runs: Vec<Supposed>,
 }
 
 static WEIGHTS: LazyLock<PointerWeights> = LazyLock::new(|| learned::read(&BAR_POINTER));
 
-/// The count, or the pointer's where that fits what the net hears of beats much better; bars
-/// begin where the net hears downbeats, if it hears them plainly elsewhere.
-pub(crate) fn by_pulse(counted: Option<Count>, pulse: &[Pulse]) -> Option<Count> {
+/// What a run of the pointer supposes.
+#[derive(Debug, Clone, Copy, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct Supposed {
+    /// Beats in a bar; with one, it looks for beats alone.
+    per_bar: usize,
+    /// Cost of each unit of the logarithm of two beats' ratio beyond what is free.
+    jump: f32,
+}
+
+/// The likeliest counts of a take, one for each supposition.
+pub(crate) fn pointed(pulse: &[Pulse]) -> Vec<Count> {
     let w = &*WEIGHTS;
-    let before = counted
-        .as_ref()
-        .map_or(f64::MIN, |c| fit(pulse, &c.beats_s));
-    let kept = |counted: Option<Count>| counted.map(|c| with_downbeats(c, pulse));
-    if before >= w.trusted_per_s || pulse.len() < 4 * w.longest {
-        return kept(counted);
+    if pulse.len() < 4 * w.longest {
+        return Vec::new();
     }
-    let Some(found) = pointed(pulse) else {
-        return kept(counted);
-    };
-    let better = match &counted {
-        Some(count) if is_hemiola(count, &found) => w.better_hemiola_per_s,
-        _ => w.better_per_s,
-    };
-    if fit(pulse, &found.beats_s) < before + better {
-        return kept(counted);
-    }
-    let other = counted.as_ref().and_then(|c| as_other(c, &found));
-    Some(Count { other, ..found })
-}
-
-/// Beats a minute of a count, the median.
-fn bpm(count: &Count) -> f64 {
-    let lengths = count.beats_s.windows(2).map(|w| w[1] - w[0]).collect();
-    60.0 / crate::hearing::rhythm::grid::median(lengths)
-}
-
-fn is_hemiola(one: &Count, other: &Count) -> bool {
-    let ratio = (bpm(one) / bpm(other)).ln().abs();
-    (ratio - 1.5f64.ln()).abs() < 0.04
-}
-
-/// A count of even bars with its first beat where the net hears downbeats, if they fit badly as
-/// they are and much better elsewhere.
-fn with_downbeats(count: Count, pulse: &[Pulse]) -> Count {
-    let w = &*WEIGHTS;
-    let per_bar = usize::from(count.per_bar);
-    let place = |k: usize, first: usize| (k + per_bar - first) % per_bar;
-    let first = count.places.iter().position(|p| *p == 1);
-    let (Some(first), 2..) = (first, per_bar) else {
-        return count;
-    };
-    let even = |(k, p): (usize, &u8)| usize::from(*p) == place(k, first % per_bar) + 1;
-    if !count.places.iter().enumerate().all(even) {
-        return count;
-    }
-    let at = |time_s: f64| {
-        let frame = (time_s / FINE_S).round() as usize;
-        let near = frame.saturating_sub(2)..(frame + 3).min(pulse.len());
-        near.map(|t| pulse[t].downbeat).fold(0.0, f32::max)
-    };
-    let heard: Vec<f64> = count
-        .beats_s
-        .iter()
-        .map(|t| f64::from(at(*t).clamp(0.004, 0.996)))
-        .collect();
-    let score = |first: usize| {
-        let of = |(k, p): (usize, &f64)| match place(k, first) {
-            0 => p.ln(),
-            _ => (1.0 - p).ln(),
-        };
-        heard.iter().enumerate().map(of).sum::<f64>() / heard.len().max(1) as f64
-    };
-    let now = score(first % per_bar);
-    let best = (0..per_bar)
-        .max_by(|a, b| score(*a).total_cmp(&score(*b)))
-        .unwrap_or(0);
-    if now >= w.trusted_downbeat || score(best) < now + w.better_downbeat {
-        return count;
-    }
-    let places = (0..count.beats_s.len()).map(|k| place(k, best) as u8 + 1);
-    Count {
-        places: places.collect(),
-        ..count
-    }
-}
-
-/// The count that was given up, as a doubt to tell.
-fn as_other(count: &Count, found: &Count) -> Option<OtherWay> {
-    let (old, new) = (bpm(count), bpm(found));
-    let otherwise = (old / new).ln().abs() > 0.04 || count.per_bar != found.per_bar;
-    (count.beats_s.len() > 4 && otherwise).then(|| OtherWay {
-        behind: 1.0,
-        meter: match count.compound {
-            true => (count.per_bar * 3, 8),
-            false => (count.per_bar, 4),
-        },
-        tempo_bpm: old,
-        first_downbeat_s: count
-            .places
-            .iter()
-            .position(|p| *p == 1)
-            .map_or(count.beats_s[0], |i| count.beats_s[i]),
-    })
-}
-
-/// How well beats meet what the net hears: log probabilities on beats, and of peaks that no beat
-/// meets, for each second of the take.
-fn fit(pulse: &[Pulse], beats_s: &[f64]) -> f64 {
-    const REACH: usize = 2;
-    let clip = |p: f32| f64::from(p.clamp(0.004, 0.996));
-    let mut met = vec![false; pulse.len()];
-    let mut sum = 0.0;
-    for time_s in beats_s {
-        let at = (time_s / FINE_S).round() as usize;
-        let near = at.saturating_sub(REACH)..(at + REACH + 1).min(pulse.len());
-        let best = near.clone().map(|t| pulse[t].beat).fold(0.0, f32::max);
-        if !near.is_empty() {
-            sum += clip(best).ln();
-            met[near].fill(true);
+    let count = |supposed: &Supposed| {
+        let beats = run(pulse, supposed.per_bar, supposed.jump);
+        Count {
+            beats_s: beats.iter().map(|(t, _)| centered(pulse, *t)).collect(),
+            places: beats.iter().map(|(_, p)| *p as u8 + 1).collect(),
+            per_bar: supposed.per_bar as u8,
+            compound: false,
+            other: None,
         }
-    }
-    for t in 1..pulse.len().saturating_sub(1) {
-        let p = pulse[t].beat;
-        if !met[t] && p >= 0.3 && p >= pulse[t - 1].beat && p > pulse[t + 1].beat {
-            sum += (1.0 - clip(p)).ln();
-        }
-    }
-    sum / (pulse.len() as f64 * FINE_S).max(1.0)
-}
-
-/// The likeliest bars of four, three or two beats.
-fn pointed(pulse: &[Pulse]) -> Option<Count> {
-    let w = &*WEIGHTS;
-    let against = [(4, 0.0), (3, w.against_three), (2, w.against_two)];
-    let (_, beats, per_bar) = against
-        .into_iter()
-        .map(|(per_bar, cost)| {
-            let (score, beats) = run(pulse, per_bar);
-            (score - cost, beats, per_bar)
-        })
-        .max_by(|a, b| a.0.total_cmp(&b.0))?;
-    if beats.len() < 4 {
-        return None;
-    }
-    Some(Count {
-        beats_s: beats.iter().map(|(t, _)| centered(pulse, *t)).collect(),
-        places: beats.iter().map(|(_, p)| *p as u8 + 1).collect(),
-        per_bar: per_bar as u8,
-        compound: false,
-        other: None,
-    })
+    };
+    let all: Vec<Count> = w.runs.iter().map(count).collect();
+    all.into_iter().filter(|c| c.beats_s.len() >= 6).collect()
 }
 
 /// Where a beat lies between frames: the mean of what the net hears around it, s.
@@ -229,7 +95,7 @@ struct States {
 }
 
 impl States {
-    fn new() -> Self {
+    fn new(jump: f32) -> Self {
         let w = &*WEIGHTS;
         let lengths: Vec<usize> = (w.shortest..=w.longest).collect();
         let mut firsts = Vec::with_capacity(lengths.len());
@@ -245,7 +111,7 @@ impl States {
             }
             let beyond = off.saturating_sub(w.free_frames);
             let ratio = ((from as f32 + beyond as f32) / from as f32).ln();
-            w.tempo_change + w.jump * ratio
+            w.tempo_change + jump * ratio
         };
         let change = lengths
             .iter()
@@ -260,10 +126,10 @@ impl States {
     }
 }
 
-/// The best path: its score and its beats (frame, place from 0).
-fn run(pulse: &[Pulse], per_bar: usize) -> (f32, Vec<(usize, usize)>) {
+/// The beats (frame, place from 0) of the best path.
+fn run(pulse: &[Pulse], per_bar: usize, jump: f32) -> Vec<(usize, usize)> {
     let w = &*WEIGHTS;
-    let states = States::new();
+    let states = States::new(jump);
     let n_lengths = states.lengths.len();
     // 0: on a beat; 1: between; of the second half of a beat the next place counts
     let mut kind = vec![1u8; states.n];
@@ -320,10 +186,7 @@ fn run(pulse: &[Pulse], per_bar: usize) -> (f32, Vec<(usize, usize)>) {
     let best = (0..scores.len())
         .max_by(|a, b| scores[*a].total_cmp(&scores[*b]))
         .unwrap_or(0);
-    (
-        scores[best],
-        traced(&states, per_bar, best, &came, pulse.len()),
-    )
+    traced(&states, per_bar, best, &came, pulse.len())
 }
 
 fn traced(
@@ -352,11 +215,11 @@ fn traced(
 }
 
 #[cfg(test)]
-mod tests {
+pub(super) mod tests {
     use super::*;
 
     /// A pulse each `beat` frames, every fourth a downbeat, from frame 10 on.
-    fn steady(beat: f64, n_beats: usize) -> Vec<Pulse> {
+    pub(in crate::hearing::rhythm) fn steady(beat: f64, n_beats: usize) -> Vec<Pulse> {
         let quiet = Pulse {
             beat: 0.01,
             downbeat: 0.005,
@@ -379,8 +242,8 @@ mod tests {
     #[test]
     fn a_steady_pulse_is_followed_with_its_bars() {
         let pulse = steady(21.4, 40);
-        let count = pointed(&pulse).expect("a count");
-        assert_eq!(count.per_bar, 4);
+        let counts = pointed(&pulse);
+        let count = counts.iter().find(|c| c.per_bar == 4).expect("a count");
         for k in 2..38 {
             let at = FINE_S * (10.0 + 21.4 * k as f64);
             let beat = count
@@ -390,55 +253,5 @@ mod tests {
                 .unwrap_or_else(|| panic!("no beat at {at}"));
             assert_eq!(usize::from(count.places[beat]), k % 4 + 1, "beat {k}");
         }
-    }
-
-    #[test]
-    fn a_count_between_the_beats_gives_way() {
-        let pulse = steady(22.0, 40);
-        let off: Vec<f64> = (0..40)
-            .map(|k| FINE_S * (21.0 + 22.0 * f64::from(k)))
-            .collect();
-        let wrong = Count {
-            places: (0..40).map(|k| k % 4 + 1).collect(),
-            beats_s: off,
-            per_bar: 4,
-            compound: false,
-            other: None,
-        };
-        let right = by_pulse(Some(wrong), &pulse).expect("a count");
-        let near = (right.beats_s[8] / FINE_S - 10.0) / 22.0;
-        assert!((near - near.round()).abs() < 0.1, "{near}");
-    }
-
-    #[test]
-    fn bars_begin_where_downbeats_are_heard() {
-        let pulse = steady(22.0, 40);
-        let count = Count {
-            beats_s: (0..40)
-                .map(|k| FINE_S * (10.0 + 22.0 * f64::from(k)))
-                .collect(),
-            places: (0..40).map(|k| (k + 2) % 4 + 1).collect(),
-            per_bar: 4,
-            compound: false,
-            other: None,
-        };
-        let places = by_pulse(Some(count), &pulse).expect("a count").places;
-        assert_eq!(places[..5], [1, 2, 3, 4, 1]);
-    }
-
-    #[test]
-    fn a_count_that_fits_stays() {
-        let pulse = steady(22.0, 40);
-        let beats_s = (0..40)
-            .map(|k| FINE_S * (10.0 + 22.0 * f64::from(k)))
-            .collect();
-        let count = Count {
-            places: (0..40).map(|k| k % 2 + 1).collect(),
-            beats_s,
-            per_bar: 2,
-            compound: false,
-            other: None,
-        };
-        assert_eq!(by_pulse(Some(count), &pulse).map(|c| c.per_bar), Some(2));
     }
 }

@@ -44,13 +44,25 @@ pub(crate) fn count(
     given: &Given,
     weights: &BeatWeights,
 ) -> Option<Count> {
+    let best = counts(moments, notes, given, weights).into_iter().next();
+    best.map(|(count, _)| count)
+}
+
+/// Every way to count with its rank, likeliest first; the first with the next best way.
+pub(crate) fn counts(
+    moments: &[Moment],
+    notes: &[Note],
+    given: &Given,
+    weights: &BeatWeights,
+) -> Vec<(Count, f32)> {
     let all = ranked(moments, notes, given, weights);
-    let best = all.first()?;
-    let other = all.iter().find(|h| h.counts_otherwise(best));
-    Some(Count {
-        other: other.map(|h| h.as_other(best.rank)),
-        ..best.as_count(given)
-    })
+    let mut counts: Vec<_> = all.iter().map(|h| (h.as_count(given), h.rank)).collect();
+    if let [(first, _), ..] = &mut counts[..] {
+        let best = &all[0];
+        let other = all.iter().find(|h| h.counts_otherwise(best));
+        first.other = other.map(|h| h.as_other(best.rank));
+    }
+    counts
 }
 
 /// Every way to count, likeliest first, each with the numbers that describe it

@@ -6,6 +6,7 @@ pub(in crate::hearing) mod beat_numbers;
 pub(in crate::hearing) mod beats;
 pub(in crate::hearing) mod clock;
 pub(in crate::hearing) mod count;
+pub(in crate::hearing) mod count_choice;
 pub(in crate::hearing) mod grid;
 pub(in crate::hearing) mod pulse;
 pub(in crate::hearing) mod stage;

@@ -2,11 +2,11 @@
 
 use crate::hearing::acoustic::sound::Sound;
 use crate::hearing::outputs::{Given, Note, WhichBar};
-use crate::hearing::rhythm::bar_pointer::by_pulse;
-use crate::hearing::rhythm::bars::{count, recount};
+use crate::hearing::rhythm::bars::{count, counts, recount};
 use crate::hearing::rhythm::beats::BeatWeights;
 use crate::hearing::rhythm::clock::on_strokes;
 use crate::hearing::rhythm::count::Count;
+use crate::hearing::rhythm::count_choice::chosen;
 use crate::hearing::rhythm::grid::{Grid, grid};
 use crate::hearing::rhythm::pulse::moments;
 
@@ -18,10 +18,10 @@ pub(in crate::hearing) fn beats_and_bars(
     notes: &[Note],
 ) -> (Option<Count>, Grid) {
     let moments = moments(sound);
-    let mut counted = count(&moments, notes, given, weights);
-    if counts_freely(given) {
-        counted = by_pulse(counted, &sound.songs.pulse);
-    }
+    let mut counted = match counts_freely(given) {
+        true => chosen(counts(&moments, notes, given, weights), &sound.songs.pulse),
+        false => count(&moments, notes, given, weights),
+    };
     if let (true, Some(counted)) = (given.beats_s.is_empty(), &mut counted) {
         counted.beats_s = on_strokes(&counted.beats_s, &sound.strokes);
     }
