@@ -37,6 +37,7 @@ fn main() -> Result<(), Box<dyn Error>> {
         .map(String::as_str)
         .partition(|a| a.contains('='));
     let wanted = names.first().copied().unwrap_or("");
+    takes::other_weights()?;
     let mut weights = Weights::default();
     for setting in settings {
         named_weights::set(&mut weights, setting)?;

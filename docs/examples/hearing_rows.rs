@@ -27,7 +27,7 @@ fn main() -> Result<(), Box<dyn Error>> {
             .collect();
         let notes = note_samples(&sound, &weights).into_iter();
         let notes: Vec<_> = notes
-            .map(|n| json!([n.time_s, n.midi, n.classifier, n.song]))
+            .map(|n| json!([n.time_s, n.midi, n.classifier, n.song, n.overtone]))
             .collect();
         let name = file.file_stem().map(|n| n.to_string_lossy().into_owned());
         let row = json!({"take": name, "capo": given.instrument.capo, "names": COUNT_NUMBERS, "counts": counts, "notes": notes});

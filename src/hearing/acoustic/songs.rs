@@ -65,16 +65,6 @@ pub(crate) struct Songs {
     pub(crate) pulse: Vec<Pulse>,
 }
 
-/// Where the song net hears a pitch struck most.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub(crate) struct StruckPeak {
-    /// 0 = MIDI 28.
-    pub(crate) pitch: usize,
-    /// When, s.
-    pub(crate) time_s: f64,
-    pub(crate) probability: f32,
-}
-
 impl Songs {
     /// Number of slow frames.
     pub(crate) fn n_slow(&self) -> usize {
@@ -99,27 +89,6 @@ impl Songs {
 
     fn struck_at(&self, frame: usize, pitch: usize) -> f32 {
         f32::from(self.struck[frame * N_PITCHES + pitch]) / 255.0
-    }
-
-    /// Where pitches are heard struck at least so likely, by pitch, then time.
-    pub(crate) fn struck_peaks(&self, least: f32) -> Vec<StruckPeak> {
-        let n = self.struck.len() / N_PITCHES;
-        let mut peaks = Vec::new();
-        for pitch in 0..N_PITCHES {
-            for t in 1..n.saturating_sub(1) {
-                let [before, here, after] = [t - 1, t, t + 1].map(|t| self.struck_at(t, pitch));
-                if here < least || here < before || here <= after {
-                    continue;
-                }
-                let off = f64::from((after - before) / (before + here + after));
-                peaks.push(StruckPeak {
-                    pitch,
-                    time_s: (t as f64 + off) * FINE_S,
-                    probability: here,
-                });
-            }
-        }
-        peaks
     }
 
     /// ln p of the song's bass in a slow frame: twelve pitch classes and none.

@@ -9,7 +9,6 @@
 //! is near; it ends where the pitch is struck again or stays unheard.
 
 use crate::hearing::acoustic::net::{LOWEST_MIDI, N_PITCHES};
-use crate::hearing::acoustic::songs::StruckPeak;
 use crate::hearing::acoustic::sound::Sound;
 use crate::hearing::acoustic::spectrum::HOP_S;
 use crate::hearing::acoustic::strokes::Stroke;
@@ -17,6 +16,7 @@ use crate::hearing::learned;
 use crate::hearing::notes::classifier::judged;
 use crate::hearing::notes::evidence::Candidate;
 use crate::hearing::outputs::Note;
+use crate::hearing::partials::PARTIALS;
 use crate::hearing::small_net::sigmoid;
 use crate::hearing::weight_files::NOTES;
 
@@ -42,27 +42,23 @@ pub struct JointWeights {
     pub classifier: f32,
     /// Weight of the song net's.
     pub song: f32,
-    /// Weight of their product.
-    pub both: f32,
     /// Added.
     pub bias: f32,
-    /// Weight of the song net's log odds where the classifier has no candidate.
-    pub alone: f32,
-    /// Added there.
-    pub alone_bias: f32,
-    /// Least probability of the song net there.
-    pub alone_least: f32,
-    /// A candidate of the classifier so near is the same note, s.
-    pub same_s: f64,
+    /// A note that the classifier gives at least this probability has partials that the song net
+    /// may take for notes of their own.
+    pub has_partials: f32,
+    /// Notes so near begin together, s.
+    pub together_s: f64,
 }
 
 impl JointWeights {
     fn probability(&self, sample: &NoteSample) -> f32 {
-        let song = log_odds(sample.song);
-        sigmoid(match sample.classifier.map(log_odds) {
-            Some(a) => self.classifier * a + self.song * song + self.both * a * song + self.bias,
-            None => self.alone * song + self.alone_bias,
-        })
+        let song = match sample.overtone {
+            // it can only speak against what may be a partial
+            true => log_odds(sample.song).min(0.0),
+            false => log_odds(sample.song),
+        };
+        sigmoid(self.classifier * log_odds(sample.classifier) + self.song * song + self.bias)
     }
 }
 
@@ -113,10 +109,12 @@ pub struct NoteSample {
     pub time_s: f64,
     /// MIDI note number.
     pub midi: u8,
-    /// Probability by the note classifier; none where it has no candidate.
-    pub classifier: Option<f32>,
+    /// Probability by the note classifier.
+    pub classifier: f32,
     /// Probability by the song net.
     pub song: f32,
+    /// Whether it is a partial of a note that begins with it.
+    pub overtone: bool,
 }
 
 /// All moments where a pitch may have been struck, by pitch, then time.
@@ -132,41 +130,38 @@ pub(crate) fn possible(sound: &Sound, weights: &NoteWeights) -> Vec<Possible> {
 
 /// What the note classifier and the song net say of each, by pitch, then time.
 pub(in crate::hearing) fn samples(sound: &Sound, weights: &NoteWeights) -> Vec<NoteSample> {
-    let w = &weights.joint;
     let of = |(candidate, probability): (Candidate, f32)| {
         let time_s = on_stroke(sound, f64::from(candidate.center) * HOP_S, weights.snap_s);
         NoteSample {
             time_s,
             midi: LOWEST_MIDI + candidate.pitch as u8,
-            classifier: Some(probability),
+            classifier: probability,
             song: sound.songs.struck_near(time_s, candidate.pitch),
+            overtone: false,
         }
     };
     let mut all: Vec<NoteSample> = judged(sound).into_iter().map(of).collect();
-    let by_pitch = |all: &mut Vec<NoteSample>| {
-        all.sort_by(|a, b| a.midi.cmp(&b.midi).then(a.time_s.total_cmp(&b.time_s)));
-    };
-    by_pitch(&mut all);
-    let missed = |p: &StruckPeak| {
-        let midi = LOWEST_MIDI + p.pitch as u8;
-        let from = all.partition_point(|c| (c.midi, c.time_s) < (midi, p.time_s - w.same_s));
-        let next = all.get(from);
-        !next.is_some_and(|c| c.midi == midi && c.time_s <= p.time_s + w.same_s)
-    };
-    let peaks = sound.songs.struck_peaks(w.alone_least);
-    let alone: Vec<NoteSample> = peaks
-        .into_iter()
-        .filter(missed)
-        .map(|p| NoteSample {
-            time_s: on_stroke(sound, p.time_s, weights.snap_s),
-            midi: LOWEST_MIDI + p.pitch as u8,
-            classifier: None,
-            song: p.probability,
-        })
-        .collect();
-    all.extend(alone);
-    by_pitch(&mut all);
+    all.sort_by(|a, b| a.time_s.total_cmp(&b.time_s));
+    mark_overtones(&mut all, &weights.joint);
+    all.sort_by(|a, b| a.midi.cmp(&b.midi).then(a.time_s.total_cmp(&b.time_s)));
     all
+}
+
+/// Marks what may be a partial of a note that begins with it; takes them in order of time.
+fn mark_overtones(all: &mut [NoteSample], w: &JointWeights) {
+    let mut from = 0;
+    for i in 0..all.len() {
+        let (time_s, midi) = (all[i].time_s, usize::from(all[i].midi));
+        while all[from].time_s < time_s - w.together_s {
+            from += 1;
+        }
+        let near = all[from..].iter();
+        let mut near = near.take_while(|s| s.time_s <= time_s + w.together_s);
+        all[i].overtone = near.any(|s| {
+            let above = midi.checked_sub(usize::from(s.midi));
+            s.classifier >= w.has_partials && above.is_some_and(|a| PARTIALS[1..].contains(&a))
+        });
+    }
 }
 
 /// The time of a stroke within `snap_s` of a time, or that time, s.
