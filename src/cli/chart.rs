@@ -33,6 +33,9 @@ pub(crate) struct Chart {
     /// Overwrite the file if it exists
     #[arg(long, alias = "force")]
     overwrite: bool,
+    /// Every harmony that sounds, not only the song's chords
+    #[arg(long)]
+    detail: bool,
     /// Exit code 1 if a chord is not confirmed yet; for scripts
     #[arg(long)]
     require_confirmed: bool,
@@ -178,7 +181,7 @@ impl Chart {
         if self.log.is_dir() {
             return self.binder(format, &options, to_stdout, out);
         }
-        let song = load(&self.log)?;
+        let song = self.load(&self.log)?;
         let name =
             |e: crate::chart::ChartError| CliError::new(format!("{}: {e}", self.log.display()));
         let bytes = match self.with_sound {
@@ -192,6 +195,14 @@ impl Chart {
             save(&self.output, &bytes, self.overwrite)?;
         }
         self.report(&song, &moved, bytes.len(), to_stdout, out)
+    }
+
+    fn load(&self, path: &Path) -> Result<Song, CliError> {
+        let log = crate::songlog::store::load(path)?;
+        Ok(match self.detail {
+            true => crate::songlog::resolve(&log.in_detail()),
+            false => crate::songlog::resolve(&log),
+        })
     }
 
     fn format(&self, to_stdout: bool) -> Result<Format, CliError> {
@@ -258,11 +269,6 @@ impl Chart {
 /// A line to stderr.
 fn say(words: &str) -> Result<(), CliError> {
     Ok(writeln!(std::io::stderr().lock(), "takebook: {words}")?)
-}
-
-fn load(path: &Path) -> Result<Song, CliError> {
-    let log = crate::songlog::store::load(path)?;
-    Ok(crate::songlog::resolve(&log))
 }
 
 /// Writes whole or not at all: into a file beside it, then renamed.

@@ -45,11 +45,11 @@ const N_SHAPES: usize = 5;
 const N_NOTES: usize = 24;
 
 pub(crate) fn run(args: Args, out: &mut dyn Write) -> Result<Outcome, CliError> {
-    let mut log = store::load(&args.log)?;
-    if args.detail && !log.heard.detail.is_empty() {
-        log.heard.chords = std::mem::take(&mut log.heard.detail);
-    }
-    let song = resolve(&log);
+    let log = store::load(&args.log)?;
+    let song = match args.detail {
+        true => resolve(&log.in_detail()),
+        false => resolve(&log),
+    };
     match (args.bar, args.json) {
         (None, true) => writeln!(out, "{}", song_json::song(&song))?,
         (None, false) => chart(&song, &args.log, out)?,

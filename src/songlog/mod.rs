@@ -80,6 +80,16 @@ pub struct Fingerprint {
 }
 
 impl Log {
+    /// The same log with every harmony that sounds in place of the song's chords, where more was
+    /// heard than those.
+    #[must_use]
+    pub fn in_detail(mut self) -> Self {
+        if !self.heard.detail.is_empty() {
+            self.heard.chords = std::mem::take(&mut self.heard.detail);
+        }
+        self
+    }
+
     /// Id for the next decision.
     pub fn next_id(&self) -> u32 {
         self.decided.last().map_or(1, |d| d.id + 1)

@@ -473,3 +473,30 @@ fn midi_strums_what_was_strummed_and_keeps_one_tempo_if_asked() {
         assert!(starts > 80, "{read}");
     }
 }
+
+#[test]
+fn detail_is_charted_only_where_it_is_asked_for() {
+    let (_keep, dir) = folder();
+    let mut log = crate::log_sample::log();
+    // over the first bar's G its top note moves
+    log.heard.detail = log.heard.chords.clone();
+    let mut moved = log.heard.detail[0].clone();
+    moved.candidates[0].label = "Gsus4".parse().expect("a chord");
+    moved.start_s = 1.0;
+    log.heard.detail[0].end_s = 1.0;
+    log.heard.detail.insert(1, moved);
+    let path = dir.join("evening.takebook");
+    std::fs::write(&path, takebook::songlog::write(&log)).expect("written");
+    let printed = |more: &[&str]| {
+        let mut args = vec!["-o", "-", "--format", "txt"];
+        args.extend(more);
+        String::from_utf8(run(&path, &args).stdout).expect("text")
+    };
+    assert!(!printed(&[]).contains("Gsus4"), "{}", printed(&[]));
+    let detail = printed(&["--detail"]);
+    let first = detail
+        .lines()
+        .find(|l| l.contains('|'))
+        .expect("a line of bars");
+    assert!(first.contains("G?") && first.contains("Gsus4?"), "{detail}");
+}

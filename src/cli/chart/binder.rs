@@ -1,6 +1,6 @@
 //! All logs of a folder in one PDF.
 
-use super::{Chart, load, save};
+use super::{Chart, save};
 use crate::chart::{Format, Options, binder};
 use crate::cli::plain::shown;
 use crate::cli::{CliError, Outcome};
@@ -36,7 +36,7 @@ impl Chart {
         let mut songs: Vec<(PathBuf, Song)> = Vec::new();
         let mut failed = Vec::new();
         for file in files {
-            match load(&file) {
+            match self.load(&file) {
                 Ok(song) => songs.push((file, song)),
                 Err(error) => failed.push(error.to_string()),
             }
