@@ -26,6 +26,12 @@ struct CheckWeights {
     colour: f32,
     /// Prior of a bass other than the root.
     inversion: f32,
+    /// Prior of the written chord with other notes beside its triad, at song level.
+    ornament: f32,
+    /// Prior of the written chord over another of its notes, where a take is lined up.
+    turned: f32,
+    /// Weaker strums may be the wavering of a ringing string.
+    clear_strum: f32,
 }
 
 static WEIGHTS: LazyLock<CheckWeights> = LazyLock::new(|| {
@@ -43,13 +49,35 @@ pub(crate) struct Heardable {
     pub(crate) bass: usize,
 }
 
+/// A note sounds if it is more likely than not.
+const SOUNDS: f32 = 0.5;
+
+/// A reading that counts as the chord written.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(crate) struct Reading {
+    pub(crate) what: Heardable,
+    /// What it costs to take it for that, 0 or below.
+    pub(crate) prior: f32,
+}
+
+/// How closely a take is held against the chart.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Level {
+    /// As a lead sheet is read: what a hand adds to a chord or brushes beside it
+    /// is no departure.
+    #[default]
+    Song,
+    /// Every note of a chord counts.
+    Detail,
+}
+
 /// A take's evidence.
 #[derive(Debug, Clone)]
 pub struct Evidence {
     classes: Vec<(PitchClass, &'static Quality)>,
     sets: Vec<PitchClassSet>,
     bounds_s: Vec<f64>,
-    struck: Vec<bool>,
+    strums: Vec<f32>,
     frames: Vec<f32>,
     chords: Vec<Vec<f32>>,
     basses: Vec<Vec<f32>>,
@@ -111,7 +139,7 @@ impl Evidence {
             classes,
             sets,
             bounds_s: vec![stretches.first().map_or(0.0, |s| s.start_s)],
-            struck: Vec::new(),
+            strums: Vec::new(),
             frames: vec![0.0],
             chords: vec![vec![0.0; n]],
             basses: vec![vec![0.0; 13]],
@@ -125,7 +153,7 @@ impl Evidence {
         for (k, stretch) in stretches.into_iter().enumerate() {
             assert_eq!(stretch.ln_chords.len(), n, "one number a class");
             all.bounds_s.push(stretch.end_s);
-            all.struck.push(stretch.stroke > 0.0);
+            all.strums.push(stretch.stroke);
             all.frames.push(all.frames[k] + stretch.n_frames);
             all.chords.push(sum(&all.chords[k], &stretch.ln_chords));
             all.basses.push(sum(&all.basses[k], &stretch.ln_basses));
@@ -136,6 +164,67 @@ impl Evidence {
             all.sounding.push(stretch.sounding);
         }
         all
+    }
+
+    /// The same take sounding so many semitones lower.
+    pub(crate) fn lowered(&self, semitones: i8) -> Self {
+        let k = i32::from(semitones);
+        let up = |pitch_class: usize| (pitch_class as i32 + k).rem_euclid(12) as usize;
+        let none = self.classes.len();
+        let mut from: Vec<usize> = self
+            .classes
+            .iter()
+            .enumerate()
+            .map(|(class, (root, quality))| {
+                let above = up(root.index());
+                let same = |c: &(PitchClass, &'static Quality)| {
+                    c.0.index() == above && c.1.harte == quality.harte
+                };
+                self.classes.iter().position(same).unwrap_or(class)
+            })
+            .collect();
+        from.push(none);
+        let moved = |sums: &Vec<f32>| from.iter().map(|class| sums[*class]).collect();
+        let bass = |sums: &Vec<f32>| {
+            let each = (0..13).map(|b| sums[if b < 12 { up(b) } else { b }]);
+            each.collect()
+        };
+        let lower =
+            |(midi, p): &(u8, f32)| u8::try_from(i32::from(*midi) - k).ok().map(|m| (m, *p));
+        Self {
+            chords: self.chords.iter().map(moved).collect(),
+            basses: self.basses.iter().map(bass).collect(),
+            sounding: self
+                .sounding
+                .iter()
+                .map(|notes| notes.iter().filter_map(lower).collect())
+                .collect(),
+            ..self.clone()
+        }
+    }
+
+    /// How long each chord class is the likely one, s; "no chord" last.
+    pub(crate) fn class_seconds(&self) -> Vec<f64> {
+        let mut seconds = vec![0.0; self.classes.len() + 1];
+        for at in 0..self.bounds_s.len() - 1 {
+            let frames = self.n_frames(at, at + 1).max(1.0);
+            let length_s = self.bounds_s[at + 1] - self.bounds_s[at];
+            for (class, sum) in seconds.iter_mut().enumerate() {
+                let ln = (self.chords[at + 1][class] - self.chords[at][class]) / frames;
+                *sum += length_s * f64::from(ln.exp());
+            }
+        }
+        seconds
+    }
+
+    /// How long something sounds in one stretch, s: its length times how likely
+    /// it is that any chord sounds.
+    pub(crate) fn sound_s(&self, at: usize) -> f64 {
+        let frames = self.n_frames(at, at + 1).max(1.0);
+        let none = self.classes.len();
+        let ln_none = (self.chords[at + 1][none] - self.chords[at][none]) / frames;
+        let length_s = self.bounds_s[at + 1] - self.bounds_s[at];
+        length_s * f64::from(1.0 - ln_none.exp()).clamp(0.0, 1.0)
     }
 
     /// Times between the stretches, s: one more than stretches.
@@ -158,7 +247,14 @@ impl Evidence {
 
     /// Whether strings are struck where a stretch starts.
     pub(crate) fn struck(&self, at: usize) -> bool {
-        self.struck.get(at).copied().unwrap_or(false)
+        self.strums.get(at).is_some_and(|s| *s > 0.0)
+    }
+
+    /// Whether they are struck clearly.
+    pub(crate) fn struck_clearly(&self, at: usize) -> bool {
+        self.strums
+            .get(at)
+            .is_some_and(|s| *s >= WEIGHTS.clear_strum)
     }
 
     pub(crate) fn n_frames(&self, from: usize, to: usize) -> f32 {
@@ -212,16 +308,94 @@ impl Evidence {
             + self.bass_score(from, to, start, scale, what.bass)
     }
 
+    /// The readings of a chord with each of its own notes as the bass as well: good
+    /// enough to find the place of a double stop or of a brushed string.
+    pub(crate) fn over_any_note(&self, readings: &[Reading]) -> Vec<Reading> {
+        let mut all = readings.to_vec();
+        for reading in readings {
+            let Some(set) = self.sets.get(reading.what.class) else {
+                continue;
+            };
+            for bass in set.iter().map(PitchClass::index) {
+                let what = Heardable {
+                    bass,
+                    ..reading.what
+                };
+                if !all.iter().any(|r| r.what == what) {
+                    let prior = reading.prior + WEIGHTS.turned;
+                    all.push(Reading { what, prior });
+                }
+            }
+        }
+        all
+    }
+
+    /// How many notes sound at once in a stretch, on average.
+    pub(crate) fn n_at_once(&self, from: usize, to: usize) -> f32 {
+        let sum: f32 = (from..to)
+            .map(|at| {
+                let sure = self.sounding[at].iter().filter(|s| s.1 > SOUNDS);
+                self.n_frames(at, at + 1) * sure.count() as f32
+            })
+            .sum();
+        sum / self.n_frames(from, to).max(1.0)
+    }
+
+    /// Share of what sounds in a stretch that belongs to a set, by time and notes; 0 if nothing sounds.
+    pub(crate) fn share_in(&self, from: usize, to: usize, set: PitchClassSet) -> f32 {
+        let (mut inside, mut all) = (0.0, 0.0);
+        for at in from..to {
+            let frames = self.n_frames(at, at + 1);
+            for (midi, _) in self.sounding[at].iter().filter(|s| s.1 > SOUNDS) {
+                all += frames;
+                if set.contains(PitchClass::new(i32::from(*midi))) {
+                    inside += frames;
+                }
+            }
+        }
+        if all > 0.0 { inside / all } else { 0.0 }
+    }
+
+    /// Score of the best of some readings of a stretch.
+    pub(crate) fn best_of(&self, from: usize, to: usize, readings: &[Reading]) -> f32 {
+        readings
+            .iter()
+            .map(|r| self.score(from, to, r.what) + r.prior)
+            .fold(f32::MIN, f32::max)
+    }
+
     /// The readings that count as a label as written; empty for "unknown".
     ///
     /// A chord outside the classes counts as the nearest ones on its root, and
-    /// the number says how many notes they differ by.
-    pub(crate) fn readings(&self, label: &Label) -> (Vec<Heardable>, u32) {
-        match label {
-            Label::Unknown => (Vec::new(), 0),
-            Label::NoChord => (vec![self.silence()], 0),
-            Label::Chord(chord) => self.readings_of(chord),
+    /// the number says how many notes they differ by. At song level so does every
+    /// chord on the same root whose third, fifth and seventh do not speak against it.
+    pub(crate) fn readings(&self, label: &Label, level: Level) -> (Vec<Reading>, u32) {
+        let exactly = |list: Vec<Heardable>| -> Vec<Reading> {
+            let each = list.into_iter().map(|what| Reading { what, prior: 0.0 });
+            each.collect()
+        };
+        let chord = match label {
+            Label::Unknown => return (Vec::new(), 0),
+            Label::NoChord => return (exactly(vec![self.silence()]), 0),
+            Label::Chord(chord) => chord,
+        };
+        let (exact, off) = self.readings_of(chord);
+        let mut all = exactly(exact);
+        if level == Level::Song {
+            let root = chord.root.pitch_class();
+            let bass = chord.bass_pitch_class().index();
+            for (class, (other, _)) in self.classes.iter().enumerate() {
+                let is_known = all.iter().any(|r| r.what.class == class);
+                let agrees = agree(root, chord.pitch_classes(), self.sets[class]);
+                if *other == root && agrees && !is_known {
+                    all.push(Reading {
+                        what: Heardable { class, bass },
+                        prior: WEIGHTS.ornament,
+                    });
+                }
+            }
         }
+        (all, off)
     }
 
     fn readings_of(&self, chord: &Chord) -> (Vec<Heardable>, u32) {
@@ -277,4 +451,18 @@ impl Evidence {
         let (root, quality) = *self.classes.get(what.class)?;
         Some((root, quality, self.sets[what.class]))
     }
+}
+
+/// Whether two chords on one root have no third, fifth or seventh that speaks
+/// against the other's: a fourth in place of a third does not.
+pub(crate) fn agree(root: PitchClass, one: PitchClassSet, other: PitchClassSet) -> bool {
+    const DEGREES: [&[i32]; 3] = [&[3, 4], &[6, 7, 8], &[10, 11]];
+    DEGREES.iter().all(|semitones| {
+        let of = |set: PitchClassSet| -> PitchClassSet {
+            let each = semitones.iter().map(|s| root.up(*s));
+            each.filter(|p| set.contains(*p)).collect()
+        };
+        let (a, b) = (of(one), of(other));
+        a.is_empty() || b.is_empty() || a.0 & b.0 != 0
+    })
 }

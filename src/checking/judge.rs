@@ -5,10 +5,50 @@
 //! easily the two are confused. Margins are fitted on rendered takes
 //! (docs/checking.md).
 
-use super::evidence::{Evidence, Heardable};
+use super::evidence::{Evidence, Heardable, Level, Reading, agree};
 use super::slots::Slot;
 use crate::fretboard::Instrument;
 use crate::theory::{Chord, Degree, Key, Label, Mode, PitchClass, PitchClassSet};
+use serde::Deserialize;
+use std::sync::LazyLock;
+
+/// How far another reading must be ahead of the written one, ln.
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(super) struct Margins {
+    other_chord: f32,
+    other_bass: f32,
+    other_notes: f32,
+    silence: f32,
+    timing: f32,
+    /// More for each note by which the nearest class differs from the chord.
+    each_note_off: f32,
+    /// More for each frame at song level: what is ahead by little all along is
+    /// how the hand plays the chord.
+    each_frame: f32,
+    /// More at song level for another bass.
+    brushed: f32,
+    /// With fewer notes at once, on average, a stretch is double stops or a line:
+    /// its lowest note is no bass, and what it leaves out was not meant to sound.
+    few_notes: f32,
+    /// Such a stretch plays the chord if so much of what sounds belongs to it, 0 to 1.
+    few_notes_share: f32,
+    /// How far a change may be off its place, in beats, at song level.
+    pub(super) off_beats_song: f64,
+    /// The same where every detail counts.
+    pub(super) off_beats_detail: f64,
+    /// The changes around it lie so near to a steady tempo, in beats; else nothing is reported.
+    pub(super) steady_beats: f64,
+    /// How many ln double the odds, about: the evidence of a stretch is not
+    /// independent from frame to frame.
+    doubling: f32,
+}
+
+pub(super) static MARGINS: LazyLock<Margins> = LazyLock::new(|| {
+    // a broken build, which every check of a take finds
+    serde_json::from_str(include_str!("weights/margins.json"))
+        .unwrap_or_else(|e| panic!("src/checking/weights/margins.json: {e}"))
+});
 
 /// How a stretch departs from the chart.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
@@ -46,11 +86,11 @@ impl Departure {
     /// How far the other reading must be ahead, ln.
     pub(crate) fn margin(self) -> f32 {
         match self {
-            Self::OtherChord => 6.0,
-            Self::OtherBass => 5.0,
-            Self::OtherNotes => 12.0,
-            Self::Silent | Self::NotSilent => 15.0,
-            Self::Early | Self::Late => 10.0,
+            Self::OtherChord => MARGINS.other_chord,
+            Self::OtherBass => MARGINS.other_bass,
+            Self::OtherNotes => MARGINS.other_notes,
+            Self::Silent | Self::NotSilent => MARGINS.silence,
+            Self::Early | Self::Late => MARGINS.timing,
         }
     }
 }
@@ -72,12 +112,8 @@ pub struct Finding {
     pub words: String,
 }
 
-/// How many ln of evidence double the odds, about: the evidence of a stretch is
-/// not independent from frame to frame.
-const PER_DOUBLING: f64 = 8.0;
-
 pub(crate) fn certainty(ahead: f32) -> f64 {
-    let odds = f64::from(ahead) / PER_DOUBLING;
+    let odds = f64::from(ahead / MARGINS.doubling);
     1.0 / (1.0 + (-odds).exp2())
 }
 
@@ -87,6 +123,7 @@ pub(crate) struct Weighing<'a> {
     pub(crate) key: Option<Key>,
     /// Every reading of the chart's own chords: at home in this song.
     pub(crate) at_home: &'a std::collections::HashSet<Heardable>,
+    pub(crate) level: Level,
 }
 
 impl Weighing<'_> {
@@ -95,7 +132,7 @@ impl Weighing<'_> {
     pub(crate) fn departure(
         &self,
         slot: &Slot,
-        readings: &[Heardable],
+        readings: &[Reading],
         off: u32,
         from: usize,
         to: usize,
@@ -106,11 +143,12 @@ impl Weighing<'_> {
         let scores = self.evidence.scores(from, to);
         let (written, best) = readings
             .iter()
-            .map(|r| (*r, scores.of(*r)))
+            .map(|r| (r.what, scores.of(r.what) + r.prior))
             .max_by(|a, b| a.1.total_cmp(&b.1))?;
+        let is_partial = self.is_partial(slot, from, to);
         let mut worst: Option<(f32, f32, Heardable, Departure)> = None;
         for (what, prior) in self.evidence.everything() {
-            if readings.contains(what) {
+            if readings.iter().any(|r| r.what == *what) {
                 continue;
             }
             let prior = if self.at_home.contains(what) {
@@ -126,13 +164,23 @@ impl Weighing<'_> {
                 continue;
             };
             // a chord the evidence has no class for is known less well
-            let margin = kind.margin() + 4.0 * off as f32;
+            let mut margin = kind.margin() + MARGINS.each_note_off * off as f32;
+            if self.level == Level::Song {
+                let is_chord = matches!(kind, Departure::OtherChord | Departure::OtherBass);
+                if is_partial && is_chord {
+                    continue;
+                }
+                margin += MARGINS.each_frame * self.evidence.n_frames(from, to);
+                if kind == Departure::OtherBass {
+                    margin += MARGINS.brushed;
+                }
+            }
             if ahead > margin && worst.is_none_or(|w| ahead - margin > w.0) {
                 worst = Some((ahead - margin, ahead, *what, kind));
             }
         }
         let (_, ahead, what, departure) = worst?;
-        let heard = self.label(what);
+        let heard = self.label(slot, what);
         Some(Finding {
             words: self.words(slot, &heard, departure),
             departure,
@@ -140,6 +188,15 @@ impl Weighing<'_> {
             written: slot.label.clone(),
             heard: Some(heard),
             certainty: certainty(ahead),
+        })
+    }
+
+    /// Whether a stretch is double stops or a line out of the written chord.
+    fn is_partial(&self, slot: &Slot, from: usize, to: usize) -> bool {
+        slot.label.chord().is_some_and(|chord| {
+            let share = self.evidence.share_in(from, to, chord.pitch_classes());
+            self.evidence.n_at_once(from, to) < MARGINS.few_notes
+                && share >= MARGINS.few_notes_share
         })
     }
 
@@ -161,10 +218,17 @@ impl Weighing<'_> {
             return Some(Departure::OtherBass);
         }
         let third = |set: PitchClassSet, root: PitchClass| [3, 4].map(|s| set.contains(root.up(s)));
-        let same_root = root == own_root && third(set, root) == third(own, root);
+        let same_root = root == own_root
+            && match self.level {
+                Level::Song => agree(root, set, own),
+                Level::Detail => third(set, root) == third(own, root),
+            };
         // more or fewer notes of the same chord, as C6 for Am
         let contained = set.without(own).is_empty() || own.without(set).is_empty();
         Some(if (same_root || contained) && what.bass == written.bass {
+            if self.level == Level::Song {
+                return None;
+            }
             Departure::OtherNotes
         } else if same_root {
             // other notes and another bass: the bass is the point
@@ -179,11 +243,15 @@ impl Weighing<'_> {
             .unwrap_or(Key::usual(PitchClass::new(0), Mode::Major))
     }
 
-    fn label(&self, what: Heardable) -> Label {
+    /// A reading's label, its root spelled as in the chart where it is the same.
+    fn label(&self, slot: &Slot, what: Heardable) -> Label {
         let Some((root, quality, _)) = self.evidence.chord(what) else {
             return Label::NoChord;
         };
-        let root = self.key().spell_root(root);
+        let own = slot.label.chord().map(|c| c.root);
+        let root = own
+            .filter(|own| own.pitch_class() == root)
+            .unwrap_or_else(|| self.key().spell_root(root));
         let chord = Chord::new(root, quality);
         if what.bass == root.pitch_class().index() || what.bass == 12 {
             return Label::Chord(chord);

@@ -1,75 +1,64 @@
 //! A take held against the chart: bar by bar, and in one sentence.
 
-use super::align::{Alignment, Played, align};
-use super::evidence::Evidence;
-use super::judge::{Departure, Finding, Weighing, certainty, other_shape};
+use super::align::{Alignment, Played};
+use super::evidence::{Evidence, Level};
+use super::judge::{Weighing, other_shape};
+use super::order::align;
+use super::outcome::{Fit, PlayedBar, TakeCheck};
 use super::slots::{Slot, slots};
+use super::summary::summary;
+use super::timing::Changes;
+use super::verdict::likely_shifts;
 use crate::songlog::song::Song;
 
-/// One bar as played.
-#[derive(Debug, Clone, PartialEq)]
-pub struct PlayedBar {
-    /// The chart's bar number.
-    pub number: u32,
-    /// From, in the take, s.
-    pub start_s: f64,
-    /// To, in the take, s.
-    pub end_s: f64,
-    /// Departures from the chart; empty: as written.
-    pub findings: Vec<Finding>,
-    /// What is worth knowing but departs from nothing: another shape of the chord.
-    pub remarks: Vec<String>,
-}
-
-/// What came of holding a take against the chart.
-#[derive(Debug, Clone, PartialEq)]
-pub struct TakeCheck {
-    /// Bars in the order played.
-    pub bars: Vec<PlayedBar>,
-    /// First and last number of each run of bars that was not played.
-    pub left_out: Vec<(u32, u32)>,
-    /// First and last number of each run of bars that was played again.
-    pub again: Vec<(u32, u32)>,
-    /// Tempo of the take as a multiple of the chart's.
-    pub tempo_ratio: f64,
-    /// Whether the take looks like this chart at all.
-    pub recognized: bool,
-    /// In one sentence.
-    pub summary: String,
-}
-
-impl TakeCheck {
-    /// Whether all is as written.
-    pub fn as_written(&self) -> bool {
-        self.recognized
-            && self.left_out.is_empty()
-            && self.again.is_empty()
-            && self.bars.iter().all(|b| b.findings.is_empty())
-    }
-}
-
-/// A take with more bars amiss than this is not the chart's.
-const LOST_SHARE: f64 = 0.6;
-/// From this share on it is asked whether it is.
-const DOUBTFUL_SHARE: f64 = 0.4;
-const IS_IT_THE_TAKE: &str = "Is it the right take, the right tuning and capo?";
-
 /// Holds a take against a chart; none if the chart or the take is empty.
-pub fn check_take(song: &Song, evidence: &Evidence) -> Option<TakeCheck> {
+pub fn check_take(song: &Song, evidence: &Evidence, level: Level) -> Option<TakeCheck> {
+    let mut check = held_against(song, evidence, level)?;
+    if !check.recognized {
+        for semitones in likely_shifts(song, evidence) {
+            let moved = held_against(song, &evidence.lowered(semitones), level);
+            if let Some(moved) = moved.filter(|c| c.recognized && c.fit.is_sure()) {
+                check = TakeCheck { semitones, ..moved };
+                break;
+            }
+        }
+    }
+    check.summary = summary(&check, song);
+    Some(check)
+}
+
+/// Holds a take against a chart as it stands; without the summary.
+fn held_against(song: &Song, evidence: &Evidence, level: Level) -> Option<TakeCheck> {
     let slots = slots(song);
-    let (readings, off): (Vec<_>, Vec<_>) =
-        slots.iter().map(|s| evidence.readings(&s.label)).unzip();
+    let (readings, off): (Vec<_>, Vec<_>) = slots
+        .iter()
+        .map(|s| evidence.readings(&s.label, level))
+        .unzip();
     if slots.is_empty() || evidence.bounds_s().len() < 2 {
         return None;
     }
-    let Some(alignment) = align(evidence, &slots, &readings) else {
+    // where a double stop or a brushed string is the lowest note, its place is still found
+    let near: Vec<_> = match level {
+        Level::Song => readings.iter().map(|r| evidence.over_any_note(r)).collect(),
+        Level::Detail => readings.clone(),
+    };
+    let Some(alignment) = align(evidence, &slots, &near) else {
         return Some(nothing(song));
     };
-    let at_home = readings.iter().flatten().copied().collect();
+    let at_home = readings.iter().flatten().map(|r| r.what).collect();
     let weighing = Weighing {
         evidence,
         key: song.key,
         at_home: &at_home,
+        level,
+    };
+    let changes = Changes {
+        song,
+        evidence,
+        slots: &slots,
+        readings: &readings,
+        played: &alignment.played,
+        level,
     };
     let bounds = evidence.bounds_s();
     let mut bars: Vec<PlayedBar> = Vec::new();
@@ -97,23 +86,22 @@ pub fn check_take(song: &Song, evidence: &Evidence) -> Option<TakeCheck> {
             let sounding = evidence.sounding(played.from, played.to);
             bar.remarks
                 .extend(other_shape(slot, &song.instrument, &sounding));
-            bar.findings
-                .extend(timing(song, evidence, &slots, &readings, &alignment, k));
+            bar.findings.extend(changes.off_place(k));
         }
         bar.findings.extend(found);
     }
     let (left_out, again) = route(song, &slots, &alignment.played);
-    let amiss = bars.iter().filter(|b| !b.findings.is_empty()).count();
-    let mut check = TakeCheck {
-        recognized: (amiss as f64) < LOST_SHARE * bars.len() as f64 || amiss < 3,
+    let fit = Fit::of(evidence, &slots, &alignment, &bars);
+    Some(TakeCheck {
+        recognized: fit.is_recognized(bars.len()),
+        semitones: 0,
         tempo_ratio: tempo_ratio(evidence, &slots, &alignment),
+        fit,
         bars,
         left_out,
         again,
         summary: String::new(),
-    };
-    check.summary = summary(&check, song);
-    Some(check)
+    })
 }
 
 /// Nothing of the chart was found in the take.
@@ -123,16 +111,16 @@ fn nothing(song: &Song) -> TakeCheck {
         (Some(first), Some(last)) => vec![(first.number, last.number)],
         _ => Vec::new(),
     };
-    let mut check = TakeCheck {
+    TakeCheck {
         bars: Vec::new(),
         left_out,
         again: Vec::new(),
         tempo_ratio: 1.0,
         recognized: false,
+        semitones: 0,
+        fit: Fit::default(),
         summary: String::new(),
-    };
-    check.summary = summary(&check, song);
-    check
+    }
 }
 
 fn tempo_ratio(evidence: &Evidence, slots: &[Slot], alignment: &Alignment) -> f64 {
@@ -175,146 +163,4 @@ fn route(song: &Song, slots: &[Slot], played: &[Played]) -> (BarRuns, BarRuns) {
         found
     };
     (runs(&|n| n == 0), runs(&|n| n > 1))
-}
-
-/// How far a change may be off its place, in beats.
-const OFF_BEATS: f64 = 0.4;
-
-/// A change of chord that comes early or late against the bars around it.
-fn timing(
-    song: &Song,
-    evidence: &Evidence,
-    slots: &[Slot],
-    readings: &[Vec<super::evidence::Heardable>],
-    alignment: &Alignment,
-    k: usize,
-) -> Option<Finding> {
-    const AROUND: usize = 4;
-    let bounds = evidence.bounds_s();
-    let played = alignment.played[k];
-    let before = alignment.played.get(k.checked_sub(1)?)?;
-    let slot = &slots[played.slot_idx];
-    let (old, new) = (&readings[before.slot_idx], &readings[played.slot_idx]);
-    if before.slot_idx + 1 != played.slot_idx || old.is_empty() || new.is_empty() || old == new {
-        return None;
-    }
-    // a straight line through the starts around this one
-    let mut points = Vec::new();
-    for step in [-1i64, 1] {
-        for d in 1..=AROUND as i64 {
-            let at = k as i64 + step * d;
-            let Some(other) = usize::try_from(at)
-                .ok()
-                .and_then(|i| alignment.played.get(i))
-            else {
-                break;
-            };
-            if other.slot_idx as i64 != played.slot_idx as i64 + step * d {
-                break;
-            }
-            points.push((slots[other.slot_idx].start_s, bounds[other.from]));
-        }
-    }
-    if points.len() < 5 {
-        return None;
-    }
-    let n = points.len() as f64;
-    let mean = |f: &dyn Fn(&(f64, f64)) -> f64| points.iter().map(f).sum::<f64>() / n;
-    let (x, y) = (mean(&|p| p.0), mean(&|p| p.1));
-    let slope = mean(&|p| (p.0 - x) * (p.1 - y)) / mean(&|p| (p.0 - x).powi(2)).max(1e-9);
-    let place_s = y + slope * (slot.start_s - x);
-    let bar = &song.bars[slot.bar_idx];
-    let beat_s = slope * (bar.end_s - bar.start_s) / f64::from(bar.n_beats.max(1));
-    let off_beats = (bounds[played.from] - place_s) / beat_s;
-    if off_beats.abs() < OFF_BEATS {
-        return None;
-    }
-    // what sounds between the two places must speak for it
-    let at = bounds.partition_point(|b| *b < place_s - 0.05);
-    let (from, to) = (at.min(played.from), at.max(played.from));
-    if from == to {
-        return None;
-    }
-    let best = |list: &[super::evidence::Heardable]| {
-        list.iter()
-            .map(|r| evidence.score(from, to, *r))
-            .fold(f32::MIN, f32::max)
-    };
-    let (departure, ahead) = if off_beats < 0.0 {
-        (Departure::Early, best(new) - best(old))
-    } else {
-        (Departure::Late, best(old) - best(new))
-    };
-    let word = departure.name();
-    (ahead > departure.margin()).then(|| Finding {
-        departure,
-        beat: slot.beat,
-        written: slot.label.clone(),
-        heard: None,
-        certainty: certainty(ahead),
-        words: format!(
-            "{} comes {:.1} beats {word}",
-            slot.label.symbol(),
-            off_beats.abs()
-        ),
-    })
-}
-
-fn bars_words(list: &[(u32, u32)]) -> String {
-    let all: Vec<String> = list
-        .iter()
-        .map(|(a, b)| {
-            if a == b {
-                format!("bar {a}")
-            } else {
-                format!("bars {a} to {b}")
-            }
-        })
-        .collect();
-    all.join(", ")
-}
-
-fn summary(check: &TakeCheck, song: &Song) -> String {
-    let n = check.bars.len();
-    let amiss = check.bars.iter().filter(|b| !b.findings.is_empty()).count();
-    if !check.recognized {
-        if n == 0 {
-            return format!("Nothing of the chart was found in this take. {IS_IT_THE_TAKE}");
-        }
-        return format!(
-            "This does not sound like the chart: {amiss} of {n} bars differ. {IS_IT_THE_TAKE}"
-        );
-    }
-    let mut parts = Vec::new();
-    parts.push(if amiss == 0 && n == 1 {
-        "the 1 bar played is as written".to_owned()
-    } else if amiss == 0 {
-        format!("all {n} bars played are as written")
-    } else {
-        format!(
-            "{} of {n} bars played are as written, {amiss} not",
-            n - amiss
-        )
-    });
-    if !check.left_out.is_empty() {
-        parts.push(format!("left out: {}", bars_words(&check.left_out)));
-    }
-    if !check.again.is_empty() {
-        parts.push(format!("played again: {}", bars_words(&check.again)));
-    }
-    let tempo = song.tempo_bpm.map_or_else(
-        || format!("{:.2} times the chart's tempo", check.tempo_ratio),
-        |bpm| format!("about {:.0} bpm", bpm * check.tempo_ratio),
-    );
-    parts.push(tempo);
-    let text = parts.join("; ");
-    let mut letters = text.chars();
-    let doubt = match amiss as f64 >= DOUBTFUL_SHARE * n as f64 && amiss >= 3 {
-        true => format!(". {IS_IT_THE_TAKE}"),
-        false => ".".into(),
-    };
-    letters
-        .next()
-        .map(|c| c.to_uppercase().chain(letters).collect::<String>() + &doubt)
-        .unwrap_or_default()
 }

@@ -60,8 +60,8 @@ fn label(text: &str) -> Label {
     text.parse().expect("a label")
 }
 
-fn classes() -> Vec<(PitchClass, &'static Quality)> {
-    ["maj", "min"]
+fn classes(names: &[&str]) -> Vec<(PitchClass, &'static Quality)> {
+    names
         .iter()
         .filter_map(|name| Quality::by_harte(name))
         .flat_map(|quality| PitchClass::all().map(move |root| (root, quality)))
@@ -69,11 +69,16 @@ fn classes() -> Vec<(PitchClass, &'static Quality)> {
 }
 
 /// How sure the ear is of the chord and the bass that sound.
-const SURE: f32 = 0.8;
+const SURE: f32 = 0.9;
 
 /// A take of chords and lengths in s; "N" is no chord. A stroke each half second.
 fn take(played: &[(&str, f64)]) -> Evidence {
-    let classes = classes();
+    take_of(&["maj", "min"], played)
+}
+
+/// The same by an ear that knows these kinds of chords.
+fn take_of(kinds: &[&str], played: &[(&str, f64)]) -> Evidence {
+    let classes = classes(kinds);
     let spread = |n: usize, right: usize, n_frames: f32| -> Vec<f32> {
         let rest = (1.0 - SURE) / (n - 1) as f32;
         (0..n)
@@ -87,7 +92,7 @@ fn take(played: &[(&str, f64)]) -> Evidence {
                 let is = |c: &(PitchClass, &Quality)| {
                     c.0 == chord.root.pitch_class() && c.1.harte == chord.quality.harte
                 };
-                let class = classes.iter().position(is).expect("major or minor");
+                let class = classes.iter().position(is).expect("a known kind");
                 (class, chord.bass_pitch_class().index())
             }
             None => (classes.len(), 12),
@@ -117,7 +122,7 @@ fn bars<'a>(chords: &[&'a str]) -> Vec<(&'a str, f64)> {
 }
 
 fn checked(played: &[(&str, f64)]) -> TakeCheck {
-    check_take(&song(&FORM), &take(played)).expect("neither is empty")
+    check_take(&song(&FORM), &take(played), Level::Song).expect("neither is empty")
 }
 
 /// Findings as bar and departure.
@@ -236,10 +241,77 @@ fn another_song_is_not_blamed_bar_by_bar() {
 }
 
 #[test]
+fn another_song_of_the_same_chords_is_not_recognized() {
+    // the chart's own chords, each as often, in an order of their own
+    let other = [
+        "F", "C", "Em", "Am", "D", "G", "C", "Dm", "F", "Am", "G", "C",
+    ];
+    let check = checked(&bars(&other));
+    assert_eq!(check.verdict(), Verdict::AnotherSong, "{:?}", check.fit);
+}
+
+#[test]
+fn a_take_in_another_key_is_named_as_that() {
+    const NAMES: [&str; 12] = [
+        "C", "Db", "D", "Eb", "E", "F", "Gb", "G", "Ab", "A", "Bb", "B",
+    ];
+    let up = |name: &str, k: i32| -> String {
+        let (root, minor) = name.strip_suffix('m').map_or((name, ""), |r| (r, "m"));
+        let at = NAMES.iter().position(|n| *n == root).expect("a root") as i32;
+        format!("{}{minor}", NAMES[(at + k).rem_euclid(12) as usize])
+    };
+    for (k, words) in [
+        (
+            -3,
+            "3 semitones lower than the chart, as with the strings tuned down",
+        ),
+        (-1, "1 semitone lower"),
+        (
+            1,
+            "1 semitone higher than the chart, as with the capo at fret 1",
+        ),
+        (2, "2 semitones higher"),
+        (6, "6 semitones higher"),
+    ] {
+        let chords: Vec<String> = FORM.iter().map(|c| up(c, k)).collect();
+        let names: Vec<&str> = chords.iter().map(String::as_str).collect();
+        let check = checked(&bars(&names));
+        assert_eq!(i32::from(check.semitones), k, "{}", check.summary);
+        assert_eq!(check.verdict(), Verdict::Transposed);
+        assert!(check.summary.contains(words), "{}", check.summary);
+        assert!(found(&check).is_empty(), "{}", check.summary);
+    }
+}
+
+#[test]
+fn a_part_alone_is_named_as_that() {
+    let check = checked(&bars(&FORM[3..9]));
+    assert_eq!(check.verdict(), Verdict::PartOnly, "{}", check.summary);
+    let words = "Only bars 4 to 9 were played; all of it is as written.";
+    assert!(check.summary.starts_with(words), "{}", check.summary);
+}
+
+#[test]
+fn what_a_hand_adds_is_reported_in_detail_alone() {
+    // a suspended fourth and a seventh over the written root
+    let classes = ["maj", "min", "sus4", "7"];
+    let check = |level| {
+        let mut chords = FORM;
+        chords[3] = "G:sus4";
+        chords[7] = "G:7";
+        let evidence = take_of(&classes, &bars(&chords));
+        check_take(&song(&FORM), &evidence, level).expect("a take")
+    };
+    assert!(found(&check(Level::Song)).is_empty());
+    let in_detail: Vec<u32> = found(&check(Level::Detail)).iter().map(|f| f.0).collect();
+    assert_eq!(in_detail, [4, 8]);
+}
+
+#[test]
 fn nothing_to_hold_against_nothing_is_none() {
-    assert!(check_take(&song(&[]), &take(&bars(&FORM))).is_none());
-    assert!(check_take(&song(&FORM), &take(&[])).is_none());
-    let check = check_take(&song(&FORM), &take(&[("N", 10.0)])).expect("a take");
+    assert!(check_take(&song(&[]), &take(&bars(&FORM)), Level::Song).is_none());
+    assert!(check_take(&song(&FORM), &take(&[]), Level::Song).is_none());
+    let check = check_take(&song(&FORM), &take(&[("N", 10.0)]), Level::Song).expect("a take");
     assert!(!check.recognized, "{}", check.summary);
 }
 

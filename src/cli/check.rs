@@ -3,7 +3,7 @@
 use super::layout::{columns, pad, wrap_from};
 use super::{CliError, Outcome};
 use crate::audio;
-use crate::checking::{Evidence, PlayedBar, Remark, TakeCheck, check_take, read_chart};
+use crate::checking::{Evidence, Level, PlayedBar, Remark, TakeCheck, check_take, read_chart};
 use crate::deciding::percent;
 use crate::hearing::{Listener, evidence_classes};
 use crate::songlog::song::Song;
@@ -14,18 +14,25 @@ use std::path::{Path, PathBuf};
 
 /// Reads a chart for slips, or holds a new take against it, bar by bar.
 ///
-/// The take may be played at another tempo, start in the middle, leave bars
-/// out or play them again. Told is where what sounds speaks clearly against
-/// what is written; a quiet or muddled passage is passed over.
+/// The first sentence is the verdict: as written, with differences, one part
+/// only, in another key, or another song. The take may be played at another
+/// tempo, start in the middle, leave bars out or play them again. A bar is
+/// reported where what is heard speaks clearly against what is written; a quiet
+/// or muddled passage is passed over. Brushed strings and ornaments are not
+/// reported without --detail.
 #[derive(clap::Args)]
 #[command(after_help = "Examples:\n  takebook check evening.takebook\n  \
-    takebook check evening.takebook lesson.wav\n\n\
+    takebook check evening.takebook lesson.wav\n  \
+    takebook check evening.takebook lesson.wav --detail\n\n\
     Exit code 0: all is well or as written; 1: something is to be looked at.")]
 pub(crate) struct Args {
     /// The log with the chart.
     log: PathBuf,
     /// A new take of the same song; left out, the chart is read alone.
     take: Option<PathBuf>,
+    /// Judge every note of a chord: sevenths, suspensions, small shifts in time.
+    #[arg(long, requires = "take")]
+    detail: bool,
     /// Results as JSON (docs/checking.md).
     #[arg(long)]
     json: bool,
@@ -102,7 +109,11 @@ fn against(
     out: &mut dyn Write,
 ) -> Result<Outcome, CliError> {
     let heard = evidence(take)?;
-    let check = check_take(song, &heard).ok_or_else(|| {
+    let level = match args.detail {
+        true => Level::Detail,
+        false => Level::Song,
+    };
+    let check = check_take(song, &heard, level).ok_or_else(|| {
         CliError::new(format!(
             "{}: the chart has no bar to check against; draft or confirm it first",
             args.log.display()
@@ -120,7 +131,7 @@ fn table(song: &Song, check: &TakeCheck, out: &mut dyn Write) -> Result<(), CliE
     writeln!(out, "{}", wrap_from(&check.summary, 0))?;
     if song.n_open() > 0 {
         let open = count(song.n_open(), "chord");
-        let words = format!("note: {open} of the chart still open, taken as proposed");
+        let words = format!("note: {open} of the chart unconfirmed, read as proposed");
         writeln!(out, "{}", wrap_from(&words, 2))?;
     }
     let told: Vec<&PlayedBar> = check
@@ -201,7 +212,9 @@ fn take_json(check: &TakeCheck) -> Value {
     json!({
         "version": 1,
         "as_written": check.as_written(),
+        "verdict": check.verdict().name(),
         "recognized": check.recognized,
+        "semitones": check.semitones,
         "summary": check.summary,
         "tempo_ratio": check.tempo_ratio,
         "left_out": runs(&check.left_out),

@@ -114,7 +114,7 @@ fn log_of(
 }
 
 /// Exit code and JSON of `check`.
-fn check(log: &Path, take: Option<&Path>) -> (i32, Value) {
+pub(crate) fn check(log: &Path, take: Option<&Path>) -> (i32, Value) {
     let output = outside::takebook()
         .arg("check")
         .arg(log)
@@ -141,7 +141,7 @@ fn number(v: &Value) -> f64 {
     v.as_f64().expect("a number")
 }
 
-fn log_from(truth: &Value, folder: &Path) -> PathBuf {
+pub(crate) fn log_from(truth: &Value, folder: &Path) -> PathBuf {
     let bars = truth["bars"].as_array().expect("bars");
     let spans: Vec<(f64, f64, String)> = bars
         .iter()
@@ -315,7 +315,7 @@ fn odd_takes_of_the_chart_are_as_written_and_their_route_is_told() {
     outside::tool("fluidsynth");
     outside::tool("espeak-ng");
     let (first, n) = seeds();
-    let folder = Path::new(env!("CARGO_TARGET_TMPDIR")).join(format!("odd-{first}-{n}"));
+    let folder = Path::new(env!("CARGO_TARGET_TMPDIR")).join(format!("odd-takes-{first}-{n}"));
     if !folder.join(format!("{}.json", first + n - 1)).exists() {
         let words = [
             folder.to_string_lossy().into_owned(),

@@ -3,6 +3,7 @@
 mod audio;
 mod chart;
 mod check;
+mod check_songs;
 mod chords_db;
 mod confirm;
 mod counting;

@@ -37,11 +37,15 @@ OTHER_THIRD = {"A:min": "A:maj", "A:maj": "A:min", "E:min": "E:maj", "D:min": "D
 SLIPS = [None, "chord", "bass", "third", "missed change", "skipped bar"]
 
 
-def compose(seed):
-    """Key, beats in a bar, bpm, style and bars [(label, beats), ...] in the form A A B A."""
+def compose(seed, like=None):
+    """Key, beats in a bar, bpm, style and bars [(label, beats), ...] in the form A A B A.
+
+    All but the bars may be `like` those of another song."""
     rng = random.Random(f"chart {seed}")
     key = rng.choice(sorted(POOLS))
     n_beats, style = rng.choice([(4, "strum"), (4, "pick"), (3, "pick"), (4, "strum")])
+    if like is not None:
+        key, n_beats, _, style, _ = like
 
     def part():
         bars, last = [], None
@@ -54,7 +58,8 @@ def compose(seed):
         return bars
 
     a, b = part(), part()
-    return key, n_beats, rng.randint(84, 124), style, a + a + b + a
+    bpm = rng.randint(84, 124)
+    return key, n_beats, like[2] if like is not None else bpm, style, a + a + b + a
 
 
 def plant(slip, bars, key, rng):

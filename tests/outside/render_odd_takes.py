@@ -5,7 +5,9 @@
 Charts are those of render_checks.py.  Every take plays what is written; what is
 odd about it is one of: spoken (an introduction by espeak-ng, Debian package),
 drift (from slower to faster by a fifth), extra repeat and missing repeat (of the
-first four bars), middle (starts at bar 6), detuned (40 cents flat or sharp).
+first four bars), middle (starts at bar 6), detuned (40 cents flat or sharp),
+repeated bar (10 or 11), stumble (bar 10 or 11 breaks off half way and is begun again),
+restart (breaks off there, is silent for three seconds and goes on from bar 9).
 FOLDER/SEED.json has the chart and for each take: file, odd, left_out and
 played_again as it should be told, each as lists of equally right answers.
 """
@@ -51,13 +53,40 @@ def take(odd, bars, style, bpm, rng):
         bars, left = bars[4:], [[[1, 4]], [[5, 8]]]
     elif odd == "middle":
         bars, left = bars[5:], [[[1, 5]]]
+    elif odd in ("repeated bar", "stumble", "restart"):
+        return broken(odd, bars, style, bpm * rng.uniform(0.9, 1.1), rng)
     notes, total = c.perform(bars, style, bpm * rng.uniform(0.9, 1.1), rng)
     if odd == "drift":
         notes, total = drifting(notes, total)
     return notes, total, left, again
 
 
-ODD = ["spoken", "drift", "extra repeat", "missing repeat", "middle", "detuned"]
+def broken(odd, bars, style, bpm, rng):
+    """A take that stops in bar 10 or 11, whichever differs from the bars beside it, and goes back."""
+    at = next((i for i in (9, 10) if bars[i] not in (bars[i - 1], bars[i + 1])), 9)
+    if odd == "repeated bar":
+        first, rest, again = bars[:at + 1], bars[at:], [[[at + 1, at + 1]]]
+    else:
+        half = [(label, beats / len(bars[at]) / 2) for label, beats in bars[at][:1]]
+        half = [(label, max(1, round(beats))) for label, beats in half]
+        first = bars[:at] + [half]
+        back = at if odd == "stumble" else 8
+        rest = bars[back:]
+        # half a bar may count as a bar that was begun, or as none
+        again = [[[back + 1, at + 1]], [[back + 1, at]] if back < at else []]
+    before, end_s = c.perform(first, style, bpm, rng)
+    before = [n for n in before if n[0] < end_s - 1.5]
+    pause_s = 3.0 if odd == "restart" else 0.0
+    stop_s = end_s - 1.5        # perform lets the last chord ring for so long
+    after, total = c.perform(rest, style, bpm, rng)
+    lead_s = min(n[0] for n in after)
+    shift_s = stop_s + pause_s - lead_s
+    before = [[on, min(off, stop_s + 0.3 if pause_s else stop_s), *rest_] for on, off, *rest_ in before]
+    after = [[on + shift_s, off + shift_s, *rest_] for on, off, *rest_ in after]
+    return before + after, total + shift_s, [[]], again
+
+
+ODD = ["spoken", "drift", "extra repeat", "missing repeat", "middle", "detuned", "repeated bar", "stumble", "restart"]
 
 
 def main(folder, first, n):
