@@ -111,7 +111,7 @@ impl Hand {
 }
 
 /// Strings one finger presses together.
-#[derive(Clone, Copy)]
+#[derive(Clone, Copy, PartialEq)]
 struct Press {
     fret: u8,
     from: u8,
@@ -162,11 +162,22 @@ pub(crate) fn hold_frets(instrument: &Instrument, frets: &[Option<u8>]) -> Optio
     }
     let lowest = notes[..n].iter().map(|p| p.fret).min().unwrap_or(0);
     for barre in [false, true] {
+        let mut before: Option<([Press; 5], usize)> = None;
         for (thumb, join) in [(false, false), (false, true), (true, false)] {
             let grouped = group(frets, &notes[..n], lowest, barre, thumb, join);
             let Some((presses, count)) = grouped else {
                 continue;
             };
+            // joining often changes nothing
+            if join && before.is_some_and(|(p, n)| p[..n] == presses[..count]) {
+                continue;
+            }
+            before = Some((presses, count));
+            let least = EASE.finger * count as f64
+                + span_of(instrument.capo, &presses[..count]) / EASE.mm_of_span;
+            if best.as_ref().is_some_and(|b| least >= b.cost) {
+                continue;
+            }
             let Some((fingers, stretch)) = assign(instrument.capo, &presses[..count], barre) else {
                 continue;
             };

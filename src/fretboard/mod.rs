@@ -12,6 +12,7 @@ mod hand;
 mod neck;
 mod played;
 mod row;
+mod search;
 mod shape;
 mod taught;
 #[cfg(test)]

@@ -5,6 +5,8 @@
 //! root of two (French, "Engineering the Guitar", Springer 2009, chapter on
 //! fret placement, from memory).
 
+use std::sync::LazyLock;
+
 /// Scale length of a full-size guitar, mm; the usual handbook value for a
 /// classical guitar; steel-string guitars lie a little below, down to about 630 mm
 /// (common practice, no source).
@@ -18,7 +20,10 @@ pub const SCALE_MM: f64 = 650.0;
 /// assert!((takebook::fretboard::fret_mm(12) - 325.0).abs() < 1e-9);
 /// ```
 pub fn fret_mm(fret: u8) -> f64 {
-    SCALE_MM * (1.0 - (-f64::from(fret) / 12.0).exp2())
+    static ALL: LazyLock<[f64; 256]> = LazyLock::new(|| {
+        std::array::from_fn(|fret| SCALE_MM * (1.0 - (-(fret as f64) / 12.0).exp2()))
+    });
+    ALL[usize::from(fret)]
 }
 
 /// Distance between two frets, mm, counted from the nut; the capo's fret is added by the caller.

@@ -1,8 +1,8 @@
 //! Shapes for a progression: the row that moves least, or keeps a top line.
 
 use super::neck::fret_mm;
-use super::taught::lowered;
-use super::{Instrument, Limits, Voicing, Wanted, taught, usual_voicings, voicings};
+use super::taught::{lowered, most_usual};
+use super::{Finger, Instrument, Limits, Voicing, Wanted, taught, voicings};
 use crate::theory::{Chord, PitchClass};
 
 /// How many of each chord's easiest shapes are tried.
@@ -39,12 +39,14 @@ pub fn smoothest(
     limits: &Limits,
     top_line: &[Option<PitchClass>],
 ) -> Option<Row> {
-    let mut known: Vec<(Wanted, Option<PitchClass>, Vec<Voicing>)> = Vec::new();
+    let mut known: Vec<(Wanted, Option<PitchClass>, Vec<Voicing>, Vec<Held>)> = Vec::new();
     let mut choices: Vec<usize> = Vec::with_capacity(chords.len());
     for (i, chord) in chords.iter().enumerate() {
         let top = top_line.get(i).copied().flatten().or(limits.top);
         let wanted = Wanted::chord(chord);
-        let at = known.iter().position(|(w, t, _)| *w == wanted && *t == top);
+        let at = known
+            .iter()
+            .position(|(w, t, ..)| *w == wanted && *t == top);
         choices.push(match at {
             Some(at) => at,
             None => {
@@ -53,8 +55,7 @@ pub fn smoothest(
                     ..limits.clone()
                 };
                 let usual = taught(instrument, &lowered(chord, instrument.capo));
-                let mut list = usual_voicings(instrument, chord, &own);
-                list.truncate(N_TRIED);
+                let mut list = most_usual(instrument, chord, &own, N_TRIED);
                 for v in &mut list {
                     v.rank += match usual.iter().position(|s| *s == v.shape) {
                         Some(0) => 0.0,
@@ -66,26 +67,27 @@ pub fn smoothest(
                 if list.is_empty() {
                     return None;
                 }
-                known.push((wanted, top, list));
+                let held = list.iter().map(|v| Held::of(instrument, v)).collect();
+                known.push((wanted, top, list, held));
                 known.len() - 1
             }
         });
     }
     let list = |i: usize| &known[choices[i]].2;
+    let held = |i: usize| &known[choices[i]].3;
     let first = chords.first().map(|_| list(0))?;
     let mut cost: Vec<f64> = first.iter().map(|v| v.rank).collect();
     let mut back: Vec<Vec<usize>> = Vec::new();
     for i in 1..chords.len() {
-        let (before, here) = (list(i - 1), list(i));
-        let (next, from): (Vec<f64>, Vec<usize>) = here
+        let (before, here) = (held(i - 1), held(i));
+        let (next, from): (Vec<f64>, Vec<usize>) = list(i)
             .iter()
-            .map(|v| {
+            .zip(here)
+            .map(|(v, to)| {
                 let (at, best) = before
                     .iter()
                     .zip(&cost)
-                    .map(|(u, c)| {
-                        c + travel(instrument, u, v) * PER_MM + top_step(instrument, u, v)
-                    })
+                    .map(|(from, c)| c + from.travel(to) * PER_MM + from.top_step(to))
                     .enumerate()
                     .min_by(|a, b| a.1.total_cmp(&b.1))
                     .unwrap_or((0, 0.0));
@@ -133,37 +135,56 @@ pub fn first_without_shape(
 /// How far fingers travel from one shape to the next, mm: along the neck, and
 /// about 10 mm for each string crossed; a finger that is new or lifted moves 15 mm.
 pub fn travel(instrument: &Instrument, from: &Voicing, to: &Voicing) -> f64 {
-    const STRING_MM: f64 = 10.0;
-    const LIFT_MM: f64 = 15.0;
-    let place = |v: &Voicing, finger: super::Finger| {
-        let fingers = v.hand.fingers.iter().enumerate();
-        fingers
-            .filter(|(_, f)| **f == Some(finger))
-            .find_map(|(s, _)| Some((s, v.shape.frets().get(s).copied().flatten()?)))
-    };
-    let mm = |fret: u8| fret_mm(fret + instrument.capo);
-    (0..=4)
-        .map(|n| {
-            let finger = if n == 0 {
-                super::Finger::Thumb
-            } else {
-                super::Finger::Number(n)
-            };
-            match (place(from, finger), place(to, finger)) {
-                (None, None) => 0.0,
-                (Some((s, f)), Some((t, g))) => {
-                    (mm(f) - mm(g)).abs() + STRING_MM * s.abs_diff(t) as f64
-                }
-                _ => LIFT_MM,
-            }
-        })
-        .sum()
+    Held::of(instrument, from).travel(&Held::of(instrument, to))
 }
 
-fn top_step(instrument: &Instrument, from: &Voicing, to: &Voicing) -> f64 {
-    let top = |v: &Voicing| instrument.sounding(&v.shape).into_iter().flatten().max();
-    match (top(from), top(to)) {
-        (Some(a), Some(b)) => PER_TOP_SEMITONE * f64::from(a.abs_diff(b)),
-        _ => 0.0,
+/// Where a shape puts the hand.
+struct Held {
+    /// String and place along the neck, mm, of the thumb and the four fingers.
+    fingers: [Option<(usize, f64)>; 5],
+    /// The highest MIDI note.
+    top: Option<u8>,
+}
+
+impl Held {
+    fn of(instrument: &Instrument, v: &Voicing) -> Self {
+        let place = |finger: Finger| {
+            let fingers = v.hand.fingers.iter().enumerate();
+            fingers
+                .filter(|(_, f)| **f == Some(finger))
+                .find_map(|(s, _)| {
+                    let fret = v.shape.frets().get(s).copied().flatten()?;
+                    Some((s, fret_mm(fret + instrument.capo)))
+                })
+        };
+        Self {
+            fingers: std::array::from_fn(|n| match n {
+                0 => place(Finger::Thumb),
+                n => place(Finger::Number(n as u8)),
+            }),
+            top: instrument.sounding(&v.shape).into_iter().flatten().max(),
+        }
+    }
+
+    fn travel(&self, to: &Self) -> f64 {
+        const STRING_MM: f64 = 10.0;
+        const LIFT_MM: f64 = 15.0;
+        let fingers = self.fingers.iter().zip(&to.fingers);
+        fingers
+            .map(|pair| match pair {
+                (None, None) => 0.0,
+                (Some((s, from)), Some((t, to))) => {
+                    (from - to).abs() + STRING_MM * s.abs_diff(*t) as f64
+                }
+                _ => LIFT_MM,
+            })
+            .sum()
+    }
+
+    fn top_step(&self, to: &Self) -> f64 {
+        match (self.top, to.top) {
+            (Some(a), Some(b)) => PER_TOP_SEMITONE * f64::from(a.abs_diff(b)),
+            _ => 0.0,
+        }
     }
 }

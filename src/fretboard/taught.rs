@@ -7,6 +7,7 @@
 use super::fingering::{with_fingers, with_usual_fingers};
 use super::{Finger, Hand, Instrument, Limits, Shape, Tuning, Voicing, Wanted, voicings};
 use crate::theory::{Chord, Key, Mode, PitchClass};
+use std::collections::HashMap;
 
 /// Open chords: symbol, frets, fingers (0 for an open string).
 const OPEN: [(&str, &str, &str); 69] = [
@@ -205,33 +206,48 @@ fn open_chords() -> &'static [(Chord, Shape)] {
     })
 }
 
-/// The fingers a shape is taught with, if it is one of the open chords or movable forms.
-pub(super) fn taught_fingers(frets: &[Option<u8>]) -> Option<Vec<Option<Finger>>> {
-    let text = |signs: &str| -> Vec<Option<Finger>> {
+/// Frets of each string, and the fingers that press them.
+type Fingers = HashMap<Vec<Option<u8>>, Vec<Option<Finger>>>;
+
+/// The fingers of the open chords, and of the movable forms by their frets above the lowest.
+fn fingers() -> &'static [Fingers; 2] {
+    use std::sync::OnceLock;
+    static ALL: OnceLock<[Fingers; 2]> = OnceLock::new();
+    let read = |signs: &str| -> Vec<Option<Finger>> {
         signs
             .bytes()
             .map(|b| (b'1'..=b'4').contains(&b).then(|| Finger::Number(b - b'0')))
             .collect()
     };
-    let open = open_chords().iter().zip(&OPEN);
-    if let Some((_, (_, _, fingers))) = open.into_iter().find(|((_, s), _)| s.frets() == frets) {
-        return Some(text(fingers));
+    ALL.get_or_init(|| {
+        let (mut open, mut movable) = (Fingers::new(), Fingers::new());
+        for ((_, shape), (_, _, signs)) in open_chords().iter().zip(&OPEN) {
+            let frets = shape.frets().to_vec();
+            open.entry(frets).or_insert_with(|| read(signs));
+        }
+        for (_, _, form, signs) in &MOVABLE {
+            let sounding = form.iter().filter(|f| **f != i8::MIN);
+            let lowest = sounding.min().copied().unwrap_or(0);
+            let above = |f: &i8| (*f != i8::MIN).then(|| f.abs_diff(lowest));
+            let frets = form.iter().map(above).collect();
+            movable.entry(frets).or_insert_with(|| read(signs));
+        }
+        [open, movable]
+    })
+}
+
+/// The fingers a shape is taught with, if it is one of the open chords or movable forms.
+pub(super) fn taught_fingers(frets: &[Option<u8>]) -> Option<Vec<Option<Finger>>> {
+    let [open, movable] = fingers();
+    if let Some(fingers) = open.get(frets) {
+        return Some(fingers.clone());
     }
     if frets.len() != 6 || frets.contains(&Some(0)) {
         return None;
     }
-    MOVABLE
-        .iter()
-        .find(|(_, string, form, _)| {
-            let Some(at) = frets[*string] else {
-                return false;
-            };
-            form.iter().zip(frets).all(|(f, fret)| match fret {
-                None => *f == i8::MIN,
-                Some(fret) => *f != i8::MIN && i16::from(*f) + i16::from(at) == i16::from(*fret),
-            })
-        })
-        .map(|(_, _, _, fingers)| text(fingers))
+    let lowest = frets.iter().flatten().min()?;
+    let above: Vec<Option<u8>> = frets.iter().map(|f| f.map(|f| f - lowest)).collect();
+    movable.get(&above).cloned()
 }
 
 /// A hand with the fingers that its shape is taught with, by the tables or by rule.
@@ -258,39 +274,50 @@ pub(super) fn lowered(chord: &Chord, capo: u8) -> Chord {
 /// assert_eq!(found[0].shape.text(), "x24432");
 /// ```
 pub fn usual_voicings(instrument: &Instrument, chord: &Chord, limits: &Limits) -> Vec<Voicing> {
+    most_usual(instrument, chord, limits, usize::MAX)
+}
+
+/// The first `n` of [`usual_voicings`].
+pub(super) fn most_usual(
+    instrument: &Instrument,
+    chord: &Chord,
+    limits: &Limits,
+    n: usize,
+) -> Vec<Voicing> {
     let found = voicings(instrument, Wanted::chord(chord), limits);
     // the capo moves what sounds, not how it is fingered
-    usual_first(instrument, &lowered(chord, instrument.capo), found)
+    let mut ordered = taught_first(instrument, &lowered(chord, instrument.capo), found);
+    ordered.truncate(n);
+    fingered(instrument, ordered)
 }
 
 /// Shapes with the taught ones first, in the order a teacher shows them, then by ease,
 /// each with the fingers it is taught with.
 ///
 /// Takes the chord as fingered and its shapes, easiest first, as [`voicings`] gives them.
-pub fn usual_first(
-    instrument: &Instrument,
-    chord: &Chord,
-    mut found: Vec<Voicing>,
-) -> Vec<Voicing> {
-    for shape in taught(instrument, chord).iter().rev() {
-        if let Some(at) = found.iter().position(|v| v.shape == *shape) {
-            let voicing = found.remove(at);
-            found.insert(0, voicing);
-        }
-    }
-    let standard = instrument.tuning == Tuning::standard();
-    found
-        .into_iter()
-        .map(|v| {
-            let finger = if standard {
-                with_taught_fingers
-            } else {
-                with_usual_fingers
-            };
-            Voicing {
-                hand: finger(v.hand, v.shape.frets()),
-                ..v
-            }
-        })
-        .collect()
+pub fn usual_first(instrument: &Instrument, chord: &Chord, found: Vec<Voicing>) -> Vec<Voicing> {
+    let ordered = taught_first(instrument, chord, found);
+    fingered(instrument, ordered)
+}
+
+fn taught_first(instrument: &Instrument, chord: &Chord, mut found: Vec<Voicing>) -> Vec<Voicing> {
+    let shapes = taught(instrument, chord);
+    let place = |v: &Voicing| shapes.iter().position(|s| *s == v.shape);
+    let taught = |v: &mut Voicing| place(v).is_some();
+    let mut first: Vec<Voicing> = found.extract_if(.., taught).collect();
+    first.sort_by_key(place);
+    first.append(&mut found);
+    first
+}
+
+fn fingered(instrument: &Instrument, found: Vec<Voicing>) -> Vec<Voicing> {
+    let finger = match instrument.tuning == Tuning::standard() {
+        true => with_taught_fingers,
+        false => with_usual_fingers,
+    };
+    let each = found.into_iter().map(|v| Voicing {
+        hand: finger(v.hand, v.shape.frets()),
+        ..v
+    });
+    each.collect()
 }

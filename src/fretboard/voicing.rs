@@ -1,7 +1,8 @@
 //! All playable shapes of a set of pitch classes.
 
-use super::hand::{Hand, hold_frets, muted_inside};
+use super::hand::Hand;
 use super::neck::span_mm;
+use super::search::Search;
 use super::{FretboardError, Instrument, Shape};
 use crate::theory::{Chord, PitchClass, PitchClassSet};
 
@@ -193,54 +194,28 @@ pub struct Voicing {
 /// assert_eq!(found[0].shape.text(), "x32010");
 /// ```
 pub fn voicings(instrument: &Instrument, wanted: Wanted, limits: &Limits) -> Vec<Voicing> {
-    let open = instrument.tuning.open();
-    let n = open.len();
+    let n = instrument.tuning.n_strings();
     let neck = instrument.highest_fret.saturating_sub(instrument.capo);
     let highest = limits.highest_fret.min(neck);
-    let allowed = PitchClassSet(wanted.required.0 | wanted.optional.0);
-    let has_bass = instrument.tuning.has_bass();
     // without a bass all strings are strummed
-    let fewest = match has_bass {
+    let fewest = match instrument.tuning.has_bass() {
         true => limits.min_strings,
         false => limits.min_strings.max(n.min(STRUMMED_WITHOUT_BASS)),
     };
-    let mut search = Search {
-        instrument,
-        wanted,
-        limits,
-        has_bass,
-        n,
-        min_strings: fewest.max(wanted.required.len()).min(n),
-        // which frets of each string sound an allowed pitch class, as bits
-        sounds: (0..n)
-            .map(|s| {
-                (0..=highest)
-                    .filter(|f| {
-                        let pc = instrument.midi(s, *f).map(|m| PitchClass::new(m.into()));
-                        pc.is_some_and(|pc| allowed.contains(pc))
-                    })
-                    .fold(0u32, |bits, f| bits | 1 << f)
-            })
-            .collect(),
-        frets: [None; 8],
-        from: 0,
-        to: 0,
-        found: Vec::new(),
-    };
+    let min_strings = fewest.max(wanted.required.len()).min(n);
+    let mut search = Search::new(instrument, wanted, limits, min_strings, highest);
     for from in limits.lowest_fret.max(1)..=highest {
         let to = (from..=highest)
             .take_while(|f| span_mm(from + instrument.capo, f + instrument.capo) <= limits.span_mm)
             .last()
             .unwrap_or(from);
-        (search.from, search.to) = (from, to);
-        search.string(0, State::default());
+        search.frets(from, to);
     }
     if !limits.no_open {
         // nothing pressed at all
-        (search.from, search.to) = (1, 0);
-        search.string(0, State::default());
+        search.frets(1, 0);
     }
-    let mut found = search.found;
+    let mut found = search.found();
     found.sort_by(|a, b| {
         a.rank
             .total_cmp(&b.rank)
@@ -251,38 +226,6 @@ pub fn voicings(instrument: &Instrument, wanted: Wanted, limits: &Limits) -> Vec
 
 /// So many strings of an instrument without a bass sound at least: all of a ukulele.
 const STRUMMED_WITHOUT_BASS: usize = 4;
-
-/// What an optional pitch class that does not sound costs (fitted, as the measure of ease).
-const MISSING: f64 = 0.74;
-
-/// A bass that is written is one up to so many semitones above the lowest string,
-/// and costs this much for each above (ours, after D/F♯, C/G and Am/G as they are played).
-const BASS_WITHIN: u8 = 7;
-const BASS_HIGH: f64 = 0.4;
-
-/// What a shape's sound costs: the same pitch on two strings, and a fourth or
-/// less above a low bass, which is muddy (common practice, no source).
-fn sound_cost(midi: impl Iterator<Item = u8>) -> f64 {
-    let mut notes = [u8::MAX; 8];
-    let mut n = 0;
-    for m in midi.take(8) {
-        notes[n] = m;
-        n += 1;
-    }
-    let notes = &mut notes[..n];
-    notes.sort_unstable();
-    let unisons = notes.windows(2).filter(|w| w[0] == w[1]).count() as f64;
-    let muddy = match &*notes {
-        [low, next, ..] if *low < 48 => match next - low {
-            1..=3 => 2.0,
-            4 => 0.7,
-            5 => 1.3,
-            _ => 0.0,
-        },
-        _ => 0.0,
-    };
-    1.3 * unisons + muddy
-}
 
 /// The first `n` of a list of shapes that are no mere cut-down of an earlier
 /// one (the same frets with strings left out).
@@ -301,135 +244,4 @@ pub fn distinct(list: &[Voicing], n: usize) -> Vec<&Voicing> {
         }
     }
     kept
-}
-
-#[derive(Clone, Copy, Default)]
-struct State {
-    set: u16,
-    sounding: usize,
-    /// Pressed strings at the lowest fret and above it.
-    at_lowest: u8,
-    pressed: u8,
-    /// Muted strings since the last sounding one, and inside so far.
-    gap: u8,
-    inside: u8,
-}
-
-struct Search<'a> {
-    instrument: &'a Instrument,
-    wanted: Wanted,
-    limits: &'a Limits,
-    has_bass: bool,
-    n: usize,
-    min_strings: usize,
-    sounds: Vec<u32>,
-    frets: [Option<u8>; 8],
-    from: u8,
-    to: u8,
-    found: Vec<Voicing>,
-}
-
-impl Search<'_> {
-    fn string(&mut self, s: usize, state: State) {
-        if s == self.n {
-            self.finish(state);
-            return;
-        }
-        if state.sounding + (self.n - s) < self.min_strings
-            || usize::from(state.inside) > usize::from(self.limits.muted_inside)
-        {
-            return;
-        }
-        let must_ring = self.limits.ring_open.contains(&s);
-        if !must_ring && !self.limits.used.contains(&s) {
-            self.frets[s] = None;
-            let gap = if state.sounding > 0 { state.gap + 1 } else { 0 };
-            self.string(s + 1, State { gap, ..state });
-        }
-        if self.limits.left_out.contains(&s) {
-            return;
-        }
-        let Some(open) = self.instrument.midi(s, 0) else {
-            return;
-        };
-        let sounding = |pressed: u8, at_lowest: u8, fret: u8| State {
-            set: state.set | 1 << ((open + fret) % 12),
-            sounding: state.sounding + 1,
-            at_lowest,
-            pressed,
-            gap: 0,
-            inside: state.inside + state.gap,
-        };
-        if self.sounds[s] & 1 == 1 && !self.limits.no_open {
-            self.frets[s] = Some(0);
-            self.string(s + 1, sounding(state.pressed, state.at_lowest, 0));
-        }
-        if must_ring {
-            return;
-        }
-        for fret in self.from..=self.to {
-            if self.sounds[s] >> fret & 1 == 1 {
-                self.frets[s] = Some(fret);
-                let low = u8::from(fret == self.from);
-                self.string(
-                    s + 1,
-                    sounding(state.pressed + 1 - low, state.at_lowest + low, fret),
-                );
-            }
-        }
-    }
-
-    fn finish(&mut self, state: State) {
-        let (from, wanted) = (self.from, self.wanted);
-        let nothing_pressed = self.to < from;
-        if state.sounding < self.min_strings
-            || (!nothing_pressed && state.at_lowest == 0)
-            || wanted.required.0 & !state.set != 0
-            || state.inside > self.limits.muted_inside
-        {
-            return;
-        }
-        let frets = &self.frets[..self.n];
-        let sounding = || {
-            frets
-                .iter()
-                .enumerate()
-                .filter_map(|(s, f)| self.instrument.midi(s, (*f)?))
-        };
-        let (Some(low), Some(high)) = (sounding().min(), sounding().max()) else {
-            return;
-        };
-        let pc = |m: u8| PitchClass::new(m.into());
-        let has_bass = self.has_bass || wanted.bass_written;
-        if has_bass && wanted.bass.is_some_and(|b| b != pc(low))
-            || self.limits.top.is_some_and(|t| t != pc(high))
-            || self.limits.top_midi.is_some_and(|t| t != high)
-        {
-            return;
-        }
-        let Some(hand) = hold_frets(self.instrument, frets) else {
-            return;
-        };
-        debug_assert_eq!(hand.muted_inside, muted_inside(frets));
-        if (self.limits.no_barre && !hand.barres.is_empty())
-            || hand.n_fingers > self.limits.max_fingers
-        {
-            return;
-        }
-        let missing = PitchClassSet(wanted.optional.0 & !state.set);
-        let mut rank = hand.effort + MISSING * missing.len() as f64 + sound_cost(sounding());
-        if wanted.bass_written {
-            let fifth = self.instrument.midi(0, 0).map_or(0, |m| m + BASS_WITHIN);
-            rank += BASS_HIGH * f64::from(low.saturating_sub(fifth));
-        }
-        let Ok(shape) = Shape::new(frets.to_vec()) else {
-            return;
-        };
-        self.found.push(Voicing {
-            shape,
-            hand,
-            missing,
-            rank,
-        });
-    }
 }

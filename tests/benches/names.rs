@@ -2,7 +2,7 @@
 
 use std::hint::black_box;
 use std::time::Instant;
-use takebook::fretboard::{Instrument, Limits, Played, Wanted, smoothest, voicings};
+use takebook::fretboard::{Instrument, Limits, Played, smoothest, usual_voicings};
 use takebook::theory::Chord;
 use takebook::theory::imply::{Fragment, Place, read_row};
 use takebook::theory::naming::{Context, names};
@@ -29,10 +29,9 @@ fn main() {
     let guitar = Instrument::default();
     for chord in ["C", "Am7", "F#m7b5", "Bbmaj9", "G13", "D/F#"] {
         let parsed = chord.parse().unwrap_or_else(|e| panic!("{e}"));
-        let wanted = Wanted::chord(&parsed);
         let limits = Limits::default();
-        let n = voicings(&guitar, wanted, &limits).len();
-        let us = median_us(50, || voicings(&guitar, wanted, &limits));
+        let n = usual_voicings(&guitar, &parsed, &limits).len();
+        let us = median_us(50, || usual_voicings(&guitar, &parsed, &limits));
         print(format!("shapes {chord}: {n} in {us:.0} µs"));
     }
     for shape in ["x79987", "2x0232", "x32003", "x02240", "133211"] {

@@ -111,9 +111,10 @@ pub(super) struct Transitions {
     pub(super) plain: Vec<Vec<f64>>,
     pub(super) turned: Vec<Vec<f64>>,
     pub(super) start: Vec<f64>,
-    /// The tones of each chord that are not at home, bit `i` for the tone `i`
-    /// semitones above the tonic.
+    /// Sets of tones that are not at home, bit `i` for the tone `i` semitones above the tonic.
     pub(super) foreign: Vec<u16>,
+    /// Which of these sets each chord has.
+    pub(super) foreign_of: Vec<usize>,
 }
 
 impl Transitions {
@@ -162,7 +163,7 @@ impl Transitions {
             .map(|into| plain.iter().map(|row| row[into]).collect())
             .collect();
         let home = frame.home();
-        let foreign = states()
+        let each = states()
             .iter()
             .map(|s| {
                 let tones = s
@@ -172,7 +173,16 @@ impl Transitions {
                     .fold(0u16, |set, d| set | 1 << (d.semitones() % 12));
                 from_root(tones, (12 - s.root.index()) % 12) & !home
             })
-            .chain([0])
+            .chain([0]);
+        let mut foreign: Vec<u16> = Vec::new();
+        let foreign_of = each
+            .map(|set| match foreign.iter().position(|known| *known == set) {
+                Some(at) => at,
+                None => {
+                    foreign.push(set);
+                    foreign.len() - 1
+                }
+            })
             .collect();
         Self {
             ln,
@@ -180,6 +190,7 @@ impl Transitions {
             turned,
             start,
             foreign,
+            foreign_of,
         }
     }
 }

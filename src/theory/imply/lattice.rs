@@ -14,6 +14,9 @@ use super::weights::weights;
 pub(super) const BEAM: f64 = 16.0;
 /// What is less likely (natural logarithm) changes no probability.
 const RARE: f64 = -27.0;
+/// A segment that is this much less likely (natural logarithm) than the likeliest of a single
+/// double stop at its end adds nothing that could be seen.
+const HOPELESS: f64 = 30.0;
 const NEVER: f64 = f64::NEG_INFINITY;
 
 /// One chord of a path.
@@ -40,9 +43,43 @@ pub(super) struct Search<'a> {
     pub(super) frame: Frame,
     /// Absolute state of each relative one.
     pub(super) place: Vec<usize>,
+    /// Relative state of each absolute one.
+    pub(super) relative: Vec<usize>,
     /// `into[k][s]`: log of reaching double stop `k` as the start of a segment in relative state `s`.
     into: Vec<Vec<f64>>,
+    /// The highest of each of these.
+    most: Vec<f64>,
     pub(super) total: f64,
+}
+
+fn highest(values: impl Iterator<Item = f64>) -> f64 {
+    values.fold(NEVER, f64::max)
+}
+
+fn sums(a: &[f64], b: &[f64]) -> Vec<f64> {
+    a.iter().zip(b).map(|(a, b)| a + b).collect()
+}
+
+/// For each of `n` states the logarithm of the sum of what the lists have for it, over those
+/// above `least`.
+fn ln_sums(lists: &[Vec<f64>], n: usize, least: f64) -> Vec<f64> {
+    let mut most = vec![NEVER; n];
+    for list in lists {
+        for (most, x) in most.iter_mut().zip(list) {
+            *most = most.max(*x);
+        }
+    }
+    let mut values = Vec::with_capacity(lists.len());
+    (0..n)
+        .map(|s| {
+            if most[s] <= least {
+                return NEVER;
+            }
+            values.clear();
+            values.extend(lists.iter().map(|list| list[s]).filter(|x| *x > least));
+            ln_sum(&values)
+        })
+        .collect()
 }
 
 impl<'a> Search<'a> {
@@ -55,11 +92,13 @@ impl<'a> Search<'a> {
             table: frame.transitions(),
             frame,
             place: (0..all).map(|r| absolute(r, tonic)).collect(),
+            relative: (0..all).map(|a| absolute(a, 12 - tonic)).collect(),
             into: Vec::with_capacity(notes.n),
+            most: Vec::with_capacity(notes.n),
             total: NEVER,
         };
         let start = search.start();
-        search.into.push(start.iter().map(|x| x - cost).collect());
+        search.reach(start.iter().map(|x| x - cost).collect());
         for k in 1..=notes.n {
             let ends = search.ends(k);
             if k == notes.n {
@@ -70,10 +109,15 @@ impl<'a> Search<'a> {
                     .collect();
                 search.total = ln_sum(&last);
             } else {
-                search.into.push(search.change(k, &ends, false));
+                search.reach(search.change(k, &ends, false));
             }
         }
         search
+    }
+
+    fn reach(&mut self, into: Vec<f64>) {
+        self.most.push(highest(into.iter().copied()));
+        self.into.push(into);
     }
 
     /// Log of starting the row in each relative state.
@@ -99,30 +143,41 @@ impl<'a> Search<'a> {
     /// Log-likelihoods of a segment from double stop `i` to before `end`, by
     /// relative state: what its notes say, less the tones that neither the key
     /// nor the notes have.
-    pub(super) fn segment(&self, i: usize, end: usize) -> impl Fn(usize) -> f64 {
-        let notes = &self.notes.segment[i][end - i - 1];
+    pub(super) fn segment(&self, i: usize, end: usize) -> Vec<f64> {
+        let run = &self.notes.runs[i][end - i - 1];
         let tonic = self.frame.key.tonic.pitch_class().index();
-        let silent = !states::from_root(self.notes.union[i][end - i - 1], tonic);
+        let silent = !states::from_root(run.union, tonic);
         let cost = weights().silent_outside_key;
-        move |s| {
-            let unheard = (self.table.foreign[s] & silent).count_ones();
-            notes[self.place[s]] - cost * f64::from(unheard)
+        let unheard = |set: &u16| cost * f64::from((set & silent).count_ones());
+        let costs: Vec<f64> = self.table.foreign.iter().map(unheard).collect();
+        let mut segment = Vec::with_capacity(run.ln.len());
+        for of_quality in run.ln.chunks(12) {
+            // the last chunk is "no chord" alone
+            let (below, from_tonic) = of_quality.split_at(tonic.min(of_quality.len() - 1));
+            segment.extend_from_slice(from_tonic);
+            segment.extend_from_slice(below);
         }
+        for (ln, set) in segment.iter_mut().zip(&self.table.foreign_of) {
+            *ln -= costs[*set];
+        }
+        segment
+    }
+
+    /// The starts of segments that end before double stop `k`, but for those that no chord makes
+    /// likelier than `least`. Takes the highest weight of each start.
+    pub(super) fn starts(&self, k: usize, most: &[f64], least: f64) -> Vec<usize> {
+        (k.saturating_sub(LONGEST)..k)
+            .filter(|i| most[*i] + self.notes.runs[*i][k - i - 1].most >= least)
+            .collect()
     }
 
     /// Log of all ways to end a segment just before double stop `k`.
     fn ends(&self, k: usize) -> Vec<f64> {
-        let starts = k.saturating_sub(LONGEST)..k;
-        let segments: Vec<_> = starts.map(|i| (i, self.segment(i, k))).collect();
-        (0..self.place.len())
-            .map(|s| {
-                let sums: Vec<f64> = segments
-                    .iter()
-                    .map(|(i, segment)| self.into[*i][s] + segment(s))
-                    .collect();
-                ln_sum(&sums)
-            })
-            .collect()
+        let reached = |i: usize| sums(&self.segment(i, k), &self.into[i]);
+        let least = highest(reached(k - 1).into_iter()) - HOPELESS;
+        let starts = self.starts(k, &self.most, least);
+        let each: Vec<Vec<f64>> = starts.into_iter().map(reached).collect();
+        ln_sums(&each, self.place.len(), least)
     }
 
     /// Moves weights across the change before double stop `k`, forwards or backwards.
@@ -135,19 +190,26 @@ impl<'a> Search<'a> {
         } else {
             &self.table.plain
         };
-        let slides = self.notes.slide[k] > 0.0;
         for (a, weight) in weights.iter().enumerate() {
             if *weight < most - BEAM {
                 continue;
             }
             let weight = (weight - most).exp();
-            for (b, (to, likely)) in moved.iter_mut().zip(&table[a]).enumerate() {
+            for (to, likely) in moved.iter_mut().zip(&table[a]) {
                 *to += weight * likely;
-                if slides {
-                    let (from, into) = if backwards { (b, a) } else { (a, b) };
-                    let gain = self.notes.slide_gain(k, self.place[from], self.place[into]);
-                    if gain > 0.0 {
-                        *to += weight * likely * gain.exp_m1();
+            }
+        }
+        let gain = self.notes.slide[k].exp_m1();
+        for slid in &self.notes.slid[k] {
+            let (from, into) = match backwards {
+                false => (&slid.from, &slid.into),
+                true => (&slid.into, &slid.from),
+            };
+            for a in from.iter().map(|a| self.relative[*a]) {
+                if weights[a] >= most - BEAM {
+                    let weight = gain * (weights[a] - most).exp();
+                    for b in into.iter().map(|b| self.relative[*b]) {
+                        moved[b] += weight * table[a][b];
                     }
                 }
             }
@@ -164,30 +226,34 @@ impl<'a> Search<'a> {
         let mut marginals = vec![vec![0.0; all]; n];
         // out[k][s]: log of everything after a segment in state s that ends before double stop k
         let mut out = vec![Vec::new(); n + 1];
+        let mut most_out = vec![NEVER; n + 1];
         out[n] = (0..all).map(|s| self.at_end(s)).collect();
+        most_out[n] = highest(out[n].iter().copied());
         for i in (0..n).rev() {
-            let longest = (n - i).min(LONGEST);
-            let segments: Vec<_> = (1..=longest).map(|len| self.segment(i, i + len)).collect();
-            let mut from_here = Vec::with_capacity(all);
-            for s in 0..all {
-                let sums: Vec<f64> = segments
-                    .iter()
-                    .enumerate()
-                    .map(|(at, segment)| segment(s) + out[i + at + 1][s])
-                    .collect();
-                for (at, sum) in sums.iter().enumerate() {
-                    let ln = self.into[i][s] + sum - self.total;
+            let onward = |len: usize| sums(&self.segment(i, i + len), &out[i + len]);
+            let alone = highest(onward(1).into_iter());
+            // what is less than this counts neither here nor for what comes before
+            let least = (alone - HOPELESS).min(RARE + self.total - self.most[i]);
+            let lengths: Vec<usize> = (1..=(n - i).min(LONGEST))
+                .filter(|len| self.notes.runs[i][len - 1].most + most_out[i + len] >= least)
+                .collect();
+            let each: Vec<Vec<f64>> = lengths.iter().map(|len| onward(*len)).collect();
+            for (len, onward) in lengths.iter().zip(&each) {
+                let states = onward.iter().zip(&self.into[i]).zip(&self.place);
+                for ((sum, into), place) in states {
+                    let ln = into + sum - self.total;
                     if ln > RARE {
                         let p = ln.exp();
-                        for fragment in &mut marginals[i..=i + at] {
-                            fragment[self.place[s]] += p;
+                        for fragment in &mut marginals[i..i + len] {
+                            fragment[*place] += p;
                         }
                     }
                 }
-                from_here.push(ln_sum(&sums));
             }
+            let from_here = ln_sums(&each, all, least);
             if i > 0 {
                 out[i] = self.change(i, &from_here, true);
+                most_out[i] = highest(out[i].iter().copied());
             }
         }
         marginals

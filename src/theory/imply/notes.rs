@@ -5,6 +5,8 @@ use super::states::{self, n_states, states};
 use super::weights::weights;
 use super::{Fragment, Place};
 use crate::theory::Quality;
+use std::collections::{BTreeMap, HashMap};
+use std::rc::Rc;
 
 /// Longest run of double stops that one chord may cover.
 pub(super) const LONGEST: usize = 24;
@@ -12,18 +14,32 @@ pub(super) const LONGEST: usize = 24;
 /// What the notes say, whatever the key.
 pub(super) struct Notes {
     pub(super) n: usize,
-    /// `segment[i][len - 1][state]`: log-likelihood of a segment, staying inside included.
-    pub(super) segment: Vec<Vec<Vec<f64>>>,
-    /// `union[i][len - 1]`: pitch classes heard in a segment, its bass included.
-    pub(super) union: Vec<Vec<u16>>,
+    /// `runs[i][len - 1]`: the run of `len` double stops from `i`.
+    pub(super) runs: Vec<Vec<Run>>,
     /// What the first double stop says about each state to start with.
     pub(super) start: Vec<f64>,
     /// Log-probability of a change at each double stop.
     pub(super) change: Vec<f64>,
     /// Gain of a slide into each double stop; 0 where there is none.
     pub(super) slide: Vec<f64>,
-    /// Tones of each double stop as numbers of each state.
-    roles: Vec<Vec<Option<u32>>>,
+    /// Changes that keep the tones of a slide into each double stop; none where there is none.
+    pub(super) slid: Vec<Vec<Slid>>,
+}
+
+/// States before and after a slide whose chords have the two double stops as the same tones.
+pub(super) struct Slid {
+    pub(super) from: Vec<usize>,
+    pub(super) into: Vec<usize>,
+}
+
+/// A run of double stops under one chord.
+pub(super) struct Run {
+    /// Log-likelihood by state, staying inside included.
+    pub(super) ln: Vec<f64>,
+    /// The highest of them.
+    pub(super) most: f64,
+    /// The pitch classes heard, the bass included.
+    pub(super) union: u16,
 }
 
 impl Notes {
@@ -44,12 +60,12 @@ impl Notes {
                 })
                 .collect()
         });
-        let (mut segment, mut union) = (Vec::with_capacity(n), Vec::with_capacity(n));
+        let mut runs = Vec::with_capacity(n);
         for i in 0..n {
             let mut held = 0u16;
             let mut sum = vec![0.0; all];
             let mut thick = vec![false; all];
-            let (mut costs, mut unions) = (Vec::new(), Vec::new());
+            let mut from_here = Vec::with_capacity(LONGEST);
             for k in i..n.min(i + LONGEST) {
                 held |= sets[k];
                 let stay = if k == i { 0.0 } else { (1.0 - change[k]).ln() };
@@ -60,49 +76,80 @@ impl Notes {
                     sum[s] += own[k][s] + weight * bass + stay;
                     thick[s] |= shown[k][s];
                 }
-                let with_what_is_silent = |s: usize| match s < all - 1 {
-                    false => sum[s],
-                    true if thick[s] => sum[s] - states::missing(s, held),
-                    true => sum[s] - states::missing(s, held) - w.thin,
-                };
-                costs.push((0..all).map(with_what_is_silent).collect());
-                unions.push(held);
+                from_here.push(Run::of(&sum, &thick, held));
             }
-            segment.push(costs);
-            union.push(unions);
+            runs.push(from_here);
         }
-        let slide = (0..n)
+        let mut known: HashMap<&[u8], Rc<Roles>> = HashMap::new();
+        let mut roles: Vec<Rc<Roles>> = Vec::with_capacity(n);
+        for f in row {
+            let of = || Rc::new(tones(f));
+            roles.push(Rc::clone(known.entry(&f.midi).or_insert_with(of)));
+        }
+        let slide: Vec<f64> = (0..n)
             .map(|k| match k {
                 0 => 0.0,
                 _ => slide_gain(&row[k - 1], &row[k]),
             })
             .collect();
-        let roles = row
-            .iter()
-            .map(|f| (0..all).map(|s| states::roles(s, f)).collect())
+        let slid = (0..n)
+            .map(|k| match slide[k] > 0.0 {
+                true => same_tones(&roles[k - 1], &roles[k]),
+                false => Vec::new(),
+            })
             .collect();
         Self {
             n,
-            segment,
-            union,
+            runs,
             start,
             change: change.iter().map(|p| p.ln()).collect(),
             slide,
-            roles,
+            slid,
         }
     }
+}
 
-    /// What a change from one state to another gains by the slide into double stop `k`.
-    pub(super) fn slide_gain(&self, k: usize, from: usize, to: usize) -> f64 {
-        let gain = self.slide[k];
-        if gain > 0.0 {
-            let before = self.roles[k - 1][from];
-            if before.is_some() && before == self.roles[k][to] {
-                return gain;
+impl Run {
+    /// Takes what its double stops say of every state, whether they show the state whole, and
+    /// their pitch classes.
+    fn of(sum: &[f64], thick: &[bool], union: u16) -> Self {
+        let thin = weights().thin;
+        let last = sum.len() - 1;
+        let mut ln = Vec::with_capacity(sum.len());
+        for (quality, sums) in sum[..last].chunks(12).enumerate() {
+            let missing = states::missing(quality, union);
+            for ((sum, missing), root) in sums.iter().zip(missing).zip(0..) {
+                ln.push(match thick[12 * quality + root] {
+                    true => sum - missing,
+                    false => sum - missing - thin,
+                });
             }
         }
-        0.0
+        ln.push(sum[last]);
+        let most = ln.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+        Self { ln, most, union }
     }
+}
+
+/// States by the tones of them that a double stop has.
+type Roles = BTreeMap<u32, Vec<usize>>;
+
+fn tones(fragment: &Fragment) -> Roles {
+    let mut by_tones = Roles::new();
+    for state in 0..n_states() {
+        if let Some(role) = states::roles(state, fragment) {
+            by_tones.entry(role).or_default().push(state);
+        }
+    }
+    by_tones
+}
+
+fn same_tones(before: &Roles, after: &Roles) -> Vec<Slid> {
+    let of = |(role, from): (&u32, &Vec<usize>)| {
+        let (from, into) = (from.clone(), after.get(role)?.clone());
+        Some(Slid { from, into })
+    };
+    before.iter().filter_map(of).collect()
 }
 
 /// The pitch classes of a double stop and its bass.

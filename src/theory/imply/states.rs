@@ -127,9 +127,10 @@ pub(super) fn third_below_seventh(state: usize, fragment: &Fragment) -> bool {
     }
 }
 
-/// Cost of what the tones `held` (absolute pitch classes) lack of a state.
-pub(super) fn missing(state: usize, held: u16) -> f64 {
-    patterns()[state / 12].missing[usize::from(from_root(held, state % 12))]
+/// Cost of what the tones `held` (absolute pitch classes) lack of a quality, by its root.
+pub(super) fn missing(quality: usize, held: u16) -> [f64; 12] {
+    let costs = &patterns()[quality].missing;
+    std::array::from_fn(|root| costs[usize::from(from_root(held, root))])
 }
 
 /// Cost of the tones of one fragment that a state does not hold.
