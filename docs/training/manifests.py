@@ -103,6 +103,7 @@ FIRST = [
     First(["strum-window.json"], "", "set by hand; the classifiers of notes and strums were fitted with these"),
     First(["doubts.json"], "", "set by hand: when a warning is worth a word is for people to judge"),
     First(["fretboard/weights/ease.json"], "", "fitted on fingerings of an open data set (npm @tombatossals/chords-db 0.5.1) by a program that is not in this repository"),
+    First(["theory/imply/weights/imply.json"], "", "set by hand, in the order that common practice gives, on the progressions of fixtures/naming/double-stops.tsv"),
     First([f"checking/weights/{n}.json" for n in ("evidence", "align", "margins", "verdict")], "", "chosen by hand on takes that are not in this repository"),
     First(["sections.json"], "sections", "fitted on 240 forms as symbols and 74 rendered ones of makers that are not in this repository"),
 ]

@@ -221,10 +221,10 @@ fn move_shapes(span: &mut Span, usual: &mut Usual, frets: i32, other_key: bool) 
     // an open shape stays one
     let open = usual.of(&span.label).into_iter().find(is_open);
     let was_open = span.shapes.first().is_some_and(is_open);
-    if let Some(shape) = open.filter(|_| was_open && n_decided > 0) {
+    if let Some(shape) = open.filter(|_| was_open) {
         span.shapes = vec![shape];
         span.n_decided_shapes = 0;
-        return span.state == State::Decided;
+        return n_decided > 0 && span.state == State::Decided;
     }
     for (i, shape) in span.shapes.iter().enumerate() {
         let best = ways

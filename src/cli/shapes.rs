@@ -93,7 +93,8 @@ pub(crate) struct ShapesArgs {
     /// Ways to walk the bass between neighboring chords
     #[arg(long)]
     walk: bool,
-    /// Capo frets at which a sounding key is played with open shapes
+    /// Capo frets at which a sounding key is played with open shapes, and the shapes of the
+    /// chords as they sound
     #[arg(long, value_name = "KEY", conflicts_with = "capo")]
     capo_for: Option<String>,
     /// Moves all chords by semitones first
@@ -137,7 +138,9 @@ pub(crate) fn run(args: &ShapesArgs, out: &mut dyn Write) -> Result<Outcome, Cli
         key = key.map(|_| to);
     }
     if let Some(sounding) = &args.capo_for {
-        return moves::run_capo(sounding.parse()?, &chords, args.json, out);
+        let limits = limits(args, &instrument)?;
+        let sounding = sounding.parse()?;
+        return moves::run_capo(args, sounding, &chords, &limits, &instrument, out);
     }
     let bass = args.bass.as_deref().map(pitch_class).transpose()?;
     if bass.is_some() && chords.len() > 1 {
@@ -195,7 +198,12 @@ fn run_one(
     let mut all = usual_first(instrument, chord, all);
     if let Some(purpose) = purpose {
         all.retain(|v| use_of(instrument, &sounding, &v.shape) == purpose);
-        all.sort_by_key(|v| !is_on_usual_strings(purpose, &v.shape));
+        // a shell is three notes: none of them twice
+        let spare = |v: &Voicing| match purpose {
+            Use::Shell => v.shape.frets().iter().flatten().count(),
+            _ => 0,
+        };
+        all.sort_by_key(|v| (!is_on_usual_strings(purpose, &v.shape), spare(v)));
     }
     if let Some(fret) = args.position {
         all.retain(|v| {

@@ -16,6 +16,9 @@ const PER_TOP_SEMITONE: f64 = 0.04;
 const NEXT_TAUGHT: f64 = 0.5;
 const UNTAUGHT: f64 = 3.0;
 
+/// What a chord asks for, its top note, its shapes and where each puts the hand.
+type Known = (Wanted, Option<PitchClass>, Vec<Voicing>, Vec<Held>);
+
 /// One row of shapes.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Row {
@@ -39,7 +42,7 @@ pub fn smoothest(
     limits: &Limits,
     top_line: &[Option<PitchClass>],
 ) -> Option<Row> {
-    let mut known: Vec<(Wanted, Option<PitchClass>, Vec<Voicing>, Vec<Held>)> = Vec::new();
+    let mut known: Vec<Known> = Vec::new();
     let mut choices: Vec<usize> = Vec::with_capacity(chords.len());
     for (i, chord) in chords.iter().enumerate() {
         let top = top_line.get(i).copied().flatten().or(limits.top);

@@ -1,13 +1,63 @@
-//! The search for shapes: string by string, within a window of frets, leaving a branch as soon as
-//! nothing on the strings that are left can mend it.
+//! All playable shapes of a set of pitch classes: a search string by string, within a window of
+//! frets, that leaves a branch as soon as nothing on the strings that are left can mend it.
 
 use super::hand::{hold_frets, muted_inside};
+use super::neck::span_mm;
 use super::voicing::{Limits, Voicing, Wanted};
 use super::{Instrument, Shape};
 use crate::theory::{PitchClass, PitchClassSet};
 
 /// Strings of an instrument at most.
 const STRINGS: usize = 8;
+
+/// All playable shapes that sound what is wanted, easiest first.
+///
+/// Takes an instrument (frets are counted from its capo), what must sound, and
+/// limits; give [`Limits::check`] the limits first if they come from a person.
+/// Every shape sounds all required pitch classes, no pitch class that is
+/// neither required nor optional, and has the bass lowest, where the
+/// instrument has one. Empty if there is none.
+///
+/// # Example
+/// ```
+/// use takebook::fretboard::{Instrument, Limits, Wanted, voicings};
+/// let wanted = Wanted::chord(&"C".parse().unwrap());
+/// let found = voicings(&Instrument::default(), wanted, &Limits::default());
+/// assert_eq!(found[0].shape.text(), "x32010");
+/// ```
+pub fn voicings(instrument: &Instrument, wanted: Wanted, limits: &Limits) -> Vec<Voicing> {
+    let n = instrument.tuning.n_strings();
+    let neck = instrument.highest_fret.saturating_sub(instrument.capo);
+    let highest = limits.highest_fret.min(neck);
+    // without a bass all strings are strummed
+    let fewest = match instrument.tuning.has_bass() {
+        true => limits.min_strings,
+        false => limits.min_strings.max(n.min(STRUMMED_WITHOUT_BASS)),
+    };
+    let min_strings = fewest.max(wanted.required.len()).min(n);
+    let mut search = Search::new(instrument, wanted, limits, min_strings, highest);
+    for from in limits.lowest_fret.max(1)..=highest {
+        let to = (from..=highest)
+            .take_while(|f| span_mm(from + instrument.capo, f + instrument.capo) <= limits.span_mm)
+            .last()
+            .unwrap_or(from);
+        search.frets(from, to);
+    }
+    if !limits.no_open {
+        // nothing pressed at all
+        search.frets(1, 0);
+    }
+    let mut found = search.found();
+    found.sort_by(|a, b| {
+        a.rank
+            .total_cmp(&b.rank)
+            .then_with(|| a.shape.cmp(&b.shape))
+    });
+    found
+}
+
+/// So many strings of an instrument without a bass sound at least: all of a ukulele.
+const STRUMMED_WITHOUT_BASS: usize = 4;
 
 /// What an optional pitch class that does not sound costs (fitted, as the measure of ease).
 const MISSING: f64 = 0.74;
@@ -83,7 +133,7 @@ struct Window {
 }
 
 /// The search for the shapes of a chord.
-pub(super) struct Search<'a> {
+struct Search<'a> {
     instrument: &'a Instrument,
     wanted: Wanted,
     limits: &'a Limits,
@@ -103,7 +153,7 @@ const GROUPS: u8 = 3;
 
 impl<'a> Search<'a> {
     /// Takes how many strings must sound and the highest fret to press.
-    pub(super) fn new(
+    fn new(
         instrument: &'a Instrument,
         wanted: Wanted,
         limits: &'a Limits,
@@ -137,13 +187,13 @@ impl<'a> Search<'a> {
 
     /// Finds the shapes whose lowest pressed fret is `from` and whose highest is at most `to`;
     /// those of open strings alone if `to` is lower.
-    pub(super) fn frets(&mut self, from: u8, to: u8) {
+    fn frets(&mut self, from: u8, to: u8) {
         self.window = self.window(from, to);
         self.string(0, State::NOTHING);
     }
 
     /// All that was found.
-    pub(super) fn found(self) -> Vec<Voicing> {
+    fn found(self) -> Vec<Voicing> {
         self.found
     }
 

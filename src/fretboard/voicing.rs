@@ -1,8 +1,6 @@
-//! All playable shapes of a set of pitch classes.
+//! What a shape must sound, what the player will have, and a playable shape.
 
 use super::hand::Hand;
-use super::neck::span_mm;
-use super::search::Search;
 use super::{FretboardError, Instrument, Shape};
 use crate::theory::{Chord, PitchClass, PitchClassSet};
 
@@ -177,55 +175,6 @@ pub struct Voicing {
     /// The measure of ease with what is missing; lower is better.
     pub rank: f64,
 }
-
-/// All playable shapes that sound what is wanted, easiest first.
-///
-/// Takes an instrument (frets are counted from its capo), what must sound, and
-/// limits; give [`Limits::check`] the limits first if they come from a person.
-/// Every shape sounds all required pitch classes, no pitch class that is
-/// neither required nor optional, and has the bass lowest, where the
-/// instrument has one. Empty if there is none.
-///
-/// # Example
-/// ```
-/// use takebook::fretboard::{Instrument, Limits, Wanted, voicings};
-/// let wanted = Wanted::chord(&"C".parse().unwrap());
-/// let found = voicings(&Instrument::default(), wanted, &Limits::default());
-/// assert_eq!(found[0].shape.text(), "x32010");
-/// ```
-pub fn voicings(instrument: &Instrument, wanted: Wanted, limits: &Limits) -> Vec<Voicing> {
-    let n = instrument.tuning.n_strings();
-    let neck = instrument.highest_fret.saturating_sub(instrument.capo);
-    let highest = limits.highest_fret.min(neck);
-    // without a bass all strings are strummed
-    let fewest = match instrument.tuning.has_bass() {
-        true => limits.min_strings,
-        false => limits.min_strings.max(n.min(STRUMMED_WITHOUT_BASS)),
-    };
-    let min_strings = fewest.max(wanted.required.len()).min(n);
-    let mut search = Search::new(instrument, wanted, limits, min_strings, highest);
-    for from in limits.lowest_fret.max(1)..=highest {
-        let to = (from..=highest)
-            .take_while(|f| span_mm(from + instrument.capo, f + instrument.capo) <= limits.span_mm)
-            .last()
-            .unwrap_or(from);
-        search.frets(from, to);
-    }
-    if !limits.no_open {
-        // nothing pressed at all
-        search.frets(1, 0);
-    }
-    let mut found = search.found();
-    found.sort_by(|a, b| {
-        a.rank
-            .total_cmp(&b.rank)
-            .then_with(|| a.shape.cmp(&b.shape))
-    });
-    found
-}
-
-/// So many strings of an instrument without a bass sound at least: all of a ukulele.
-const STRUMMED_WITHOUT_BASS: usize = 4;
 
 /// The first `n` of a list of shapes that are no mere cut-down of an earlier
 /// one (the same frets with strings left out).

@@ -4,6 +4,7 @@ use crate::hearing::acoustic::sound::Sound;
 use crate::hearing::doubts::{doubts, gaps};
 use crate::hearing::form::sections::{Form, Played};
 use crate::hearing::harmony::keys::Keys;
+use crate::hearing::harmony::labels::without_basses;
 use crate::hearing::harmony::reasons::give_reasons;
 use crate::hearing::harmony::song_level::song_level;
 use crate::hearing::harmony::sparse::{silence, with_plucks};
@@ -78,6 +79,9 @@ impl Voiced {
         given: &Given,
         weights: &Weights,
     ) -> Self {
+        if !given.instrument.tuning.has_bass() {
+            spans = without_basses(spans);
+        }
         describe(&mut spans, &sound.acoustic, notes);
         let pitches = voice(&mut spans, sound, struck, given, weights);
         Self { spans, pitches }

@@ -2,8 +2,8 @@
 
 use std::process::Command;
 use takebook::fretboard::{
-    Instrument, Limits, Tuning, Wanted, capo_choices, distinct, fret_mm, hold, smoothest, voicings,
-    walks,
+    Finger, Instrument, Limits, Tuning, Wanted, capo_choices, distinct, fret_mm, hold, smoothest,
+    voicings, walks,
 };
 use takebook::theory::naming::{Context, names};
 use takebook::theory::{Chord, Key, PitchClass, QUALITIES, Spelled};
@@ -233,4 +233,146 @@ fn every_command_takes_a_capo_up_to_the_same_fret() {
             "{words:?}: {said}"
         );
     }
+}
+
+/// What `takebook` prints for these words.
+#[track_caller]
+fn printed(words: &[&str]) -> String {
+    let output = crate::outside::takebook()
+        .args(words)
+        .output()
+        .expect("takebook starts");
+    assert!(
+        output.status.success(),
+        "{words:?}: {}",
+        String::from_utf8_lossy(&output.stderr)
+    );
+    String::from_utf8(output.stdout).expect("text")
+}
+
+/// The frets under the chord boxes of a typed chart's page.
+fn page(typed: &str, draft: &[&str], chart: &[&str]) -> (Vec<String>, String) {
+    let (_keep, folder) = crate::outside::folder();
+    let path = |name: &str| folder.join(name).to_string_lossy().into_owned();
+    let (text, log) = (path("song.txt"), path("song.json"));
+    std::fs::write(&text, typed).expect("a file");
+    printed(&[&["draft", &text, "-o", &log], draft].concat());
+    let page = printed(&[&["chart", &log, "--format", "txt", "-o", "-"], chart].concat());
+    let (_, boxes) = page.split_once("Shapes\n").expect("chord boxes");
+    let shapes = boxes.lines().flat_map(str::split_whitespace);
+    let is_shape = |w: &&str| w.len() > 3 && w.bytes().all(|b| b == b'x' || b.is_ascii_digit());
+    (shapes.filter(is_shape).map(str::to_owned).collect(), page)
+}
+
+/// Common practice, no source: the open chords of G, A and C.
+#[test]
+fn open_shapes_stay_open_in_another_key_and_under_a_capo() {
+    let in_g = "Key: G\n| G | D | Em | C |\n";
+    let in_a = "Key: A\n| A | E | F#m | D |\n";
+    let first = |typed: &str, options: &[&str]| page(typed, &[], options).0.join(" ");
+    let g = "320003 xx0232 022000 x32010";
+    assert_eq!(first(in_g, &[]), g);
+    assert_eq!(first(in_a, &["--capo", "2"]), g);
+    assert_eq!(first(in_a, &["--key", "G"]), g);
+    let a = first(in_g, &["--key", "A"]);
+    for open in ["x02220", "022100", "xx0232"] {
+        assert!(a.contains(open), "{a}");
+    }
+    // what is held with a capo and heard so keeps its sound without one
+    let c = page(in_g, &["--capo", "5"], &["--capo", "0"]).0.join(" ");
+    assert!(c.contains("320003") && c.contains("x32010"), "{c}");
+}
+
+/// Common practice, no source: the small F until the barre comes; no thumb, no stretch.
+#[test]
+fn easy_shapes_are_easy_and_say_what_was_changed() {
+    let typed = "Key: G\n| G | Bm | C | F |\n";
+    let (shapes, page) = page(typed, &[], &["--easy"]);
+    assert!(shapes.contains(&"xx3211".to_owned()), "{shapes:?}");
+    assert!(page.contains("Simplified: F is played xx3211"), "{page}");
+    let guitar = Instrument::default();
+    for text in shapes {
+        let shape = text.parse().unwrap_or_else(|e| panic!("{e}"));
+        let hand = hold(&guitar, &shape).unwrap_or_else(|| panic!("{text}: no hand"));
+        let thumb = hand.fingers.contains(&Some(Finger::Thumb));
+        let wide = hand.barres.iter().any(|b| b.to - b.from > 1);
+        assert!(!thumb && !wide && !hand.is_wide(), "{text}: {hand:?}");
+    }
+}
+
+/// Common practice, no source: the first chords of a ukulele book, on a page.
+#[test]
+fn a_ukulele_chart_shows_the_shapes_of_its_books() {
+    let typed = "Key: C\n| C | Am | F | G7 |\n";
+    for (draft, chart) in [
+        (&["--tuning", "ukulele"][..], &[][..]),
+        (&[], &["--tuning", "ukulele"]),
+    ] {
+        let (shapes, _) = page(typed, draft, chart);
+        assert_eq!(
+            shapes.join(" "),
+            "0003 2000 2010 0212",
+            "{draft:?} {chart:?}"
+        );
+    }
+    // in another key as well
+    let (shapes, _) = page(
+        "Key: D\n| D | Bm | G | A7 |\n",
+        &["--tuning", "ukulele"],
+        &["--key", "C"],
+    );
+    assert_eq!(shapes.join(" "), "0003 2000 2010 0212");
+}
+
+#[test]
+fn boxes_of_the_left_hand_mirror_those_of_the_right() {
+    let boxes = |side: &str| -> Vec<Vec<String>> {
+        let text = printed(&["shapes", "D7", "--count", "2", side]);
+        let rows = text.lines().filter(|l| l.contains('|'));
+        rows.map(|l| l.split_whitespace().map(str::to_owned).collect())
+            .collect()
+    };
+    let (right, left) = (boxes("--boxes"), boxes("--left-handed"));
+    assert_eq!(right.len(), 8, "{right:?}");
+    assert_ne!(right, left);
+    for (right, left) in right.iter().zip(&left) {
+        // the fret's number stays on the left
+        assert_eq!(right[0], left[0]);
+        let mirrored: Vec<&String> = right[1..].iter().rev().collect();
+        assert_eq!(mirrored, left[1..].iter().collect::<Vec<_>>());
+    }
+}
+
+/// Common practice, no source: B♭, E♭ and F behind a capo.
+#[test]
+fn a_capo_for_a_key_comes_with_the_usual_shapes() {
+    let text = printed(&["shapes", "Bb", "Eb", "F", "--capo-for", "Bb"]);
+    for (capo, shapes) in [
+        ("capo 1", ["x02220", "xx0232", "022100"]),
+        ("capo 3", ["320003", "x32010", "xx0232"]),
+    ] {
+        let (_, after) = text.split_once(capo).unwrap_or_else(|| panic!("{text}"));
+        let found: Vec<&str> = after
+            .lines()
+            .skip(1)
+            .take(3)
+            .filter_map(|l| l.split_whitespace().nth(1))
+            .collect();
+        assert_eq!(found, shapes, "{text}");
+    }
+}
+
+/// Common practice, no source: shells lie on three strings, and no note has two sharps where
+/// one name is plainer.
+#[test]
+fn shells_are_three_notes_and_notes_are_plain() {
+    for (chord, shell) in [("G7", "3x34xx"), ("Gm7", "3x33xx"), ("Gmaj7", "3x44xx")] {
+        let text = printed(&["shapes", chord, "--use", "shell", "--count", "1"]);
+        assert!(text.contains(shell), "{text}");
+    }
+    let text = printed(&["shapes", "E7#9", "--count", "1"]);
+    assert!(
+        text.contains("x7678x") && text.contains("E G♯ D G"),
+        "{text}"
+    );
 }

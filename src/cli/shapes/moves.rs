@@ -3,10 +3,10 @@
 use super::super::{CliError, Outcome};
 use super::limits::key_of;
 use super::told::{voicing_json, write_row};
-use super::{ShapesArgs, find_row};
-use crate::fretboard::{Instrument, Limits, capo_choices, walks};
+use super::{ShapesArgs, find_row, write_boxes};
+use crate::fretboard::{Instrument, Limits, Voicing, capo_choices, walks};
 use crate::theory::{Chord, Key, transpose};
-use serde_json::json;
+use serde_json::{Value, json};
 use std::io::Write;
 
 pub(super) fn run_walks(
@@ -49,12 +49,9 @@ pub(super) fn run_walks(
             if args.json {
                 list.push(json!({
                     "words": way.words,
-                    "row": way.chords.iter().zip(&row.shapes).map(|(c, v)| {
-                        let mut value = voicing_json(v, c, instrument);
-                        value["chord"] = json!(c.label());
-                        value["symbol"] = json!(c.symbol());
-                        value
-                    }).collect::<Vec<_>>(),
+                    "row": way.chords.iter().zip(&row.shapes)
+                        .map(|(c, v)| shape_of(c, v, instrument))
+                        .collect::<Vec<_>>(),
                 }));
             } else {
                 writeln!(out, " {}", way.words)?;
@@ -70,48 +67,83 @@ pub(super) fn run_walks(
 }
 
 pub(super) fn run_capo(
+    args: &ShapesArgs,
     sounding: Key,
     chords: &[Chord],
-    as_json: bool,
+    limits: &Limits,
+    instrument: &Instrument,
     out: &mut dyn Write,
 ) -> Result<Outcome, CliError> {
-    let choices = capo_choices(sounding);
-    let moved = |fret: u8, key: Key| -> Vec<String> {
-        chords
+    let mut list = Vec::new();
+    if !args.json {
+        writeln!(out, "Sounds in {}:", sounding.text())?;
+    }
+    for choice in capo_choices(sounding) {
+        let by = -i32::from(choice.fret);
+        let moved: Vec<Chord> = chords
             .iter()
-            .map(|c| transpose(c, -i32::from(fret), key).symbol())
-            .collect()
-    };
-    if as_json {
+            .map(|c| transpose(c, by, choice.shapes_in))
+            .collect();
+        let behind = Instrument {
+            capo: choice.fret,
+            ..instrument.clone()
+        };
+        let neck = behind.highest_fret.saturating_sub(choice.fret);
+        let limits = Limits {
+            highest_fret: limits.highest_fret.min(neck),
+            ..limits.clone()
+        };
+        let row = match moved.is_empty() {
+            true => None,
+            false => find_row(&moved, &limits, &[], &behind).ok(),
+        };
+        if args.json {
+            let shapes = row.iter().flat_map(|row| moved.iter().zip(&row.shapes));
+            list.push(json!({
+                "capo": choice.fret,
+                "shapes_in": choice.shapes_in.label(),
+                "chords": moved.iter().map(Chord::symbol).collect::<Vec<_>>(),
+                "row": shapes.map(|(c, v)| shape_of(c, v, &behind)).collect::<Vec<_>>(),
+            }));
+            continue;
+        }
+        let capo = match choice.fret {
+            0 => "no capo".to_owned(),
+            n => format!("capo {n}"),
+        };
+        let symbols: Vec<String> = moved.iter().map(Chord::symbol).collect();
+        let symbols = match &symbols[..] {
+            [] => String::new(),
+            symbols => format!(": {}", symbols.join(" ")),
+        };
+        let key = choice.shapes_in.text();
+        writeln!(out, " {capo:<8} play {key} shapes{symbols}")?;
+        match row {
+            Some(row) => {
+                write_row(out, &moved, &row, None, &behind)?;
+                write_boxes(args, &moved, &row, out)?;
+            }
+            None if !moved.is_empty() => {
+                writeln!(out, "  not all of them have shapes under these limits")?;
+            }
+            None => {}
+        }
+    }
+    if args.json {
         let value = json!({
             "schema": "takebook-shapes-1",
             "sounding": sounding.label(),
-            "capo_choices": choices.iter().map(|c| json!({
-                "capo": c.fret,
-                "shapes_in": c.shapes_in.label(),
-                "chords": moved(c.fret, c.shapes_in),
-            })).collect::<Vec<_>>(),
+            "capo_choices": list,
         });
         writeln!(out, "{value:#}")?;
-    } else {
-        writeln!(out, "Sounds in {}:", sounding.text())?;
-        for c in &choices {
-            let chords = moved(c.fret, c.shapes_in);
-            let chords = if chords.is_empty() {
-                String::new()
-            } else {
-                format!(": {}", chords.join(" "))
-            };
-            let capo = match c.fret {
-                0 => "no capo".to_owned(),
-                n => format!("capo {n}"),
-            };
-            writeln!(
-                out,
-                "  {capo:<8} play {} shapes{chords}",
-                c.shapes_in.text()
-            )?;
-        }
     }
     Ok(Outcome::Done)
+}
+
+/// A shape of a progression, with its chord.
+fn shape_of(chord: &Chord, v: &Voicing, instrument: &Instrument) -> Value {
+    let mut value = voicing_json(v, chord, instrument);
+    value["chord"] = json!(chord.label());
+    value["symbol"] = json!(chord.symbol());
+    value
 }

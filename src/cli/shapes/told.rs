@@ -4,7 +4,7 @@ use super::limits::key_of;
 use crate::cli::CliError;
 use crate::cli::layout::write_under;
 use crate::fretboard::{Finger, Instrument, Row, STRETCH_CAUTION, Voicing, string_name};
-use crate::theory::{Chord, Key, Mode, PitchClass, number, roman, transpose};
+use crate::theory::{Chord, Key, PitchClass, Spelled, number, roman, transpose};
 use serde_json::{Value, json};
 use std::io::Write;
 
@@ -117,10 +117,11 @@ fn spell_in(chord: &Chord, pc: PitchClass, capo: u8) -> String {
         .into_iter()
         .chain(chord.bass)
         .find(|d| d.over(root.pitch_class()) == fingered);
-    own.map_or_else(
-        || Key::usual(fingered, Mode::Major).tonic.text(),
-        |d| d.note_over(root).text(),
-    )
+    // nobody looks for the sharp nine of E as F double sharp
+    own.map(|d| d.note_over(root))
+        .filter(|note| note.alter().abs() < 2)
+        .unwrap_or_else(|| Spelled::plain(fingered))
+        .text()
 }
 
 /// Chords are named as fingered: the capo moves what sounds, not the shape.

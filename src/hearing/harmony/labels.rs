@@ -2,6 +2,7 @@
 
 use crate::hearing::acoustic::net::NO_CHORD;
 use crate::hearing::harmony::chords::States;
+use crate::hearing::outputs::HeardSpan;
 use crate::theory::{Chord, Degree, Key, Label, Mode, PitchClass, Quality};
 
 /// The best labels of one stretch with their probabilities.
@@ -36,6 +37,40 @@ pub(crate) fn candidates(
             )
         })
         .collect()
+}
+
+/// Chords of an instrument without a bass (a ukulele): no chord stands over another tone, for
+/// any may lie lowest; what then are neighbors of one name are one chord.
+pub(crate) fn without_basses(spans: Vec<HeardSpan>) -> Vec<HeardSpan> {
+    let mut kept: Vec<HeardSpan> = Vec::with_capacity(spans.len());
+    for mut span in spans {
+        let mut plain: Vec<(Label, f64, String)> = Vec::with_capacity(span.candidates.len());
+        for (label, probability, reason) in span.candidates {
+            let label = match label {
+                Label::Chord(chord) => Label::Chord(Chord {
+                    bass: None,
+                    ..chord
+                }),
+                other => other,
+            };
+            match plain.iter_mut().find(|(known, ..)| *known == label) {
+                Some((_, sum, _)) => *sum += probability,
+                None => plain.push((label, probability, reason)),
+            }
+        }
+        plain.sort_by(|a, b| b.1.total_cmp(&a.1));
+        span.candidates = plain;
+        match kept.last_mut() {
+            Some(before)
+                if before.end_s == span.start_s
+                    && before.candidates[0].0 == span.candidates[0].0 =>
+            {
+                before.end_s = span.end_s;
+            }
+            _ => kept.push(span),
+        }
+    }
+    kept
 }
 
 /// Places of the first three different classes: a chord over another bass is one
@@ -81,4 +116,39 @@ fn bass_degree(quality: &Quality, semitones: i32) -> Option<Degree> {
         .find(|d| d.semitones().rem_euclid(12) == semitones)
         .map(|d| Degree::new((d.number() - 1) % 7 + 1, d.alter()));
     Some(own.unwrap_or(Degree::plain(semitones)))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_ukulele_has_no_slash_chords() {
+        let span = |start_s: f64, labels: &[(&str, f64)]| HeardSpan {
+            start_s,
+            end_s: start_s + 1.0,
+            candidates: labels
+                .iter()
+                .map(|(text, p)| {
+                    let chord = text.parse().unwrap_or_else(|e| panic!("{e}"));
+                    (Label::Chord(chord), *p, String::new())
+                })
+                .collect(),
+            shapes: Vec::new(),
+            bass_midi: None,
+            chroma: [0.0; 12],
+            fragment: false,
+        };
+        let heard = without_basses(vec![
+            span(0.0, &[("Am/C", 0.4), ("C", 0.35), ("Am", 0.2)]),
+            span(1.0, &[("Am", 0.9)]),
+            span(2.0, &[("F/C", 0.3), ("C/E", 0.25), ("C", 0.25)]),
+        ]);
+        let found: Vec<(String, f64, f64)> = heard
+            .iter()
+            .map(|s| (s.candidates[0].0.symbol(), s.start_s, s.end_s))
+            .collect();
+        assert_eq!(found, [("Am".into(), 0.0, 2.0), ("C".into(), 2.0, 3.0)]);
+        assert!((heard[0].candidates[0].1 - 0.6).abs() < 1e-9);
+    }
 }

@@ -195,14 +195,20 @@ fn own_share(fragment: &Fragment) -> Vec<f64> {
         .collect()
 }
 
-/// What the bass says about every state, if one tells.
+/// What the bass says about every state, if one tells. Players leave a root to the
+/// bass: beside a separate bass, a root that sounds nowhere is hardly meant.
 fn bass_share(fragment: &Fragment) -> Option<Vec<f64>> {
     let bass = fragment.telling_bass()?;
+    let separate = fragment.bass.is_some();
+    let heard = heard(fragment);
     let costs = states()
         .iter()
         .map(|state| {
-            let semitones = bass.above(state.root);
-            -bass_cost(state.quality, semitones, fragment.bass.is_some())
+            let cost = bass_cost(state.quality, bass.above(state.root), separate);
+            match separate && states::from_root(heard, state.root.index()) & 1 == 0 {
+                true => -cost - weights().bass.root_nowhere,
+                false => -cost,
+            }
         })
         .chain([0.0])
         .collect();

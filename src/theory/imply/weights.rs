@@ -1,4 +1,4 @@
-//! The numbers of the reading: costs (negative natural logarithms) from `weights.json`.
+//! The numbers of the reading: costs (negative natural logarithms) from `weights/imply.json`.
 //!
 //! # Source
 //! The order of these costs is common practice, no source: the plain chords of
@@ -96,6 +96,8 @@ pub(super) struct Bass {
     pub(super) no_tone: f64,
     /// Added where the bass is the low note of a wide pair, which is its root.
     pub(super) of_wide_pair: f64,
+    /// Added where the root is neither a separate bass nor among the notes.
+    pub(super) root_nowhere: f64,
 }
 
 /// What chords cost in a key, by the root's semitones above the tonic.
@@ -130,8 +132,8 @@ pub(super) struct Keys {
 pub(super) fn weights() -> &'static Weights {
     static WEIGHTS: OnceLock<Weights> = OnceLock::new();
     WEIGHTS.get_or_init(|| {
-        serde_json::from_str(include_str!("weights.json"))
-            .unwrap_or_else(|e| panic!("src/theory/imply/weights.json: {e}"))
+        serde_json::from_str(include_str!("weights/imply.json"))
+            .unwrap_or_else(|e| panic!("src/theory/imply/weights/imply.json: {e}"))
     })
 }
 
@@ -141,7 +143,7 @@ mod tests {
 
     #[test]
     fn a_name_missing_or_misspelled_is_an_error() {
-        let text = include_str!("weights.json");
+        let text = include_str!("weights/imply.json");
         assert!(serde_json::from_str::<Weights>(text).is_ok());
         for (wrong, says) in [
             (text.replace("\"slide_far\"", "\"slide_fr\""), "slide_fr"),
