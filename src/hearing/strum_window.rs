@@ -30,6 +30,12 @@ pub(in crate::hearing) struct StrumWindow {
     pub(in crate::hearing) attack_after_net_s: f64,
     /// An attack less than this after the strum before may be that strum's.
     pub(in crate::hearing) apart_s: f64,
+    /// Least probability of a strum.
+    pub(in crate::hearing) least: f32,
+    /// Fine frames between two strums at the least.
+    pub(in crate::hearing) apart_frames: usize,
+    /// Attacks of at least this share of the strum's strongest may be its first string.
+    pub(in crate::hearing) plain: f32,
 }
 
 /// The windows.

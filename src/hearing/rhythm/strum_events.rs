@@ -5,23 +5,17 @@ use crate::hearing::acoustic::strokes::Stroke;
 use crate::hearing::outputs::Strum;
 use crate::hearing::strum_window::strum_window;
 
-/// Least probability of a strum.
-const LEAST: f32 = 0.5;
-/// Frames between two strums at the least: sixteenths at 150 bpm.
-const APART: usize = 4;
-/// Attacks at least this share of the strum's strongest may be its first string.
-const PLAIN: f32 = 0.4;
-
 /// All strums in order.
 pub(crate) fn strums(pulse: &[Pulse], strokes: &[Stroke]) -> Vec<Strum> {
+    let w = strum_window();
     let mut peaks: Vec<usize> = Vec::new();
     for t in 1..pulse.len().saturating_sub(1) {
         let p = pulse[t].strum;
-        if p < LEAST || p < pulse[t - 1].strum || p <= pulse[t + 1].strum {
+        if p < w.least || p < pulse[t - 1].strum || p <= pulse[t + 1].strum {
             continue;
         }
         match peaks.last_mut() {
-            Some(last) if t - *last < APART => {
+            Some(last) if t - *last < w.apart_frames => {
                 if p > pulse[*last].strum {
                     *last = t;
                 }
@@ -29,7 +23,6 @@ pub(crate) fn strums(pulse: &[Pulse], strokes: &[Stroke]) -> Vec<Strum> {
             _ => peaks.push(t),
         }
     }
-    let w = strum_window();
     let mut before_s = f64::MIN;
     let strum = |t: usize| {
         let at_s = between(pulse, t);
@@ -60,7 +53,7 @@ fn heard_at(at_s: f64, sweep_s: f64, strokes: &[Stroke]) -> f64 {
     let to = strokes.partition_point(|s| s.time_s <= at_s + w.attack_after_net_s);
     let near = &strokes[from..to.max(from)];
     let strongest = near.iter().map(|s| s.strength).fold(0.0, f32::max);
-    let first = near.iter().find(|s| s.strength >= PLAIN * strongest);
+    let first = near.iter().find(|s| s.strength >= w.plain * strongest);
     first.map_or(at_s, |s| at_s.clamp(s.time_s, s.time_s + w.rise_s))
 }
 
