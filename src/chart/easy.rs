@@ -6,7 +6,7 @@
 //! it (Bm7 for Bm, Fmaj7 for F), else a small shape for three fingers (xx3211).
 //! What none of these can stand for is kept and named.
 
-use crate::fretboard::{Finger, Instrument, Limits, Shape, hold, usual_voicings};
+use crate::fretboard::{Finger, Instrument, Limits, Shape, hold, taught_over_capo, usual_voicings};
 use crate::songlog::song::Song;
 use crate::theory::{Chord, Degree, Key, Label, QUALITIES, Quality};
 use std::collections::HashMap;
@@ -43,10 +43,11 @@ pub(super) fn simplify(song: &mut Song) {
             continue;
         };
         // a shape the song has already may be easy enough
-        let own = span
-            .shapes
-            .iter()
-            .position(|s| kind_of(&instrument, s).is_some());
+        let usual = |s: &Shape| is_usual(&instrument, &chord, s);
+        let own = span.shapes.iter().enumerate().position(|(at, s)| {
+            let fits = at < span.n_decided_shapes || usual(s);
+            fits && kind_of(&instrument, s).is_some()
+        });
         if let Some(at) = own {
             let shape = span.shapes[at].clone();
             let decided = at < span.n_decided_shapes;
@@ -139,13 +140,31 @@ fn kind_of(instrument: &Instrument, shape: &Shape) -> Option<Kind> {
     }
 }
 
+/// Whether a shape is taught for a chord, or none is.
+fn is_usual(instrument: &Instrument, chord: &Chord, shape: &Shape) -> bool {
+    let taught = taught_over_capo(instrument, chord);
+    taught.is_empty() || taught.contains(shape)
+}
+
 /// The chord that is nearest to this one and easy to hold.
 fn simple(instrument: &Instrument, chord: &Chord, key: Option<Key>) -> Option<Simple> {
     let mut plain = chord.clone();
     plain.bass = None;
-    let mut tries = vec![chord.clone(), plain.clone()];
+    let seventh = key.and_then(|key| with_seventh(&plain, key));
+    if let (Some(seventh), None) = (&seventh, chord.bass) {
+        // rather a taught shape of the seventh than a makeshift one of the triad
+        let usual = |chord: &Chord| {
+            let shape = easy_shape(instrument, chord, Kind::Open)?;
+            let chord = chord.clone();
+            is_usual(instrument, &chord, &shape).then_some(Simple { chord, shape })
+        };
+        if let Some(found) = usual(chord).or_else(|| usual(seventh)) {
+            return Some(found);
+        }
+    }
+    let mut tries = vec![chord.clone(), plain];
     tries.extend(with_less(chord));
-    tries.extend(key.and_then(|key| with_seventh(&plain, key)));
+    tries.extend(seventh);
     let first = |kind: Kind| {
         tries.iter().find_map(|chord| {
             let shape = easy_shape(instrument, chord, kind)?;

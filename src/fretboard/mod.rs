@@ -31,7 +31,7 @@ pub use played::{Played, Tone, Typed, read_played, string_by_name, string_name};
 pub use row::{Row, first_without_shape, smoothest, travel};
 pub use search::voicings;
 pub use shape::Shape;
-pub use taught::{taught, usual_first, usual_voicings};
+pub use taught::{taught, taught_over_capo, usual_first, usual_voicings};
 pub use tuning::{HIGHEST_CAPO, Instrument, Tuning, check_capo, read_capo};
 pub use uses::{Use, distinct_uses, is_on_usual_strings, use_of, wanted_for};
 pub use voicing::{Limits, Voicing, Wanted, distinct};

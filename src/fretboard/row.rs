@@ -53,20 +53,7 @@ pub fn smoothest(
         choices.push(match at {
             Some(at) => at,
             None => {
-                let own = Limits {
-                    top,
-                    ..limits.clone()
-                };
-                let usual = taught(instrument, &lowered(chord, instrument.capo));
-                let mut list = most_usual(instrument, chord, &own, N_TRIED);
-                for v in &mut list {
-                    v.rank += match usual.iter().position(|s| *s == v.shape) {
-                        Some(0) => 0.0,
-                        Some(at) => (NEXT_TAUGHT * at as f64).min(UNTAUGHT),
-                        None if usual.is_empty() => 0.0,
-                        None => UNTAUGHT,
-                    };
-                }
+                let list = tried(instrument, chord, limits, top);
                 if list.is_empty() {
                     return None;
                 }
@@ -117,6 +104,30 @@ pub fn smoothest(
         .map(|w| travel(instrument, &w[0], &w[1]))
         .sum();
     Some(Row { shapes, travel_mm })
+}
+
+/// The shapes tried for a chord under a top note, with ranks that favor those a teacher shows.
+fn tried(
+    instrument: &Instrument,
+    chord: &Chord,
+    limits: &Limits,
+    top: Option<PitchClass>,
+) -> Vec<Voicing> {
+    let own = Limits {
+        top,
+        ..limits.clone()
+    };
+    let usual = taught(instrument, &lowered(chord, instrument.capo));
+    let mut list = most_usual(instrument, chord, &own, N_TRIED);
+    for v in &mut list {
+        v.rank += match usual.iter().position(|s| *s == v.shape) {
+            Some(0) => 0.0,
+            Some(at) => (NEXT_TAUGHT * at as f64).min(UNTAUGHT),
+            None if usual.is_empty() => 0.0,
+            None => UNTAUGHT,
+        };
+    }
+    list
 }
 
 /// The first chord that has no shape under the limits and the top line.

@@ -179,6 +179,11 @@ pub fn taught(instrument: &Instrument, chord: &Chord) -> Vec<Shape> {
     shapes
 }
 
+/// As [`taught`], of a chord as it sounds over the instrument's capo.
+pub fn taught_over_capo(instrument: &Instrument, chord: &Chord) -> Vec<Shape> {
+    taught(instrument, &lowered(chord, instrument.capo))
+}
+
 /// A form at its root's fret, with its lowest pressed fret.
 fn placed(form: &[i8; 6], at: i8) -> Option<(u8, Shape)> {
     let frets: Vec<Option<u8>> = form
