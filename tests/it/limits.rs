@@ -24,7 +24,6 @@ const LONG_FUNCTIONS: &[&str] = &[
     "chart/pdf.rs: draw",
     "chart/pdf.rs: write",
     "chart/svg.rs: write_group",
-    "checking/align.rs: run",
     "cli/imply.rs: run",
     "cli/name.rs: run",
     "cli/shapes.rs: run_one",
