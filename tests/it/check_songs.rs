@@ -6,6 +6,7 @@ use crate::check::{check, log_from};
 use crate::outside;
 use serde_json::{Value, json};
 use std::path::{Path, PathBuf};
+use std::sync::OnceLock;
 
 /// Pairs of songs.
 const N_PAIRS: usize = 10;
@@ -24,16 +25,25 @@ struct Pair {
     part: Vec<Value>,
 }
 
-fn pairs() -> (PathBuf, Vec<Pair>) {
-    outside::tool("fluidsynth");
-    let folder = Path::new(env!("CARGO_TARGET_TMPDIR")).join(format!("songs-{N_PAIRS}"));
-    if !folder.join(format!("{}.json", N_PAIRS - 1)).exists() {
-        let words = [folder.to_string_lossy().into_owned(), N_PAIRS.to_string()];
-        outside::python(
-            "render_other_songs.py",
-            &words.each_ref().map(String::as_str),
-        );
-    }
+/// The folder of the takes, rendered once.
+fn takes() -> &'static Path {
+    static FOLDER: OnceLock<PathBuf> = OnceLock::new();
+    FOLDER.get_or_init(|| {
+        outside::tool("fluidsynth");
+        let folder = Path::new(env!("CARGO_TARGET_TMPDIR")).join(format!("songs-{N_PAIRS}"));
+        if !folder.join(format!("{}.json", N_PAIRS - 1)).exists() {
+            let words = [folder.to_string_lossy().into_owned(), N_PAIRS.to_string()];
+            outside::python(
+                "render_other_songs.py",
+                &words.each_ref().map(String::as_str),
+            );
+        }
+        folder
+    })
+}
+
+fn pairs() -> (&'static Path, Vec<Pair>) {
+    let folder = takes();
     let read = |pair: usize| {
         let path = folder.join(format!("{pair}.json"));
         let text = std::fs::read_to_string(path).expect("truth");
