@@ -341,7 +341,7 @@ impl Evidence {
         sum / self.n_frames(from, to).max(1.0)
     }
 
-    /// Share of what sounds in a stretch that belongs to a set, by time and notes; 0 if nothing sounds.
+    /// Share of the notes heard in a stretch that belong to a set, by time; 0 if there are none.
     pub(crate) fn share_in(&self, from: usize, to: usize, set: PitchClassSet) -> f32 {
         let (mut inside, mut all) = (0.0, 0.0);
         for at in from..to {

@@ -31,7 +31,7 @@ pub(super) struct Margins {
     /// With fewer notes at once, on average, a stretch is double stops or a line:
     /// its lowest note is no bass, and what it leaves out was not meant to sound.
     few_notes: f32,
-    /// Such a stretch plays the chord if so much of what sounds belongs to it, 0 to 1.
+    /// Such a stretch plays the chord if this share of the notes heard belongs to it, 0 to 1.
     few_notes_share: f32,
     /// How far a change may be off its place, in beats, at song level.
     pub(super) off_beats_song: f64,
