@@ -1,5 +1,7 @@
 //! `takebook listen`: the chord that sounds now, while it is played; or a take again.
 
+#[cfg(feature = "mic")]
+mod needle;
 mod play;
 #[cfg(feature = "mic")]
 mod screen;
@@ -80,7 +82,8 @@ mod live {
     use crate::fretboard::Instrument;
     use std::time::Duration;
 
-    const TICK: Duration = Duration::from_millis(20);
+    /// How often the device is asked: a part of what a chord is late by.
+    const TICK: Duration = Duration::from_millis(5);
 
     pub(super) fn hear(args: &Args, out: &mut dyn Write) -> Result<Outcome, CliError> {
         let usual = Instrument::default();
@@ -111,7 +114,7 @@ mod live {
         loop {
             listening.hear(seconds, &mut |now, tenth| {
                 if tenth.is_answered {
-                    show(&mut face, now, tenth, out)?;
+                    show(&mut face, now, tenth, keys.columns(), out)?;
                 }
                 Ok::<_, CliError>(())
             })?;
@@ -155,11 +158,13 @@ mod live {
         face: &mut Face,
         listening: &Listening,
         tenth: Tenth,
+        columns: usize,
         out: &mut dyn Write,
     ) -> Result<(), CliError> {
         let shown = Shown {
             t_s: listening.heard_s(),
             answer: listening.last(),
+            earlier: listening.earlier(),
             instrument: listening.moments().instrument(),
             level: tenth.level,
             n_clipped: listening.n_clipped(),
@@ -167,7 +172,7 @@ mod live {
             frozen: listening.is_frozen(),
             remark: listening.moments().remark(),
         };
-        face.show(&shown, out)
+        face.show(&shown, columns, out)
     }
 
     /// Does what a key says; gives whether to go on.

@@ -106,7 +106,7 @@ mod with_mic {
     use super::Wish;
     use crate::audio::input_devices;
     use crate::drafting::{
-        DraftError, HeardAt, Listening, Tenth, ToListen, answer_json, moments_beside,
+        DraftError, HeardAt, Listening, Seen, Tenth, ToListen, answer_json, moments_beside,
     };
     use axum::http::StatusCode;
     use serde_json::{Value, json};
@@ -292,14 +292,11 @@ mod with_mic {
         }
     }
 
-    /// What was told last: chord, shape, whether it is held.
-    type Told = Option<(String, Option<String>, bool)>;
-
     /// Sends an answer if it differs from the last one, as `listen --json` prints it.
     fn tell(
         listening: &Listening,
         tenth: Tenth,
-        last: &mut Told,
+        last: &mut Option<Seen>,
         fragments: Option<&mut Fragments>,
         news: &broadcast::Sender<News>,
     ) {
@@ -311,18 +308,17 @@ mod with_mic {
         if let Some(row) = row {
             let _ = news.send(News::Live("fragments", row));
         }
-        let shape = answer.shapes.first().map(|(s, _)| s.text());
-        let now = Some((answer.candidates[0].0.label(), shape, tenth.is_held));
-        if *last == now {
-            return;
-        }
-        *last = now;
         let heard = HeardAt {
             t_s: listening.heard_s(),
             level: tenth.level,
             n_clipped: listening.n_clipped(),
             is_held: tenth.is_held,
         };
+        let now = Some(Seen::of(answer, &heard));
+        if *last == now {
+            return;
+        }
+        *last = now;
         let told = answer_json(answer, instrument, &heard);
         let _ = news.send(News::Live("live", told));
     }

@@ -6,8 +6,8 @@ use super::{DraftError, Moments};
 use crate::audio::{Capture, Channels, Level, LevelMeter, ToHearing, WantedDevice, capture};
 use crate::fretboard::Instrument;
 use crate::hearing::spectrum::HOP_S;
-use crate::hearing::{Given, Live, LiveAnswer, Weights};
-use crate::theory::{Key, Label};
+use crate::hearing::{Given, Live, LiveAnswer, Played, Weights};
+use crate::theory::{Key, midi_name};
 use std::path::PathBuf;
 use std::time::{Duration, Instant};
 
@@ -17,6 +17,11 @@ const QUIET_DBFS: f64 = -60.0;
 const PATIENCE: Duration = Duration::from_secs(8);
 /// Sound is heard a part of a second at a time, as it would have come.
 const PARTS_A_SECOND: usize = 10;
+
+/// What stood for less than this is not remembered, s.
+const LEAST_STAND_S: f64 = 0.3;
+/// How many chords before the last are remembered.
+const N_EARLIER: usize = 32;
 
 /// What is to be listened to, and how.
 #[derive(Debug, Clone)]
@@ -56,6 +61,9 @@ pub struct Listening {
     moments: Moments,
     /// The last answer in which something sounded.
     last: Option<LiveAnswer>,
+    /// What the last answer is called, and since when, s.
+    name: Option<(String, f64)>,
+    earlier: Vec<String>,
     is_frozen: bool,
     n_frames: u64,
     last_sound: Instant,
@@ -96,6 +104,8 @@ impl Listening {
             live: Live::new(given.clone(), Weights::default(), look_ahead),
             moments: Moments::new(&wanted.keep, mic.rate_hz, given),
             last: None,
+            name: None,
+            earlier: Vec::new(),
             is_frozen: false,
             n_frames: 0,
             last_sound: Instant::now(),
@@ -112,6 +122,11 @@ impl Listening {
     /// The last answer in which something sounded.
     pub fn last(&self) -> Option<&LiveAnswer> {
         self.last.as_ref()
+    }
+
+    /// The chords (or notes) that sounded before the last answer, oldest first.
+    pub fn earlier(&self) -> &[String] {
+        &self.earlier
     }
 
     /// What is kept and marked.
@@ -184,6 +199,8 @@ impl Listening {
             let tenth = self.tenth(part)?;
             each(self, tenth)?;
         }
+        // a slow machine is no silent device
+        self.last_sound = Instant::now();
         Ok(())
     }
 
@@ -199,8 +216,10 @@ impl Listening {
         let is_answered = answer.is_some();
         let mut is_held = true;
         if let Some(answer) = answer {
-            is_held = level.rms_dbfs <= QUIET_DBFS || answer.candidates[0].0 == Label::NoChord;
-            if !is_held && !self.is_frozen {
+            is_held = level.rms_dbfs <= QUIET_DBFS || answer.played == Played::Nothing;
+            // what was just struck is shown once it is clear what it is
+            if !is_held && !self.is_frozen && answer.played != Played::Unclear {
+                self.remember(&answer);
                 self.last = Some(answer);
             }
         }
@@ -209,5 +228,28 @@ impl Listening {
             is_answered,
             is_held,
         })
+    }
+
+    /// Moves the name of the last answer to those before, if this one has another.
+    fn remember(&mut self, answer: &LiveAnswer) {
+        let name = match answer.played {
+            Played::Note(midi) => midi_name(midi),
+            _ => answer
+                .chords()
+                .first()
+                .map_or(String::new(), |(label, _)| label.symbol()),
+        };
+        match &self.name {
+            Some((before, _)) if *before == name => {}
+            Some((before, since_s)) => {
+                if answer.at_s - since_s >= LEAST_STAND_S {
+                    self.earlier.push(before.clone());
+                }
+                self.name = Some((name, answer.at_s));
+            }
+            None => self.name = Some((name, answer.at_s)),
+        }
+        let over = self.earlier.len().saturating_sub(N_EARLIER);
+        self.earlier.drain(..over);
     }
 }

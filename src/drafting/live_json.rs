@@ -2,7 +2,7 @@
 
 use crate::audio::Level;
 use crate::fretboard::{Instrument, Shape};
-use crate::hearing::LiveAnswer;
+use crate::hearing::{LiveAnswer, Played};
 use crate::theory::midi_name;
 use serde_json::{Value, json};
 
@@ -27,7 +27,7 @@ pub struct HeardAt {
 /// An answer as JSON, version 1.
 pub fn answer_json(answer: &LiveAnswer, instrument: &Instrument, heard: &HeardAt) -> Value {
     let candidates: Vec<_> = answer
-        .candidates
+        .chords()
         .iter()
         .take(N_CANDIDATES)
         .map(|(l, p)| json!({"label": l.label(), "symbol": l.symbol(), "probability": p}))
@@ -51,12 +51,28 @@ pub fn answer_json(answer: &LiveAnswer, instrument: &Instrument, heard: &HeardAt
         .take(N_SHAPES)
         .map(|(s, fit)| json!({"shape": s.text(), "fit": fit}))
         .collect();
+    let tuner = answer.tuned.map(|string| {
+        json!({
+            "midi": string.midi,
+            "name": midi_name(string.midi),
+            "string": string.string_idx.map(|s| instrument.tuning.n_strings() - s),
+            "cents": string.cents,
+            "hz": string.hz,
+            "target_hz": string.target_hz(),
+        })
+    });
     json!({
         "version": 1,
         "t_s": heard.t_s,
         "at_s": answer.at_s,
         "since_s": answer.since_s,
         "delay_s": answer.delay_s,
+        "played": match answer.played {
+            Played::Nothing | Played::Unclear => "nothing",
+            Played::Note(_) => "note",
+            Played::DoubleStop(..) => "double stop",
+            Played::Chord => "chord",
+        },
         "candidates": candidates,
         "notes": notes,
         "shapes": shapes,
@@ -65,7 +81,46 @@ pub fn answer_json(answer: &LiveAnswer, instrument: &Instrument, heard: &HeardAt
         "clipped_samples": heard.n_clipped,
         "tuning_cents": answer.tuning_cents,
         "held": heard.is_held,
+        "tuner": tuner,
     })
+}
+
+/// What makes an answer worth sending again: how many strings, the chord and its probability
+/// in whole percent, the notes of one or two strings, the first shape, whether it is held, and
+/// whole cents of a single string.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Seen {
+    chord: Option<(String, i64)>,
+    notes: Vec<u8>,
+    shape: Option<String>,
+    is_held: bool,
+    cents: Option<i64>,
+}
+
+impl Seen {
+    /// Of an answer.
+    pub fn of(answer: &LiveAnswer, heard: &HeardAt) -> Self {
+        let first = answer.chords().first();
+        Self {
+            chord: first.map(|(label, p)| (label.label(), (p * 100.0).round() as i64)),
+            notes: match answer.played {
+                Played::Note(midi) => vec![midi],
+                Played::DoubleStop(midi, _) => midi.to_vec(),
+                _ => Vec::new(),
+            },
+            shape: answer.shapes.first().map(|(s, _)| s.text()),
+            is_held: heard.is_held,
+            cents: answer.tuned.map(|s| s.cents.round() as i64),
+        }
+    }
+
+    /// The same for who is told of another chord or note, but not of its figures.
+    #[must_use]
+    pub fn without_figures(mut self) -> Self {
+        self.chord = self.chord.map(|(label, _)| (label, 0));
+        self.cents = None;
+        self
+    }
 }
 
 /// Where each note is likely played: as the first shape has it, else on the

@@ -27,6 +27,6 @@ pub use imported::read_import;
 #[cfg(feature = "mic")]
 pub use listening::{Listening, Tenth, ToListen};
 #[cfg(feature = "mic")]
-pub use live_json::{HeardAt, answer_json, places};
+pub use live_json::{HeardAt, Seen, answer_json, places};
 #[cfg(feature = "mic")]
 pub use moments::{Moments, moments_beside};

@@ -31,6 +31,8 @@ pub use harmony::chords::ChordWeights;
 pub use harmony::evidence::{StretchEvidence, evidence_classes};
 pub use harmony::plucks::PluckWeights;
 pub use live::session::{Live, LiveAnswer};
+pub use live::strings::Played;
+pub use live::tuner::{TunedString, Tuner};
 pub use notes::events::{NoteSample, NoteWeights};
 pub use outputs::{Given, HeardSpan, Hearing, Note, Strum, WhichBar};
 pub use pipeline::interpret;

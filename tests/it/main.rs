@@ -45,6 +45,7 @@ mod rendered;
 mod results;
 mod rooms;
 mod shapes;
+mod tuner;
 mod typed;
 mod voice;
 mod weights;

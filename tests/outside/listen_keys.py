@@ -1,4 +1,4 @@
-"""Runs `takebook listen` in a pseudo-terminal of 80 columns, feeds its
+"""Runs `takebook listen` in a pseudo-terminal of 40 columns, feeds its
 microphone in real time and types keys.
 
 Arguments: PROGRAM, a named pipe, a raw file (float32, 2 channels, 48 kHz) to
@@ -42,7 +42,7 @@ def feed():
 child, terminal = pty.fork()
 if child == 0:
     os.execv(program, [program, "listen", "--keep", log])
-fcntl.ioctl(terminal, termios.TIOCSWINSZ, struct.pack("HHHH", 24, 80, 0, 0))
+fcntl.ioctl(terminal, termios.TIOCSWINSZ, struct.pack("HHHH", 24, 40, 0, 0))
 threading.Thread(target=feed, daemon=True).start()
 start = time.monotonic()
 while time.monotonic() < start + 60:

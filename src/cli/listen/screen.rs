@@ -1,20 +1,24 @@
-//! What `listen` shows: a screen of seven lines, or a line for each change.
+//! What `listen` shows: a screen as wide as the terminal, or a line for each change.
 
 use super::super::CliError;
 use super::super::keys::{clock, level_bar};
-use super::super::layout::{WIDTH, columns};
+use super::super::layout::{WIDTH, columns, pad};
+use super::super::plain::one_line;
+use super::needle::needle;
 use crate::audio::Level;
 use crate::deciding::percent;
-use crate::drafting::{HeardAt, answer_json, places};
+use crate::drafting::{HeardAt, Seen, answer_json, places};
 use crate::fretboard::{Instrument, string_name};
-use crate::hearing::LiveAnswer;
+use crate::hearing::{LiveAnswer, Played, TunedString};
 use crate::theory::midi_name;
 use std::io::{IsTerminal, Write};
 
 /// How many shapes are offered.
 const N_SHAPES: usize = 3;
-/// How many other candidates are told.
+/// How many other candidates are shown.
 const N_NEXT: usize = 2;
+/// A terminal this narrow gets one candidate a line less.
+const NARROW: usize = 60;
 
 /// All that is to be seen at one moment.
 pub(super) struct Shown<'a> {
@@ -22,6 +26,8 @@ pub(super) struct Shown<'a> {
     pub(super) t_s: f64,
     /// The last answer in which something sounded.
     pub(super) answer: Option<&'a LiveAnswer>,
+    /// What sounded before it, oldest first.
+    pub(super) earlier: &'a [String],
     pub(super) instrument: &'a Instrument,
     pub(super) level: Level,
     pub(super) n_clipped: u64,
@@ -53,8 +59,8 @@ enum Form {
 pub(super) struct Face {
     form: Form,
     device: String,
-    /// Chord, first shape and whether it is held, as shown last.
-    last: Option<(String, Option<String>, bool)>,
+    /// What was shown last, where only changes are shown.
+    last: Option<Seen>,
     n_lines: usize,
 }
 
@@ -79,24 +85,36 @@ impl Face {
         self.form == Form::Json
     }
 
-    pub(super) fn show(&mut self, shown: &Shown<'_>, out: &mut dyn Write) -> Result<(), CliError> {
-        if self.form == Form::Screen {
-            let lines = screen(shown, &self.device);
-            self.draw(&lines, out)?;
-        } else if let Some(answer) = shown.answer {
-            let shape = answer.shapes.first().map(|(s, _)| s.text());
-            let now = (answer.candidates[0].0.label(), shape, shown.held);
-            if self.last.as_ref() != Some(&now) {
-                self.last = Some(now);
-                if self.form == Form::Json {
-                    let told = answer_json(answer, shown.instrument, &shown.heard());
-                    writeln!(out, "{told}")?;
-                } else {
-                    writeln!(out, "{}", plain(answer, shown))?;
-                }
-                out.flush()?;
+    /// Shows a moment on `width` columns.
+    pub(super) fn show(
+        &mut self,
+        shown: &Shown<'_>,
+        width: usize,
+        out: &mut dyn Write,
+    ) -> Result<(), CliError> {
+        let Some(answer) = shown.answer.filter(|_| self.form != Form::Screen) else {
+            if self.form == Form::Screen {
+                let lines = screen(shown, &self.device, width);
+                self.draw(&lines, out)?;
             }
+            return Ok(());
+        };
+        let heard = shown.heard();
+        let now = match self.form {
+            Form::Lines => Seen::of(answer, &heard).without_figures(),
+            _ => Seen::of(answer, &heard),
+        };
+        if self.last.as_ref() == Some(&now) {
+            return Ok(());
         }
+        self.last = Some(now);
+        if self.form == Form::Json {
+            let told = answer_json(answer, shown.instrument, &heard);
+            writeln!(out, "{told}")?;
+        } else {
+            writeln!(out, "{}", plain(answer, shown))?;
+        }
+        out.flush()?;
         Ok(())
     }
 
@@ -120,58 +138,128 @@ impl Face {
     }
 }
 
-fn cut(line: &str) -> String {
-    line.chars().take(WIDTH - 1).collect()
+/// What fits a line: a full line would scroll some terminals.
+fn cut(line: &str, width: usize) -> String {
+    line.chars().take(width - 1).collect()
 }
 
-fn screen(shown: &Shown<'_>, device: &str) -> Vec<String> {
+fn screen(shown: &Shown<'_>, device: &str, width: usize) -> Vec<String> {
     let state = match (shown.frozen, shown.held) {
         (true, _) => "frozen",
         (false, true) => "quiet, holding",
         (false, false) => "hearing",
     };
+    let device = one_line(device);
     let mut lines = vec![format!("{}  {state}  ({device})", clock(shown.t_s))];
-    match shown.answer {
-        Some(answer) => lines.extend(answer_lines(answer, shown.instrument)),
-        None => {
+    match (shown.answer, shown.answer.and_then(|a| a.tuned)) {
+        (Some(_), Some(string)) => lines.extend(tuner_lines(&string, shown.instrument, width)),
+        (Some(answer), None) => lines.extend(answer_lines(answer, shown.instrument, width)),
+        (None, _) => {
             lines.push("  play something".into());
             lines.extend(["notes".into(), "strings".into(), "shapes".into()]);
         }
     }
+    lines.push(earlier(shown.earlier, width));
     let level = shown.level;
     let clip = match (level.clipping, shown.n_clipped) {
+        (true, _) if width < NARROW => "  CLIPS",
         (true, _) => "  CLIPS: turn the input down",
         (false, 0) => "",
         (false, _) => "  clipped",
     };
-    let tuning = match shown.answer.and_then(|a| a.tuning_cents) {
-        Some(cents) => format!("  tuning {cents:+.0} cents"),
-        None => String::new(),
-    };
     lines.push(format!(
-        "level   {} {:>5.1} dB{tuning}{clip}",
-        level_bar(level.rms_dbfs, level.held_dbfs, 24),
+        "level   {} {:>5.1} dB{clip}",
+        level_bar(level.rms_dbfs, level.held_dbfs, (width / 3).clamp(8, 24)),
         level.held_dbfs.max(-99.9)
     ));
-    lines.push(if shown.remark.is_empty() {
-        "k keep  m mark  f freeze  q quit".into()
-    } else {
-        format!("k m f q   {}", shown.remark)
+    lines.push(match (shown.remark.is_empty(), width < NARROW) {
+        (true, false) => "k keep  m mark  f freeze  q quit".into(),
+        (true, true) => "k keep m mark f freeze q quit".into(),
+        (false, _) => format!("k m f q   {}", shown.remark),
     });
-    lines.iter().map(|l| cut(l)).collect()
+    lines.iter().map(|l| cut(l, width)).collect()
 }
 
-fn answer_lines(answer: &LiveAnswer, instrument: &Instrument) -> [String; 4] {
-    let (label, probability) = &answer.candidates[0];
+/// As many of the chords before as fit, the newest last.
+fn earlier(names: &[String], width: usize) -> String {
+    let mut line = String::new();
+    for name in names.iter().rev() {
+        if columns(name) + 2 + columns(&line) + 8 >= width {
+            break;
+        }
+        line = match line.is_empty() {
+            true => name.clone(),
+            false => format!("{name}  {line}"),
+        };
+    }
+    format!("before  {line}")
+}
+
+/// The single string, its target and how far off it is.
+fn tuner_lines(string: &TunedString, instrument: &Instrument, width: usize) -> [String; 4] {
+    let note = midi_name(string.midi);
+    let which = match string.string_idx {
+        Some(s) => format!("{} string", string_name(instrument, s)),
+        None => "one note".into(),
+    };
+    let cents = string.cents.round();
+    let what = match string.string_idx {
+        _ if cents.abs() < 2.0 => "in tune".into(),
+        Some(_) if cents < 0.0 => format!("{:.0} cents flat: tighten", -cents),
+        Some(_) => format!("{cents:.0} cents sharp: loosen"),
+        None => format!("{cents:+.0} cents"),
+    };
+    [
+        format!("  {}{which}", pad(&note, 6)),
+        format!("  {what}"),
+        format!(
+            "  {}",
+            needle(string.cents, width.saturating_sub(6).min(51))
+        ),
+        format!("  {:.1} Hz, wanted {:.1} Hz", string.hz, string.target_hz()),
+    ]
+}
+
+/// What was played in words: a chord's symbol, a note, two notes.
+fn name(answer: &LiveAnswer) -> String {
+    match &answer.played {
+        Played::Note(midi) => format!("{} (one note)", midi_name(*midi)),
+        Played::DoubleStop([low, high], _) => {
+            format!("{} {}", midi_name(*low), midi_name(*high))
+        }
+        _ => with_percent(answer.chords().first()),
+    }
+}
+
+fn with_percent(candidate: Option<&(crate::theory::Label, f64)>) -> String {
+    candidate.map_or(String::new(), |(label, p)| {
+        format!("{}  {}", label.symbol(), percent(*p))
+    })
+}
+
+fn others(answer: &LiveAnswer, width: usize) -> String {
+    let (from, word) = match answer.played {
+        Played::DoubleStop(..) => (0, "double stop: "),
+        _ => (1, "or "),
+    };
+    let n = if width < NARROW { 1 } else { N_NEXT } + usize::from(from == 0);
     let next: Vec<String> = answer
-        .candidates
+        .chords()
         .iter()
-        .skip(1)
-        .take(N_NEXT)
+        .skip(from)
+        .take(n)
         .map(|(l, p)| format!("{} {}", l.symbol(), percent(*p)))
         .collect();
-    let chord = format!("  {}  {}", label.symbol(), percent(*probability));
-    let blank = " ".repeat(24usize.saturating_sub(columns(&chord)).max(3));
+    match next.is_empty() {
+        true => String::new(),
+        false => format!("{word}{}", next.join(", ")),
+    }
+}
+
+fn answer_lines(answer: &LiveAnswer, instrument: &Instrument, width: usize) -> [String; 4] {
+    let chord = format!("  {}", name(answer));
+    let room = if width < NARROW { 14 } else { 24 };
+    let blank = " ".repeat(room.max(columns(&chord) + 2) - columns(&chord));
     let notes: Vec<String> = answer.notes.iter().map(|n| midi_name(*n)).collect();
     let strings: Vec<String> = places(answer, instrument)
         .into_iter()
@@ -188,7 +276,7 @@ fn answer_lines(answer: &LiveAnswer, instrument: &Instrument) -> [String; 4] {
         .map(|(s, _)| s.text())
         .collect();
     [
-        format!("{chord}{blank}or {}", next.join(", ")),
+        format!("{chord}{blank}{}", others(answer, width)),
         format!("notes   {}", notes.join(" ")),
         format!("strings {}", strings.join(" ")),
         format!("shapes  {}", shapes.join("   ")),
@@ -196,20 +284,20 @@ fn answer_lines(answer: &LiveAnswer, instrument: &Instrument) -> [String; 4] {
 }
 
 fn plain(answer: &LiveAnswer, shown: &Shown<'_>) -> String {
-    let next: Vec<String> = answer
-        .candidates
-        .iter()
-        .take(1 + N_NEXT)
-        .map(|(l, p)| format!("{} {}", l.symbol(), percent(*p)))
-        .collect();
     let shape = answer
         .shapes
         .first()
         .map_or(String::new(), |(s, _)| s.text());
     let held = if shown.held { "  (held)" } else { "" };
-    cut(&format!(
-        "{:>8}  {}  {shape}{held}",
-        clock(shown.t_s),
-        next.join(", ")
-    ))
+    let what = match answer.tuned {
+        Some(string) => {
+            let [name, off, ..] = tuner_lines(&string, shown.instrument, WIDTH);
+            format!("{} {}", name.trim(), off.trim())
+        }
+        None => format!("{}  {}", name(answer), others(answer, WIDTH)),
+    };
+    cut(
+        &format!("{:>8}  {what}  {shape}{held}", clock(shown.t_s)),
+        WIDTH,
+    )
 }

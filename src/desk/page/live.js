@@ -107,6 +107,8 @@ function show(answer) {
     if (answer.why) say(`The microphone: ${answer.why}.`);
     return;
   }
+  if (answer.played === "note") return showNote(answer);
+  if (answer.played === "double stop") return showDoubleStop(answer);
   const [first, ...others] = answer.candidates ?? [];
   if (!first) return;
   const shapes = (answer.shapes ?? []).map((s) => s.shape ?? s).filter((t) => readShape(t)).slice(0, 3);
@@ -115,5 +117,37 @@ function show(answer) {
     el("p", {}, others.slice(0, 3).flatMap((c) => [el("span", { class: "or" }, "or "), symbol(c.symbol), ` ${probability(c.probability)}  `])),
     el("p", {}, `Strings: ${(answer.notes ?? []).map((n) => n.name ?? noteName(n.midi, desk.song?.key)).join(" ") || "none"}`),
     el("div", { class: "boxes" }, shapes.map((text) => el("figure", {}, chordBox({ text, frets: readShape(text) }, `${first.symbol} ${text}`), el("figcaption", {}, text)))),
+  );
+}
+
+const held = (answer) => (answer.held ? ", held: quiet now" : "");
+
+/** One string: its name, its target, and how far off it is. */
+function showNote({ notes, tuner, ...answer }) {
+  const name = tuner?.name ?? notes[0]?.name ?? "";
+  const which = tuner?.string ? `String ${tuner.string}, counted from the highest` : "One note";
+  const off = Math.round(tuner?.cents ?? 0);
+  const words = !tuner ? "" : Math.abs(off) < 2 ? "in tune" : `${Math.abs(off)} cents ${off < 0 ? "flat" : "sharp"}${tuner.string ? (off < 0 ? ": tighten" : ": loosen") : ""}`;
+  parts.now.replaceChildren(
+    el("p", { class: "big" }, el("span", { class: "pitch" }, name), el("span", { class: "sure" }, `${words}${held(answer)}`)),
+    el("p", {}, tuner ? `${which}. ${tuner.hz.toFixed(1)} Hz, wanted ${tuner.target_hz.toFixed(1)} Hz` : which),
+    tuner ? offBar(tuner.cents) : "",
+  );
+}
+
+/** A bar from the middle to the side that a string is off to, 50 cents each way. */
+function offBar(cents) {
+  const share = Math.min(Math.abs(cents), 50) / 100;
+  const bar = el("div", { class: "off", "aria-hidden": "true" }, el("div", {}));
+  bar.firstChild.style.setProperty("left", `${cents < 0 ? 50 - share * 100 : 50}%`);
+  bar.firstChild.style.setProperty("width", `${Math.max(share * 100, 0.6)}%`);
+  return bar;
+}
+
+/** Two strings: their notes, and the chords that they may stand for. */
+function showDoubleStop({ notes, candidates, ...answer }) {
+  parts.now.replaceChildren(
+    el("p", { class: "big" }, el("span", { class: "pitch" }, notes.map((n) => n.name).join(" ")), el("span", { class: "sure" }, `double stop${held(answer)}`)),
+    el("p", {}, "May stand for ", candidates.slice(0, 3).flatMap((c) => [symbol(c.symbol), ` ${probability(c.probability)}  `])),
   );
 }

@@ -2,3 +2,5 @@
 
 pub(in crate::hearing) mod causal;
 pub(in crate::hearing) mod session;
+pub(in crate::hearing) mod strings;
+pub(in crate::hearing) mod tuner;

@@ -7,8 +7,8 @@
 //! the net speaks of: more look-ahead is surer and later (docs/microphone.md
 //! says how much of both).
 //!
-//! Loudness and tuning are those of all that was heard so far (of the
-//! loudness, the last minute). What is told of a moment depends only on the
+//! Tuning is that of all that was heard so far, loudness that of what sounded in the last
+//! minute: silence says nothing about how loud a guitar is. What is told of a moment depends only on the
 //! sound up to the answer, so streaming a file gives what was told live.
 
 use crate::fretboard::Shape;
@@ -22,6 +22,8 @@ use crate::hearing::harmony::keys::{estimate_key, key_prior};
 use crate::hearing::harmony::labels::candidates;
 use crate::hearing::harmony::segments::Cells;
 use crate::hearing::live::causal::{CausalNet, LATE, moment_s};
+use crate::hearing::live::strings::{Implied, Played, played};
+use crate::hearing::live::tuner::{TunedString, Tuner};
 use crate::hearing::notes::pitches::heard_pitches;
 use crate::hearing::outputs::Given;
 use crate::hearing::voicing::fit::{Heard, fit_shapes};
@@ -33,6 +35,13 @@ use std::collections::VecDeque;
 const WINDOW: usize = 129;
 /// Frames whose loudness sets the reference: a minute.
 const LOUDNESS: usize = 1292;
+/// A frame this far under the loudest is silence, dB; so is one under a level.
+const SILENT_UNDER_DB: f32 = 30.0;
+const SILENT_DB: f32 = -60.0;
+/// Until so many frames sounded (half a second), a guitar is taken to be as loud as usual:
+/// the level of the strongest partial of a strum in takes that peak at -6 dB FS. Ours.
+const LOUDNESS_KNOWN: usize = 11;
+const USUAL_DB: f32 = -25.0;
 /// Least probability of a pitch that is told.
 const SOUNDING: f32 = 0.5;
 /// Fine frames of the attacks in a frame.
@@ -50,9 +59,15 @@ pub struct LiveAnswer {
     pub delay_s: f64,
     /// Since when this chord sounds, s (at most six seconds before `at_s`).
     pub since_s: f64,
-    /// Best first, never empty, with probabilities.
+    /// How many strings sound, and which if they are one or two.
+    pub played: Played,
+    /// The single string that sounds, measured; none for more, or if it has just been struck.
+    pub tuned: Option<TunedString>,
+    /// Chords that the notes fit, as if a chord were played: best first, never empty, with
+    /// probabilities.
     pub candidates: Vec<(Label, f64)>,
-    /// Fingerings of the first candidate that fit what sounds, best first, with their fit.
+    /// Fingerings of the first candidate that fit what sounds, best first, with their fit;
+    /// none of one or two strings.
     pub shapes: Vec<(Shape, f64)>,
     /// Pitches that sound, MIDI, ascending.
     pub notes: Vec<u8>,
@@ -60,9 +75,22 @@ pub struct LiveAnswer {
     pub tuning_cents: Option<f64>,
 }
 
+impl LiveAnswer {
+    /// The chords to be shown: none for a single note, those that a double stop may stand for.
+    pub fn chords(&self) -> &[(Label, f64)] {
+        match &self.played {
+            Played::Note(_) => &[],
+            Played::DoubleStop(_, implied) => implied,
+            _ => &self.candidates,
+        }
+    }
+}
+
 /// Hears while samples come.
 pub struct Live {
     stage: FrontStage,
+    tuner: Tuner,
+    implied: Implied,
     net: Option<CausalNet>,
     given: Given,
     weights: Weights,
@@ -81,6 +109,8 @@ impl Live {
     pub fn new(given: Given, weights: Weights, look_ahead: usize) -> Self {
         Self {
             stage: FrontStage::new(Align::End),
+            tuner: Tuner::new(&given.instrument),
+            implied: Implied::default(),
             net: None,
             states: States::new(&weights.chords, &given.instrument),
             given,
@@ -101,6 +131,7 @@ impl Live {
     /// * [`HearingError::Model`] if the built-in net cannot be used.
     pub fn push(&mut self, samples: &[f32]) -> Result<Option<LiveAnswer>, HearingError> {
         self.stage.push(samples);
+        self.tuner.push(samples);
         if !self.hear()? || self.acoustic.n_frames() <= self.look_ahead {
             return Ok(None);
         }
@@ -126,8 +157,7 @@ impl Live {
                 self.peaks_db.pop_front();
             }
             // one by one: what is told must not depend on how the sound was cut
-            let mut peaks: Vec<f32> = self.peaks_db.iter().copied().collect();
-            let peak = reference(&mut peaks);
+            let peak = loudness(&self.peaks_db);
             net.hear(spectra, t, t + 1, tuning, peak, &mut self.acoustic)?;
         }
         self.stage.forget(n, 0);
@@ -147,7 +177,8 @@ impl Live {
         }
     }
 
-    fn answer(&self) -> Result<LiveAnswer, HearingError> {
+    fn answer(&mut self) -> Result<LiveAnswer, HearingError> {
+        let tuned = self.tuner.read();
         let acoustic = &self.acoustic;
         let n = acoustic.n_frames();
         let from_s = moment_s(self.forgotten);
@@ -196,6 +227,14 @@ impl Live {
             .into_iter()
             .map(|(label, p, _)| (label, p))
             .collect();
+        // what was said of the key is meant: six seconds alone are no key
+        let read = |notes| self.implied.read(notes, self.given.key);
+        let played = match played(acoustic, tuned.as_ref(), read) {
+            Played::Unclear if tuned.is_none() && candidates[0].0 == Label::NoChord => {
+                Played::Nothing
+            }
+            played => played,
+        };
         let since_s = cells.bounds_s[from];
         let heard = Heard {
             label: &candidates[0].0,
@@ -207,9 +246,18 @@ impl Live {
             at_s: from_s + edge_s,
             delay_s: (self.look_ahead + LATE) as f64 * HOP_S,
             since_s: from_s + since_s,
+            tuned: tuned.filter(|_| matches!(played, Played::Note(_))),
+            shapes: match played {
+                Played::Note(_) | Played::DoubleStop(..) => Vec::new(),
+                _ => shapes.into_iter().next().unwrap_or_default(),
+            },
+            notes: match &played {
+                Played::Note(midi) => vec![*midi],
+                Played::DoubleStop(midi, _) => midi.to_vec(),
+                _ => sounding(acoustic),
+            },
+            played,
             candidates,
-            shapes: shapes.into_iter().next().unwrap_or_default(),
-            notes: sounding(acoustic),
             tuning_cents: self.stage.tuning().map(|t| t.0),
         })
     }
@@ -226,6 +274,19 @@ impl Live {
             })
             .filter(|s| s.time_s > 0.0 && s.time_s < length_s)
             .collect()
+    }
+}
+
+/// The magnitude that levels are read against: the 97th percentile of the frames that sound.
+fn loudness(peaks_db: &VecDeque<f32>) -> f32 {
+    let loudest = peaks_db.iter().copied().fold(f32::MIN, f32::max);
+    let least = SILENT_DB.max(loudest - SILENT_UNDER_DB);
+    let mut sounding: Vec<f32> = peaks_db.iter().copied().filter(|p| *p > least).collect();
+    let peak = reference(&mut sounding);
+    if sounding.len() < LOUDNESS_KNOWN {
+        peak.max(10f32.powf(USUAL_DB / 20.0))
+    } else {
+        peak
     }
 }
 
