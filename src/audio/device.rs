@@ -133,13 +133,43 @@ pub(super) fn words(error: &cpal::Error) -> String {
         ErrorKind::PermissionDenied => {
             "the system does not allow it (privacy settings, or the group 'audio')".into()
         }
-        _ => error.to_string(),
+        _ => plain(&error.to_string()),
     };
     let text = text.trim_end_matches('.');
     let mut letters = text.chars();
+    // a name of capitals stays
+    if text.chars().nth(1).is_some_and(char::is_uppercase) {
+        return text.to_owned();
+    }
     letters.next().map_or_else(String::new, |first| {
         first.to_lowercase().chain(letters).collect()
     })
+}
+
+/// What the system's sound library reports, in plain words with what to do; messages that are
+/// not known stay as they are.
+fn plain(message: &str) -> String {
+    const KNOWN: [(&str, &str); 5] = [
+        (
+            "Connection refused",
+            "the sound server does not run; log in to the desktop or start it (PipeWire: systemctl --user start pipewire-pulse), or choose a device that needs none",
+        ),
+        (
+            "No such file or directory",
+            "the device is not there; connect it",
+        ),
+        ("No such device", "it was unplugged; connect it again"),
+        (
+            "resource busy",
+            "another program uses it; close that program",
+        ),
+        (
+            "Permission denied",
+            "the system does not allow it (privacy settings, or the group 'audio')",
+        ),
+    ];
+    let known = KNOWN.iter().find(|(sign, _)| message.contains(sign));
+    known.map_or(message, |(_, words)| words).to_owned()
 }
 
 fn all() -> Result<Vec<(InputDevice, Device)>, AudioError> {

@@ -63,6 +63,8 @@ impl Keys {
                 }
                 KeyCode::Esc => Some('q'),
                 KeyCode::Enter => Some('\n'),
+                // pedals that turn pages
+                KeyCode::PageDown | KeyCode::PageUp => Some('m'),
                 KeyCode::Char(c) => Some(c.to_ascii_lowercase()),
                 _ => None,
             },
@@ -74,6 +76,11 @@ impl Keys {
     pub(super) fn columns(&self) -> usize {
         size().map_or(80, |(columns, _)| usize::from(columns).clamp(20, 80))
     }
+}
+
+/// Rows of the terminal.
+pub(super) fn rows() -> usize {
+    size().map_or(24, |(_, rows)| usize::from(rows))
 }
 
 impl Drop for Keys {

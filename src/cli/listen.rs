@@ -1,6 +1,8 @@
 //! `takebook listen`: the chord that sounds now, while it is played; or a take again.
 
 #[cfg(feature = "mic")]
+mod letters;
+#[cfg(feature = "mic")]
 mod needle;
 mod play;
 #[cfg(feature = "mic")]
@@ -15,7 +17,7 @@ use std::path::PathBuf;
 /// Arguments of `listen`.
 #[derive(clap::Args)]
 #[command(
-    after_help = "Example: takebook listen --tuning drop-d --keep ideas.takebook\n\nKeys: k keeps the moment (its sound and its chords go to the log), m marks\nwhere the next kept moment begins, f freezes the screen, q quits.\n\nTo hear bars 5 to 8 again at half speed, and then their chords as plucked strings:\n  takebook listen --play ideas.takebook --bar 5-8 --slow 50 --chords\nIt is played at a moderate level; through headphones turn the volume down first,\nand stop if your ears ring."
+    after_help = "Example: takebook listen --tuning drop-d --keep ideas.takebook\n\nKeys: k keeps the moment (its sound and its chords go to the log), 1 to 9 keep\nthe last 10 to 90 seconds, m (or a pedal that turns pages) marks where the next\nkept moment begins, d saves what was remembered as a take of its own and drafts\nit, f freezes the screen, p pauses, l shows large letters, q quits.\n\nTo hear bars 5 to 8 again at half speed, and then their chords as plucked strings:\n  takebook listen --play ideas.takebook --bar 5-8 --slow 50 --chords\nIt is played at a moderate level; through headphones turn the volume down first,\nand stop if your ears ring."
 )]
 pub(crate) struct Args {
     /// The device: its name in `record --devices`, or a part that fits only one.
@@ -40,6 +42,12 @@ pub(crate) struct Args {
     /// How many seconds of sound after a moment are waited for; more is surer and later.
     #[arg(long, value_name = "S", default_value = "0", value_parser = read_look_ahead)]
     look_ahead: f64,
+    /// How many seconds of sound are remembered, to be kept or saved after the fact.
+    #[arg(long, value_name = "S", default_value = "300", value_parser = read_remember)]
+    remember: f64,
+    /// Large letters, for a music stand.
+    #[arg(long)]
+    large: bool,
     /// Ends after so many seconds of sound.
     #[arg(long, value_name = "S")]
     seconds: Option<f64>,
@@ -64,6 +72,13 @@ fn read_look_ahead(text: &str) -> Result<f64, String> {
     }
 }
 
+fn read_remember(text: &str) -> Result<f64, String> {
+    match text.parse::<f64>() {
+        Ok(s) if (10.0..=3600.0).contains(&s) => Ok(s),
+        _ => Err(format!("'{text}' is not a time of 10 to 3600 seconds")),
+    }
+}
+
 #[cfg(not(feature = "mic"))]
 fn hear(_args: &Args, _out: &mut dyn Write) -> Result<Outcome, CliError> {
     Err(super::no_mic())
@@ -82,6 +97,8 @@ mod live {
     use crate::fretboard::Instrument;
     use std::time::Duration;
 
+    /// How often a device that is gone is looked for.
+    const AGAIN: Duration = Duration::from_secs(1);
     /// How often the device is asked: a part of what a chord is late by.
     const TICK: Duration = Duration::from_millis(5);
 
@@ -98,8 +115,9 @@ mod live {
             key: args.key,
             look_ahead_s: args.look_ahead,
             keep: args.keep.clone(),
+            remember_s: args.remember,
         })?;
-        let face = Face::new(args.json, listening.device().to_owned());
+        let face = Face::new(args.json, args.large, listening.device().to_owned());
         listen(listening, face, args.seconds, out)
     }
 
@@ -111,8 +129,10 @@ mod live {
     ) -> Result<Outcome, CliError> {
         let keys = Keys::watch();
         let mut gone = false;
+        let mut last = None;
         loop {
             listening.hear(seconds, &mut |now, tenth| {
+                last = Some(tenth);
                 if tenth.is_answered {
                     show(&mut face, now, tenth, keys.columns(), out)?;
                 }
@@ -122,13 +142,28 @@ mod live {
                 break;
             }
             if listening.is_gone() {
-                gone = true;
-                break;
+                // who sits at the terminal can plug it in again, or quit
+                if !keys.can_type() {
+                    gone = true;
+                    break;
+                }
+                face.say_waiting(keys.columns(), out)?;
+                if !listening.open_again() && keys.wait(AGAIN) == Some('q') {
+                    gone = true;
+                    break;
+                }
+                continue;
             }
-            if let Some(key) = keys.wait(TICK)
-                && !obey(key, &mut listening)
-            {
-                break;
+            if let Some(key) = keys.wait(TICK) {
+                if key == 'd' || key == 'k' || key.is_ascii_digit() {
+                    face.say_working(keys.columns(), out)?;
+                }
+                if !obey(key, &mut listening, &mut face) {
+                    break;
+                }
+                if let Some(tenth) = last {
+                    show(&mut face, &listening, tenth, keys.columns(), out)?;
+                }
             }
         }
         face.close(out)?;
@@ -170,20 +205,30 @@ mod live {
             n_clipped: listening.n_clipped(),
             held: tenth.is_held,
             frozen: listening.is_frozen(),
+            paused: listening.is_paused(),
             remark: listening.moments().remark(),
         };
         face.show(&shown, columns, out)
     }
 
     /// Does what a key says; gives whether to go on.
-    fn obey(key: char, listening: &mut Listening) -> bool {
+    fn obey(key: char, listening: &mut Listening, face: &mut Face) -> bool {
         match key {
+            'l' => face.turn_large(),
+            'p' => listening.pause(!listening.is_paused()),
             'q' => return false,
             'f' => listening.freeze(!listening.is_frozen()),
             'm' => listening.mark(),
             'k' => {
                 // the remark on the screen tells how it went
                 let _ = listening.keep();
+            }
+            'd' => {
+                let _ = listening.save_take();
+            }
+            '1'..='9' => {
+                let tens = key.to_digit(10).unwrap_or(1);
+                let _ = listening.keep_last(10.0 * f64::from(tens));
             }
             _ => {}
         }

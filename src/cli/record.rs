@@ -9,7 +9,7 @@ use std::path::PathBuf;
 /// Arguments of `record`.
 #[derive(clap::Args)]
 #[command(
-    after_help = "Example: takebook record evening.wav --seconds 90\n\nStops at q, Enter, Ctrl-C, or after --seconds. What was recorded so far is\nplayable at every moment, also after a crash. Recording others, or someone\nelse's song: ask first; permission and local law decide."
+    after_help = "Example: takebook record evening.wav --seconds 90\n\nStops at q, Enter, Ctrl-C, or after --seconds; m (or a pedal that turns pages) marks a\nmoment. What was recorded so far is\nplayable at every moment, also after a crash. Recording others, or someone\nelse's song: ask first; permission and local law decide."
 )]
 pub(crate) struct Args {
     /// The WAV file to write.
@@ -174,6 +174,7 @@ mod live {
             recording,
             channels,
             mic,
+            marks_s: Vec::new(),
             error: None,
         };
         let end = take.record(args.seconds, &keys);
@@ -206,6 +207,8 @@ mod live {
         recording: Recording,
         meter: LevelMeter,
         error: Option<AudioError>,
+        /// Where marks were set, s.
+        marks_s: Vec<f64>,
         /// Frames that the device had delivered before the take.
         start_frame: u64,
     }
@@ -256,6 +259,7 @@ mod live {
                 }
                 match keys.wait(TICK) {
                     Some('q' | '\n') => break End::Key,
+                    Some('m') => self.marks_s.push(self.seconds()),
                     _ if keys.signalled() => break End::Signal,
                     _ => {}
                 }
@@ -292,7 +296,10 @@ mod live {
             if faults.n_dropouts > 0 || self.lost_frames() > 0 {
                 line += "  dropouts";
             }
-            line += "  q stops";
+            match self.marks_s.last() {
+                Some(at_s) => line += &format!("  marked {}  q stops", clock(*at_s)),
+                None => line += "  m marks  q stops",
+            }
             let shown: String = line.chars().take(keys.columns() - 1).collect();
             let _ = write!(std::io::stderr(), "\r{shown}\x1b[K");
             let _ = std::io::stderr().flush();
@@ -337,6 +344,7 @@ mod live {
                     "dropouts": faults.n_dropouts,
                     "lost_frames": self.lost_frames(),
                     "ended_by": end.word(),
+                    "marks_s": self.marks_s,
                 });
                 writeln!(out, "{value}")?;
             } else {
@@ -349,6 +357,10 @@ mod live {
                     counted(usize::from(n_channels), "channel"),
                     self.meter.highest_dbfs()
                 )?;
+                if !self.marks_s.is_empty() {
+                    let marks: Vec<String> = self.marks_s.iter().map(|s| clock(*s)).collect();
+                    writeln!(out, "Marks at {}", marks.join(", "))?;
+                }
                 let n_clipped = self.meter.n_clipped();
                 if n_clipped > 0 {
                     let many = counted(n_clipped as usize, "sample");

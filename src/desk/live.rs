@@ -56,7 +56,15 @@ pub(super) async fn keep(
     body: Result<Bytes, BytesRejection>,
 ) -> ApiResult<Response> {
     let Nothing {} = read_body(body)?;
-    super::server::json(move || shared.microphone.keep()).await
+    super::server::json(move || shared.microphone.keep(false)).await
+}
+
+pub(super) async fn take(
+    State(shared): Room,
+    body: Result<Bytes, BytesRejection>,
+) -> ApiResult<Response> {
+    let Nothing {} = read_body(body)?;
+    super::server::json(move || shared.microphone.keep(true)).await
 }
 
 #[cfg(not(feature = "mic"))]
@@ -87,7 +95,7 @@ mod without_mic {
             Err(none())
         }
 
-        pub(super) fn keep(&self) -> ApiResult<Value> {
+        pub(super) fn keep(&self, _: bool) -> ApiResult<Value> {
             Err(none())
         }
 
@@ -106,7 +114,8 @@ mod with_mic {
     use super::Wish;
     use crate::audio::input_devices;
     use crate::drafting::{
-        DraftError, HeardAt, Listening, Seen, Tenth, ToListen, answer_json, moments_beside,
+        DraftError, HeardAt, Listening, REMEMBERED_S, Seen, Tenth, ToListen, answer_json,
+        moments_beside,
     };
     use axum::http::StatusCode;
     use serde_json::{Value, json};
@@ -121,6 +130,8 @@ mod with_mic {
     const OPENING: Duration = Duration::from_secs(20);
     /// Hearing a minute again takes a few seconds.
     const KEEPING: Duration = Duration::from_secs(60);
+    /// Drafting five minutes takes up to a minute on a slow machine.
+    const DRAFTING: Duration = Duration::from_secs(600);
     /// What `listen` waits for after a moment unless told otherwise, s.
     const LOOK_AHEAD_S: f64 = 0.19;
 
@@ -139,6 +150,7 @@ mod with_mic {
     enum Order {
         Stop,
         Keep(Sender<Result<Value, String>>),
+        Take(Sender<Result<Value, String>>),
     }
 
     impl Microphone {
@@ -175,6 +187,7 @@ mod with_mic {
                 key: None,
                 look_ahead_s: LOOK_AHEAD_S,
                 keep: moments_beside(shared.book.path(), &snapshot.log),
+                remember_s: REMEMBERED_S,
             };
             let keep = to_listen.keep.clone();
             let fragments = wish.fragments.then(|| Fragments::new(snapshot.song.key));
@@ -207,8 +220,9 @@ mod with_mic {
             Ok(json!({"device": device, "keeps_in": keep}))
         }
 
-        /// Keeps the moment; waits until it is saved.
-        pub(super) fn keep(&self) -> ApiResult<Value> {
+        /// Keeps the moment, or saves what is remembered as a take and drafts it; waits until
+        /// that is done.
+        pub(super) fn keep(&self, as_take: bool) -> ApiResult<Value> {
             let not_listening = || {
                 ApiError::new(
                     StatusCode::CONFLICT,
@@ -221,10 +235,14 @@ mod with_mic {
                 let running = running.as_ref().ok_or_else(not_listening)?;
                 running
                     .orders
-                    .send(Order::Keep(answer))
+                    .send(if as_take {
+                        Order::Take(answer)
+                    } else {
+                        Order::Keep(answer)
+                    })
                     .map_err(|_| not_listening())?;
             }
-            match answered.recv_timeout(KEEPING) {
+            match answered.recv_timeout(if as_take { DRAFTING } else { KEEPING }) {
                 Ok(Ok(kept)) => Ok(kept),
                 Ok(Err(why)) => Err(ApiError::new(StatusCode::CONFLICT, why)),
                 Err(_) => Err(not_listening()),
@@ -280,6 +298,15 @@ mod with_mic {
             }
             match ordered.recv_timeout(TICK) {
                 Ok(Order::Stop) | Err(RecvTimeoutError::Disconnected) => return None,
+                Ok(Order::Take(answer)) => {
+                    let saved = listening.save_take();
+                    let words = listening.moments().remark().to_owned();
+                    let told = saved.map(|log| {
+                        let log = log.file_name().unwrap_or_default().to_string_lossy();
+                        json!({"words": words, "log": log})
+                    });
+                    let _ = answer.send(told.map_err(|e| format!("not saved and drafted: {e}")));
+                }
                 Ok(Order::Keep(answer)) => {
                     let kept = listening.keep();
                     let moments = listening.moments();

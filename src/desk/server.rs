@@ -195,6 +195,7 @@ pub(super) fn router(shared: Arc<Shared>) -> Router {
         .route("/api/live/start", post(live::start))
         .route("/api/live/stop", post(live::stop))
         .route("/api/live/keep", post(live::keep))
+        .route("/api/live/take", post(live::take))
         .fallback(nothing_there)
         .layer(DefaultBodyLimit::max(LONGEST_BODY))
         .layer(from_fn_with_state(Arc::clone(&shared), guard))

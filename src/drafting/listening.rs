@@ -38,6 +38,8 @@ pub struct ToListen {
     pub look_ahead_s: f64,
     /// The log that kept moments go to.
     pub keep: PathBuf,
+    /// How much sound is remembered for that, s.
+    pub remember_s: f64,
 }
 
 /// A tenth of a second that was heard.
@@ -54,6 +56,7 @@ pub struct Tenth {
 /// A microphone that is being heard.
 pub struct Listening {
     mic: Capture,
+    wanted: WantedDevice,
     channels: Channels,
     to_hearing: ToHearing,
     meter: LevelMeter,
@@ -65,6 +68,7 @@ pub struct Listening {
     name: Option<(String, f64)>,
     earlier: Vec<String>,
     is_frozen: bool,
+    is_paused: bool,
     n_frames: u64,
     last_sound: Instant,
 }
@@ -75,10 +79,11 @@ impl Listening {
     /// # Errors
     /// * [`DraftError::Audio`] if there is no such device or channel, or it cannot be read.
     pub fn begin(wanted: ToListen) -> Result<Self, DraftError> {
-        let mic = capture(&WantedDevice {
+        let device = WantedDevice {
             name: wanted.device,
             rate_hz: None,
-        })?;
+        };
+        let mic = capture(&device)?;
         let channels = match wanted.channel {
             Some(n) if n > mic.n_channels || n == 0 => {
                 return Err(DraftError::Moment {
@@ -102,11 +107,13 @@ impl Listening {
             to_hearing: ToHearing::new(n_channels, mic.rate_hz)?,
             meter: LevelMeter::new(n_channels, mic.rate_hz),
             live: Live::new(given.clone(), Weights::default(), look_ahead),
-            moments: Moments::new(&wanted.keep, mic.rate_hz, given),
+            moments: Moments::new(&wanted.keep, mic.rate_hz, given, wanted.remember_s),
             last: None,
             name: None,
             earlier: Vec::new(),
             is_frozen: false,
+            is_paused: false,
+            wanted: device,
             n_frames: 0,
             last_sound: Instant::now(),
             channels,
@@ -154,6 +161,16 @@ impl Listening {
         self.is_frozen = frozen;
     }
 
+    /// Whether sound is let go by unheard.
+    pub fn is_paused(&self) -> bool {
+        self.is_paused
+    }
+
+    /// Lets sound go by unheard, or hears it again.
+    pub fn pause(&mut self, paused: bool) {
+        self.is_paused = paused;
+    }
+
     /// The next kept moment begins here.
     pub fn mark(&mut self) {
         self.moments.mark();
@@ -166,6 +183,34 @@ impl Listening {
     pub fn keep(&mut self) -> Result<(), DraftError> {
         let since_s = self.last.as_ref().map(|a| a.since_s);
         self.moments.keep(since_s)
+    }
+
+    /// Keeps the last so many seconds.
+    ///
+    /// # Errors
+    /// As [`Moments::keep`].
+    pub fn keep_last(&mut self, seconds: f64) -> Result<(), DraftError> {
+        self.moments.keep_last(seconds)
+    }
+
+    /// Saves what is remembered since the mark, or all of it, as a take, and drafts it.
+    ///
+    /// # Errors
+    /// As [`Moments::save_take`].
+    pub fn save_take(&mut self) -> Result<PathBuf, DraftError> {
+        self.moments.save_take()
+    }
+
+    /// Opens the device again if it is there again; gives whether it is.
+    pub fn open_again(&mut self) -> bool {
+        match capture(&self.wanted) {
+            Ok(mic) if (mic.n_channels, mic.rate_hz) == (self.mic.n_channels, self.mic.rate_hz) => {
+                self.mic = mic;
+                self.last_sound = Instant::now();
+                true
+            }
+            _ => false,
+        }
     }
 
     /// Whether the device stopped delivering.
@@ -188,6 +233,9 @@ impl Listening {
             return Ok(());
         }
         self.last_sound = Instant::now();
+        if self.is_paused {
+            return Ok(());
+        }
         self.channels.pick(self.mic.n_channels, &all, &mut block);
         let n = usize::from(self.channels.count(self.mic.n_channels));
         if let Some(most_s) = most_s {

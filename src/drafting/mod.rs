@@ -29,4 +29,4 @@ pub use listening::{Listening, Tenth, ToListen};
 #[cfg(feature = "mic")]
 pub use live_json::{HeardAt, Seen, answer_json, places};
 #[cfg(feature = "mic")]
-pub use moments::{Moments, moments_beside};
+pub use moments::{Moments, REMEMBERED_S, moments_beside};

@@ -1,10 +1,12 @@
 //! Moments that are kept while listening: their sound and what was heard in it.
 //!
 //! The sound is appended to a WAV file beside the log, and the whole hearing
-//! (not the live one) of that sound is appended to the log.
+//! (not the live one) of that sound is appended to the log. What is remembered can also become
+//! a take of its own, which is drafted as any other.
 
-use super::{DraftError, hear_samples};
+use super::{Analysed, DraftError, Watch, analyse, hear_samples};
 use crate::audio::ToHearing;
+use crate::deciding::DecisionRequest;
 use crate::fretboard::Instrument;
 use crate::hearing::Given;
 use crate::songlog::decided::clock;
@@ -13,11 +15,12 @@ use crate::songlog::{self, Log, store, validate};
 use crate::theory::Label;
 use std::collections::VecDeque;
 use std::path::{Path, PathBuf};
+use std::sync::atomic::AtomicBool;
 
 /// What the log of kept moments says of their sound.
 const KIND: &str = "WAV, 24 bit";
-/// The most that can be kept at once, s.
-const LONGEST_S: f64 = 60.0;
+/// How much is remembered if nothing is said, s.
+pub const REMEMBERED_S: f64 = 300.0;
 /// A moment is at least so long, s.
 const SHORTEST_S: f64 = 3.0;
 /// A chord's attack begins a little before it is heard, s.
@@ -35,13 +38,15 @@ pub fn moments_beside(path: &Path, log: &Log) -> PathBuf {
     path.with_file_name(name)
 }
 
-/// The last minute of sound, and what was kept of it.
+/// The last minutes of sound, and what was kept of them.
 pub struct Moments {
     log: PathBuf,
     wav: PathBuf,
     rate_hz: u32,
     given: Given,
-    /// The last minute, mono, at the device's rate.
+    /// The most that is remembered, s.
+    longest_s: f64,
+    /// What is remembered, mono, at the device's rate.
     lately: VecDeque<f32>,
     n_heard: u64,
     mark_s: Option<f64>,
@@ -51,13 +56,15 @@ pub struct Moments {
 }
 
 impl Moments {
-    /// Nothing heard yet; moments go to `log`, their sound to a WAV file beside it.
-    pub fn new(log: &Path, rate_hz: u32, given: Given) -> Self {
+    /// Nothing heard yet; moments go to `log`, their sound to a WAV file beside it. So many
+    /// seconds are remembered.
+    pub fn new(log: &Path, rate_hz: u32, given: Given, longest_s: f64) -> Self {
         Self {
             log: log.into(),
             wav: log.with_extension("wav"),
             rate_hz,
             given,
+            longest_s,
             lately: VecDeque::new(),
             n_heard: 0,
             mark_s: None,
@@ -99,7 +106,7 @@ impl Moments {
             self.lately.push_back(frame.iter().sum::<f32>() * share);
             self.n_heard += 1;
         }
-        let most = (LONGEST_S * f64::from(self.rate_hz)) as usize;
+        let most = (self.longest_s * f64::from(self.rate_hz)) as usize;
         let over = self.lately.len().saturating_sub(most);
         self.lately.drain(..over);
     }
@@ -122,21 +129,29 @@ impl Moments {
     /// * [`DraftError::Moment`], [`DraftError::Log`] if it cannot be written;
     ///   listening can go on, and the sound is still there to be kept elsewhere.
     pub fn keep(&mut self, chord_since_s: Option<f64>) -> Result<(), DraftError> {
-        let now = self.now_s();
         let since = self
             .mark_s
             .take()
             .or(chord_since_s.map(|s| s - LEAD_S))
-            .unwrap_or(now)
+            .unwrap_or(self.now_s());
+        self.keep_since(since)
+    }
+
+    /// Keeps the last so many seconds, whatever was marked.
+    ///
+    /// # Errors
+    /// As [`Moments::keep`].
+    pub fn keep_last(&mut self, seconds: f64) -> Result<(), DraftError> {
+        self.keep_since(self.now_s() - seconds)
+    }
+
+    fn keep_since(&mut self, since_s: f64) -> Result<(), DraftError> {
+        let now = self.now_s();
+        let since = since_s
             .min(now - SHORTEST_S)
-            .max(now - LONGEST_S);
-        let n = ((now - since) * f64::from(self.rate_hz)) as usize;
-        let samples: Vec<f32> = self
-            .lately
-            .iter()
-            .skip(self.lately.len().saturating_sub(n))
-            .copied()
-            .collect();
+            .max(now - self.longest_s)
+            .max(0.0);
+        let samples = self.since(since);
         match self.save(&samples) {
             Ok(chords) => {
                 self.n_kept += 1;
@@ -151,6 +166,103 @@ impl Moments {
                 self.remark = format!("not kept: {error}");
                 Err(error)
             }
+        }
+    }
+
+    /// What was heard since then, mono.
+    fn since(&self, since_s: f64) -> Vec<f32> {
+        let n = ((self.now_s() - since_s) * f64::from(self.rate_hz)) as usize;
+        let over = self.lately.len().saturating_sub(n);
+        self.lately.iter().skip(over).copied().collect()
+    }
+
+    /// Saves what is remembered since the mark (or all of it) as a take of its own beside the
+    /// log and drafts it; [`Moments::remark`] tells of it. Gives the take's log.
+    ///
+    /// # Errors
+    /// * [`DraftError::Moment`] if there is too little, or it cannot be written; as [`analyse`]
+    ///   if it cannot be drafted: the take is saved even then.
+    pub fn save_take(&mut self) -> Result<PathBuf, DraftError> {
+        let since = self.mark_s.take().unwrap_or(0.0);
+        let samples = self.since(since.min(self.now_s() - SHORTEST_S));
+        let length_s = samples.len() as f64 / f64::from(self.rate_hz);
+        self.remark.clear();
+        let saved = self.write_take(&samples);
+        let done = saved.and_then(|take| {
+            let log = take.with_extension(store::ENDING);
+            let drafted = self.draft_take(&take, &log);
+            self.remark = match &drafted {
+                Ok(()) => format!("saved {} and drafted {}", take.display(), log.display()),
+                Err(e) => format!("saved {}; not drafted: {e}", take.display()),
+            };
+            drafted.map(|()| log)
+        });
+        match &done {
+            Ok(_) => self.remark += &format!(" ({length_s:.0} s)"),
+            Err(e) if self.remark.is_empty() => self.remark = format!("not saved: {e}"),
+            Err(_) => {}
+        }
+        done
+    }
+
+    /// Writes a WAV file of its own, whole or not at all: `NAME-take-1.wav` and so on.
+    fn write_take(&self, samples: &[f32]) -> Result<PathBuf, DraftError> {
+        if (samples.len() as f64) < SHORTEST_S * f64::from(self.rate_hz) {
+            return Err(moment(format!(
+                "there are not yet {SHORTEST_S:.0} seconds of sound"
+            )));
+        }
+        let stem = self.log.file_stem().unwrap_or_default().to_string_lossy();
+        let free = |n: &u32| {
+            let take = self.log.with_file_name(format!("{stem}-take-{n}.wav"));
+            let is_free = !take.exists() && !take.with_extension(store::ENDING).exists();
+            is_free.then_some(take)
+        };
+        let take = (1..10_000).find_map(|n| free(&n));
+        let take = take.ok_or_else(|| moment("there are too many takes beside the log"))?;
+        let folder = match take.parent() {
+            Some(folder) if !folder.as_os_str().is_empty() => folder,
+            _ => Path::new("."),
+        };
+        let failed = |e: String| moment(format!("cannot write '{}': {e}", take.display()));
+        let file = tempfile::NamedTempFile::new_in(folder).map_err(|e| failed(e.to_string()))?;
+        let mut writer = hound::WavWriter::new(std::io::BufWriter::new(&file), self.spec())
+            .map_err(|e| failed(e.to_string()))?;
+        for x in samples {
+            writer
+                .write_sample(as_24_bits(*x))
+                .map_err(|e| failed(e.to_string()))?;
+        }
+        writer.finalize().map_err(|e| failed(e.to_string()))?;
+        file.persist_noclobber(&take)
+            .map_err(|e| failed(e.error.to_string()))?;
+        Ok(take)
+    }
+
+    fn draft_take(&self, take: &Path, log: &Path) -> Result<(), DraftError> {
+        let instrument = &self.given.instrument;
+        let usual = Instrument::default();
+        let settings = DecisionRequest {
+            key: self.given.key,
+            capo: (instrument.capo > 0).then_some(instrument.capo),
+            tuning: (instrument.tuning != usual.tuning).then(|| instrument.tuning.clone()),
+            ..DecisionRequest::default()
+        };
+        let watch = Watch {
+            progress: &|_| {},
+            cancel: &AtomicBool::new(false),
+        };
+        match analyse(take, log, &settings, false, &watch)? {
+            Analysed::Saved(_) | Analysed::UpToDate => Ok(()),
+        }
+    }
+
+    fn spec(&self) -> hound::WavSpec {
+        hound::WavSpec {
+            channels: 1,
+            sample_rate: self.rate_hz,
+            bits_per_sample: 24,
+            sample_format: hound::SampleFormat::Int,
         }
     }
 
@@ -186,12 +298,7 @@ impl Moments {
     ) -> Result<(f64, f64), DraftError> {
         let failed =
             |e: hound::Error| moment(format!("cannot write '{}': {e}", self.wav.display()));
-        let spec = hound::WavSpec {
-            channels: 1,
-            sample_rate: self.rate_hz,
-            bits_per_sample: 24,
-            sample_format: hound::SampleFormat::Int,
-        };
+        let spec = self.spec();
         let mut writer = if self.wav.exists() {
             // the WAV lies beside its log, which names it without a folder
             let name = self.wav.file_name().unwrap_or_default();
@@ -218,8 +325,7 @@ impl Moments {
         let rate = f64::from(self.rate_hz);
         let start_s = f64::from(writer.duration()) / rate;
         for x in samples {
-            let x = (x * 8_388_608.0).round().clamp(-8_388_608.0, 8_388_607.0);
-            writer.write_sample(x as i32).map_err(failed)?;
+            writer.write_sample(as_24_bits(*x)).map_err(failed)?;
         }
         let end_s = f64::from(writer.duration()) / rate;
         writer.finalize().map_err(failed)?;
@@ -290,6 +396,10 @@ impl Moments {
             decided,
         })
     }
+}
+
+fn as_24_bits(x: f32) -> i32 {
+    (x * 8_388_608.0).round().clamp(-8_388_608.0, 8_388_607.0) as i32
 }
 
 fn moment(text: impl Into<String>) -> DraftError {

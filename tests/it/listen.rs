@@ -114,6 +114,10 @@ fn a_moment_is_kept_with_its_sound_and_the_screen_fits() {
         "7:k",
         "10:m",
         "14:k",
+        "15:l",
+        "15.5:p",
+        "15.7:p",
+        "16:d",
         "17:f",
         "18:q",
     ]
@@ -133,7 +137,7 @@ fn a_moment_is_kept_with_its_sound_and_the_screen_fits() {
     let screen = String::from_utf8_lossy(&output.stdout);
     assert_eq!(output.status.code(), Some(0), "{screen}\n{output:?}");
     assert!(
-        screen.contains("frozen") && screen.contains("Marks at"),
+        screen.contains("paused") && screen.contains("Marks at"),
         "{screen}"
     );
     for line in screen.split(['\n', '\r']) {
@@ -151,6 +155,10 @@ fn a_moment_is_kept_with_its_sound_and_the_screen_fits() {
             "{n} columns, a narrow terminal would scroll: {line}"
         );
     }
+    assert!(screen.contains("██  "), "no large letters: {screen}");
+    let take = store::load(&folder.join("ideas-take-1.takebook")).expect("the take is drafted");
+    assert!(take.heard.duration_s > 10.0, "{}", take.heard.duration_s);
+    assert!(!take.heard.chords.is_empty() && take.take.file == "ideas-take-1.wav");
     let kept = store::load(&log).expect("a log");
     let wav = hound::WavReader::open(store::take_path(&log, &kept)).expect("its sound");
     let length_s = f64::from(wav.duration()) / f64::from(wav.spec().sample_rate);

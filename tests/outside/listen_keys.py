@@ -45,7 +45,7 @@ if child == 0:
 fcntl.ioctl(terminal, termios.TIOCSWINSZ, struct.pack("HHHH", 24, 40, 0, 0))
 threading.Thread(target=feed, daemon=True).start()
 start = time.monotonic()
-while time.monotonic() < start + 60:
+while time.monotonic() < start + 150:
     if keys and time.monotonic() - start > keys[0][0]:
         os.write(terminal, keys.pop(0)[1].encode())
     if select.select([terminal], [], [], 0.05)[0]:

@@ -1,9 +1,10 @@
 //! What `listen` shows: a screen as wide as the terminal, or a line for each change.
 
 use super::super::CliError;
-use super::super::keys::{clock, level_bar};
+use super::super::keys::{clock, level_bar, rows};
 use super::super::layout::{WIDTH, columns, pad};
 use super::super::plain::one_line;
+use super::letters::large;
 use super::needle::needle;
 use crate::audio::Level;
 use crate::deciding::percent;
@@ -17,6 +18,8 @@ use std::io::{IsTerminal, Write};
 const N_SHAPES: usize = 3;
 /// How many other candidates are shown.
 const N_NEXT: usize = 2;
+/// Rows that large letters leave to the rest.
+const OTHER_ROWS: usize = 9;
 /// A terminal this narrow gets one candidate a line less.
 const NARROW: usize = 60;
 
@@ -34,6 +37,8 @@ pub(super) struct Shown<'a> {
     /// Nothing sounds now: the answer is that of before.
     pub(super) held: bool,
     pub(super) frozen: bool,
+    /// Sound goes by unheard.
+    pub(super) paused: bool,
     pub(super) remark: &'a str,
 }
 
@@ -58,6 +63,7 @@ enum Form {
 /// Shows answers in one form.
 pub(super) struct Face {
     form: Form,
+    is_large: bool,
     device: String,
     /// What was shown last, where only changes are shown.
     last: Option<Seen>,
@@ -65,7 +71,7 @@ pub(super) struct Face {
 }
 
 impl Face {
-    pub(super) fn new(json: bool, device: String) -> Self {
+    pub(super) fn new(json: bool, is_large: bool, device: String) -> Self {
         let form = if json {
             Form::Json
         } else if std::io::stdout().is_terminal() {
@@ -75,6 +81,7 @@ impl Face {
         };
         Self {
             form,
+            is_large,
             device,
             last: None,
             n_lines: 0,
@@ -83,6 +90,34 @@ impl Face {
 
     pub(super) fn is_json(&self) -> bool {
         self.form == Form::Json
+    }
+
+    /// Large letters, or small ones again.
+    pub(super) fn turn_large(&mut self) {
+        self.is_large = !self.is_large;
+    }
+
+    /// Says that the device is gone and waited for.
+    pub(super) fn say_waiting(&self, width: usize, out: &mut dyn Write) -> Result<(), CliError> {
+        let text = format!(
+            "'{}' delivers nothing; waiting for it (q quits)",
+            one_line(&self.device)
+        );
+        self.say(&text, width, out)
+    }
+
+    /// Says that something takes a while.
+    pub(super) fn say_working(&self, width: usize, out: &mut dyn Write) -> Result<(), CliError> {
+        self.say("analysing what was heard ...", width, out)
+    }
+
+    /// Puts a line in place of the screen's last.
+    fn say(&self, text: &str, width: usize, out: &mut dyn Write) -> Result<(), CliError> {
+        if self.form == Form::Screen && self.n_lines > 0 {
+            write!(out, "\x1b[1A\r{}\x1b[K\r\n", cut(text, width))?;
+            out.flush()?;
+        }
+        Ok(())
     }
 
     /// Shows a moment on `width` columns.
@@ -94,7 +129,7 @@ impl Face {
     ) -> Result<(), CliError> {
         let Some(answer) = shown.answer.filter(|_| self.form != Form::Screen) else {
             if self.form == Form::Screen {
-                let lines = screen(shown, &self.device, width);
+                let lines = screen(shown, &self.device, self.is_large, width);
                 self.draw(&lines, out)?;
             }
             return Ok(());
@@ -126,6 +161,8 @@ impl Face {
             // the terminal may be in raw mode: a line feed alone does not go back
             write!(out, "\r{line}\x1b[K\r\n")?;
         }
+        // what was shown before may have had more lines
+        write!(out, "\x1b[J")?;
         self.n_lines = lines.len();
         out.flush()?;
         Ok(())
@@ -143,14 +180,25 @@ fn cut(line: &str, width: usize) -> String {
     line.chars().take(width - 1).collect()
 }
 
-fn screen(shown: &Shown<'_>, device: &str, width: usize) -> Vec<String> {
+fn screen(shown: &Shown<'_>, device: &str, is_large: bool, width: usize) -> Vec<String> {
     let state = match (shown.frozen, shown.held) {
+        _ if shown.paused => "paused",
         (true, _) => "frozen",
         (false, true) => "quiet, holding",
         (false, false) => "hearing",
     };
     let device = one_line(device);
     let mut lines = vec![format!("{}  {state}  ({device})", clock(shown.t_s))];
+    if let Some(answer) = shown.answer.filter(|_| is_large) {
+        lines.extend(
+            large(
+                &short_name(answer),
+                width - 1,
+                rows().saturating_sub(OTHER_ROWS),
+            )
+            .unwrap_or_default(),
+        );
+    }
     match (shown.answer, shown.answer.and_then(|a| a.tuned)) {
         (Some(_), Some(string)) => lines.extend(tuner_lines(&string, shown.instrument, width)),
         (Some(answer), None) => lines.extend(answer_lines(answer, shown.instrument, width)),
@@ -173,9 +221,9 @@ fn screen(shown: &Shown<'_>, device: &str, width: usize) -> Vec<String> {
         level.held_dbfs.max(-99.9)
     ));
     lines.push(match (shown.remark.is_empty(), width < NARROW) {
-        (true, false) => "k keep  m mark  f freeze  q quit".into(),
-        (true, true) => "k keep m mark f freeze q quit".into(),
-        (false, _) => format!("k m f q   {}", shown.remark),
+        (true, false) => "k keep  m mark  d draft  p pause  f freeze  l large  q quit".into(),
+        (true, true) => "k keep  m mark  d draft  q quit".into(),
+        (false, _) => shown.remark.to_owned(),
     });
     lines.iter().map(|l| cut(l, width)).collect()
 }
@@ -218,6 +266,18 @@ fn tuner_lines(string: &TunedString, instrument: &Instrument, width: usize) -> [
         ),
         format!("  {:.1} Hz, wanted {:.1} Hz", string.hz, string.target_hz()),
     ]
+}
+
+/// What large letters show: a chord's symbol, a note, two notes.
+fn short_name(answer: &LiveAnswer) -> String {
+    match &answer.played {
+        Played::Note(midi) => midi_name(*midi),
+        Played::DoubleStop([low, high], _) => format!("{} {}", midi_name(*low), midi_name(*high)),
+        _ => {
+            let first = answer.chords().first();
+            first.map_or(String::new(), |(label, _)| label.symbol())
+        }
+    }
 }
 
 /// What was played in words: a chord's symbol, a note, two notes.

@@ -17,6 +17,7 @@ export function startLive() {
   parts.fragments = el("input", { type: "checkbox" });
   parts.start = button("Listen", toggle, { class: "main" });
   parts.keep = button("Keep this moment", keep, { disabled: true });
+  parts.take = button("Save as a take and draft it", saveTake, { disabled: true });
   parts.now = el("div", { class: "sounding" }, el("p", { class: "quiet" }, "Nothing heard yet."));
   parts.level = el("meter", { id: "level", min: "-60", max: "0", low: "-40", high: "-3", value: "-60", "aria-label": "Level of the microphone, dB under full scale" });
   parts.row = el("ol", { class: "fragments", "aria-label": "The plucked notes in order, and the chord each stands for" });
@@ -27,7 +28,7 @@ export function startLive() {
       { class: "paper" },
       el("h1", { id: "live-title" }, "Heard now"),
       el("div", { class: "row" }, el("label", { for: "device" }, "Microphone "), parts.device, el("label", { class: "tick" }, parts.fragments, " I pluck two or three strings at a time")),
-      el("div", { class: "row" }, parts.start, parts.keep),
+      el("div", { class: "row" }, parts.start, parts.keep, parts.take),
       el("div", { class: "row" }, el("label", { for: "level" }, "Level "), parts.level, parts.clipped),
       parts.now,
       parts.row,
@@ -73,6 +74,7 @@ function put(on) {
   isOn = on;
   parts.start.textContent = on ? "Stop listening" : "Listen";
   parts.keep.disabled = !on;
+  parts.take.disabled = !on;
   if (!on) parts.level.value = -60;
 }
 
@@ -83,6 +85,17 @@ async function keep() {
     say(`${words} (${log})`);
   } catch (trouble) {
     say(`Not kept: ${trouble.message}`);
+  }
+}
+
+/** The last minutes as a take of its own beside this song, drafted as any other. */
+async function saveTake() {
+  try {
+    say("Saving and drafting the last minutes …");
+    const { words, log } = await post("/api/live/take");
+    say(`${words}. Open it with: takebook desk ${log}`);
+  } catch (trouble) {
+    say(`Not saved: ${trouble.message}`);
   }
 }
 

@@ -97,6 +97,11 @@ fn what_is_played_is_told_and_a_moment_is_kept_beside_the_log() {
         "{}",
         kept.text()
     );
+    let saved = post("/api/live/take");
+    assert_eq!(saved.status, 200, "{}", saved.text());
+    assert_eq!(saved.json()["log"], "evening-moments-take-1.takebook");
+    let take = store::load(&folder.join("evening-moments-take-1.takebook")).expect("a draft");
+    assert!(!take.heard.chords.is_empty());
     assert_eq!(post("/api/live/stop").json()["was_listening"], true);
     assert_eq!(post("/api/live/stop").json()["was_listening"], false);
     let moments = store::load(&folder.join("evening-moments.takebook")).expect("a log of moments");
