@@ -14,8 +14,8 @@ use std::io::Write;
 #[derive(Args)]
 #[command(
     after_help = "Example: takebook imply --key A \"D7 B7\" \"D9 B9\" \"D11 B10\" \"D7 B6\"\n\n\
-Each double stop is one to three strings with their frets (\"D9 B8\") or notes with\n\
-octaves (\"C4 E4\"). A separate bass follows a slash, with or without its octave or\n\
+Each double stop is one to three strings with their frets (\"D9 B8\") or notes, with\n\
+octaves (\"C4 E4\") or without, low to high (\"C E\"). A separate bass follows a slash, with or without its octave or\n\
 fret: \"D9 B8 / E\", \"F3 C4 / D3\". A bar line (a word of its own, \"|\") shows where\n\
 bars begin: double stops of one bar may then be one chord. Without bar lines each\n\
 may be a chord of its own."
@@ -58,7 +58,7 @@ struct Read {
     as_notes: Option<String>,
 }
 
-/// Double stops as strings with frets; if one of them cannot be that, all as notes with octaves.
+/// Double stops as strings with frets; if one of them cannot be that, all as notes.
 fn read(args: &ImplyArgs, instrument: &Instrument) -> Result<Read, CliError> {
     let typed = if args.notes {
         Typed::Notes
@@ -73,10 +73,15 @@ fn read(args: &ImplyArgs, instrument: &Instrument) -> Result<Read, CliError> {
         Err(error) => error,
     };
     match (args.notes, read_as(args, instrument, Typed::Notes)) {
-        (false, Ok(row)) => Ok(Read {
-            row,
-            as_notes: Some(error.to_string()),
-        }),
+        (false, Ok(row)) => {
+            let has_number = |text: &String| text.contains(|c: char| c.is_ascii_digit());
+            let why = match args.fragments.iter().any(has_number) {
+                true => error.to_string(),
+                false => "low to high, each above the one before".to_owned(),
+            };
+            let as_notes = Some(why);
+            Ok(Read { row, as_notes })
+        }
         _ => Err(error),
     }
 }
@@ -119,7 +124,7 @@ fn read_as(
                 row.len() + 1
             )));
         }
-        let played = read_played(notes, instrument, typed)?;
+        let played = read_played(notes, instrument, typed)?.in_close_position();
         if played.tones.len() > 3 {
             return Err(CliError::new(format!(
                 "'{text}' has {} notes (expected one to three; takebook name names whole chords)",
@@ -232,7 +237,7 @@ pub(crate) fn run(args: &ImplyArgs, out: &mut dyn Write) -> Result<Outcome, CliE
         return Ok(Outcome::Open);
     };
     if let Some(why) = as_notes {
-        write_under(out, "", &format!("Read as notes with octaves: {why}"))?;
+        write_under(out, "", &format!("Read as notes: {why}"))?;
     }
     match key {
         Some(key) => writeln!(out, "In {}:", key.text())?,

@@ -15,7 +15,7 @@ use crate::fretboard::{
     Instrument, Limits, Row, Use, Voicing, Wanted, distinct_uses, first_without_shape,
     is_on_usual_strings, read_capo, smoothest, use_of, usual_first, voicings, wanted_for,
 };
-use crate::theory::{Chord, Key, PitchClass, number, roman, transpose};
+use crate::theory::{Chord, Key, Label, PitchClass, number, roman, transpose};
 use clap::Args;
 use serde_json::json;
 use std::io::Write;
@@ -124,7 +124,12 @@ pub(crate) fn run(args: &ShapesArgs, out: &mut dyn Write) -> Result<Outcome, Cli
     let mut chords = args
         .chords
         .iter()
-        .map(|c| c.parse::<Chord>())
+        .map(|c| match c.parse::<Label>() {
+            Ok(Label::NoChord) => Err(CliError::new(format!(
+                "'{c}' is no chord: no shape plays it"
+            ))),
+            _ => Ok(c.parse::<Chord>()?),
+        })
         .collect::<Result<Vec<_>, _>>()?;
     if let Some(by) = args.transpose {
         if by.abs() > 24 {
@@ -203,7 +208,8 @@ fn run_one(
             Use::Shell => v.shape.frets().iter().flatten().count(),
             _ => 0,
         };
-        all.sort_by_key(|v| (!is_on_usual_strings(purpose, &v.shape), spare(v)));
+        let usual = |v: &Voicing| is_on_usual_strings(instrument, &sounding, purpose, &v.shape);
+        all.sort_by_key(|v| (!usual(v), spare(v)));
     }
     if let Some(fret) = args.position {
         all.retain(|v| {

@@ -16,6 +16,9 @@ pub enum Typed {
     Notes,
 }
 
+/// Where notes without an octave begin, MIDI: C3 (ours; double stops lie about there).
+const LOWEST_TYPED: u8 = 48;
+
 /// One sounding note of what was typed.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Tone {
@@ -91,6 +94,23 @@ impl Played {
         }
     }
 
+    /// Notes that were typed without an octave, each the next above the one before, the
+    /// first at C3 or above; unchanged where one has its octave.
+    #[must_use]
+    pub fn in_close_position(mut self) -> Self {
+        if self.tones.iter().any(|t| t.midi.is_some()) {
+            return self;
+        }
+        let mut below: u8 = LOWEST_TYPED - 1;
+        for tone in &mut self.tones {
+            let up = tone.pitch_class.above(PitchClass::new(i32::from(below)));
+            // the same note again is its octave
+            below += if up == 0 { 12 } else { up as u8 };
+            tone.midi = Some(below);
+        }
+        self
+    }
+
     /// The pitch classes that sound.
     pub fn pitch_classes(&self) -> PitchClassSet {
         self.tones.iter().map(|t| t.pitch_class).collect()
@@ -133,16 +153,43 @@ fn sharp_fifths(pc: PitchClass) -> i32 {
         .unwrap_or(0)
 }
 
+/// The open notes of a tuning as its players write them, all with sharps or all with flats,
+/// whichever lie closer together on the line of fifths: E♭ A♭ D♭ G♭ B♭ e♭, but D A D F♯ A d.
+fn open_notes(instrument: &Instrument) -> Vec<Spelled> {
+    let spelled = |lowest: i32| -> Vec<i32> {
+        let open = instrument.tuning.open().iter();
+        let classes = open.map(|m| PitchClass::new(i32::from(*m)));
+        classes
+            .filter_map(|pc| {
+                let mut fifths = lowest..lowest + 12;
+                fifths.find(|f| Spelled::from_fifths(*f).pitch_class() == pc)
+            })
+            .collect()
+    };
+    // E♯ and B♯, C♭ and F♭ are not written: F to B and A♯, or G♭ and D♭ to B
+    let [sharps, flats] = [spelled(-1), spelled(-6)];
+    let width = |notes: &[i32]| {
+        let (low, high) = (notes.iter().min(), notes.iter().max());
+        let from_c: i32 = notes.iter().map(|f| f.abs()).sum();
+        (high.zip(low).map_or(0, |(high, low)| high - low), from_c)
+    };
+    let closer = match width(&flats) < width(&sharps) {
+        true => flats,
+        false => sharps,
+    };
+    closer.into_iter().map(Spelled::from_fifths).collect()
+}
+
 /// A string's name: its open note, lower case where a lower string has the same (`E` and `e`).
 pub fn string_name(instrument: &Instrument, string: usize) -> String {
     let open = instrument.tuning.open();
-    let Some(midi) = open.get(string) else {
+    let (Some(midi), Some(note)) = (
+        open.get(string),
+        open_notes(instrument).get(string).copied(),
+    ) else {
         return format!("string {}", string + 1);
     };
-    let name: String = midi_name(*midi)
-        .chars()
-        .filter(|c| !c.is_ascii_digit() && *c != '-')
-        .collect();
+    let name = note.text();
     let twin = |other: &u8| other % 12 == midi % 12;
     let same = open.iter().filter(|o| twin(o)).count();
     let below = open[..string].iter().filter(|o| twin(o)).count();

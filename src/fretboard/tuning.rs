@@ -21,7 +21,7 @@ const fn named(names: &'static [&'static str], open: &'static [u8]) -> Named {
 
 /// Tunings by name. Common practice, no source. A twelve-string guitar is
 /// fingered as one with six: its doubled strings are one here.
-const NAMED: [Named; 21] = [
+const NAMED: [Named; 29] = [
     named(
         &[
             "standard",
@@ -55,11 +55,19 @@ const NAMED: [Named; 21] = [
     named(&["drop D"], &[38, 45, 50, 55, 59, 64]),
     named(&["double drop D"], &[38, 45, 50, 55, 59, 62]),
     named(&["drop C"], &[36, 43, 48, 53, 57, 62]),
+    named(&["drop C♯", "drop D flat"], &[37, 44, 49, 54, 58, 63]),
+    named(&["drop B"], &[35, 42, 47, 52, 56, 61]),
     named(&["open G"], &[38, 43, 50, 55, 59, 62]),
     named(&["open D"], &[38, 45, 50, 54, 57, 62]),
     named(&["open E"], &[40, 47, 52, 56, 59, 64]),
     named(&["open A"], &[40, 45, 52, 57, 61, 64]),
     named(&["open C"], &[36, 43, 48, 55, 60, 64]),
+    named(&["open D minor", "open Dm"], &[38, 45, 50, 53, 57, 62]),
+    named(&["open E minor", "open Em"], &[40, 47, 52, 55, 59, 64]),
+    named(&["open G minor", "open Gm"], &[38, 43, 50, 55, 58, 62]),
+    named(&["open A minor", "open Am"], &[40, 45, 52, 57, 60, 64]),
+    named(&["open C minor", "open Cm"], &[36, 43, 48, 55, 60, 63]),
+    named(&["open C6"], &[36, 45, 48, 55, 60, 64]),
     named(&["DADGAD"], &[38, 45, 50, 55, 57, 62]),
     named(&["all fourths"], &[40, 45, 50, 55, 60, 65]),
     named(&["baritone", "baritone guitar"], &[35, 40, 45, 50, 54, 59]),
@@ -82,6 +90,7 @@ const NAMED: [Named; 21] = [
 fn plain_name(text: &str) -> String {
     text.to_lowercase()
         .replace('♭', "b")
+        .replace('♯', "#")
         .split(|c: char| c.is_whitespace() || matches!(c, '-' | '_'))
         .filter(|word| !matches!(*word, "a" | "the" | "tuning"))
         .collect()
@@ -238,7 +247,10 @@ impl std::str::FromStr for Tuning {
             .collect::<Result<Vec<_>, _>>()
             .map_err(|e| FretboardError::TuningText {
                 text: text.into(),
-                reason: e.to_string(),
+                reason: match has_octaves {
+                    true => e.to_string(),
+                    false => "no tuning has this name".to_owned(),
+                },
             })?;
         Self::new(open)
     }

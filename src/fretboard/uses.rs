@@ -71,17 +71,40 @@ pub fn use_of(instrument: &Instrument, chord: &Chord, shape: &Shape) -> Use {
     }
 }
 
-/// Whether a shell or power chord lies where players hold it: its root on one of the two lowest
-/// strings, the rest on the strings above, none of them open.
-pub fn is_on_usual_strings(purpose: Use, shape: &Shape) -> bool {
+/// Whether a shell, a power chord or a chord without its root lies where players hold it, none
+/// of its strings open: a shell or power chord with its root on one of the two lowest strings and
+/// the rest on the strings above; without the root on three or four neighbors that a bass leaves
+/// free, third or seventh lowest. Takes the chord as it sounds.
+pub fn is_on_usual_strings(
+    instrument: &Instrument,
+    chord: &Chord,
+    purpose: Use,
+    shape: &Shape,
+) -> bool {
     let frets = shape.frets();
     let sounding: Vec<usize> = (0..frets.len()).filter(|s| frets[*s].is_some()).collect();
     let usual: &[&[usize]] = match purpose {
         Use::Shell => &[&[0, 2, 3], &[1, 2, 3], &[0, 2, 3, 4]],
         Use::Power => &[&[0, 1], &[1, 2], &[0, 1, 2], &[1, 2, 3]],
+        Use::Rootless => &[&[2, 3, 4, 5], &[1, 2, 3, 4], &[2, 3, 4], &[1, 2, 3]],
         _ => return true,
     };
-    usual.contains(&sounding.as_slice()) && !frets.contains(&Some(0))
+    let lowest = sounding
+        .first()
+        .and_then(|s| instrument.midi(*s, frets[*s]?));
+    let is_guide = |midi: u8| {
+        let guides = chord
+            .degrees()
+            .into_iter()
+            .filter(|d| matches!(d.number(), 3 | 6 | 7));
+        let root = chord.root.pitch_class();
+        guides
+            .into_iter()
+            .any(|d| d.over(root) == PitchClass::new(i32::from(midi)))
+    };
+    usual.contains(&sounding.as_slice())
+        && !frets.contains(&Some(0))
+        && (purpose != Use::Rootless || lowest.is_some_and(is_guide))
 }
 
 /// What must sound for a use of a chord; `None` if the chord has no such use.

@@ -44,7 +44,8 @@ pub(super) fn read(text: &str) -> Result<Chord, TheoryError> {
     if let Some((upper, lower)) = written.split_once(" over ") {
         return Ok(stacked(&read(upper)?, &read(lower)?));
     }
-    let (root, rest) = Spelled::read(&written, true).ok_or_else(|| refuse("", None))?;
+    let (root, rest) =
+        Spelled::read(&written, true).ok_or_else(|| refuse("", other_root(&written)))?;
     let (tail, bass) = match rest.rsplit_once('/') {
         // `6/9` and `7/b9` hold no bass
         Some((tail, bass)) => match bass.trim().parse::<Spelled>() {
@@ -67,6 +68,13 @@ pub(super) fn read(text: &str) -> Result<Chord, TheoryError> {
         Some(bass) => chord.over(bass),
         None => chord,
     })
+}
+
+/// The nearest spelling of a symbol whose root is none: H is the German B.
+fn other_root(written: &str) -> Option<String> {
+    let tail = written.strip_prefix(['H', 'h'])?;
+    let root: Spelled = "B".parse().ok()?;
+    tail_on(root, tail).is_ok().then(|| format!("B{tail}"))
 }
 
 /// The lower chord with the notes of the upper one as its tensions.
@@ -538,6 +546,10 @@ fn nearest(root: Spelled, tail: &str) -> Option<String> {
     let reads = |t: &String| tail_on(root, t).is_ok();
     if let Some((_, right)) = slip {
         return Some((*right).to_owned());
+    }
+    if let Some((head, bass)) = tail.split_once('|') {
+        let is_bass = bass.parse::<Spelled>().is_ok();
+        return (is_bass && tail_on(root, head).is_ok()).then(|| format!("{head}/{bass}"));
     }
     if tail.contains(['(', ')']) {
         let bare: String = tail.chars().filter(|c| !matches!(c, '(' | ')')).collect();

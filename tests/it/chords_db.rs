@@ -29,7 +29,7 @@ const FIRST: f64 = 0.62;
 const OF_THREE: f64 = 0.88;
 
 /// Share of fingerings of the common chords with the data set's fingers.
-const FINGERS: f64 = 0.94;
+const FINGERS: f64 = 0.95;
 
 struct Fingering {
     suffix: String,
@@ -154,9 +154,9 @@ fn the_data_sets_chord_is_among_the_first_three_names() {
         };
         match found
             .iter()
-            .position(|n| n.lower.is_none() && agrees(&n.chord))
+            .position(|n| n.lower.is_none() && n.spellings().any(agrees))
         {
-            Some(at) => first += usize::from(at == 0),
+            Some(at) => first += usize::from(at == 0 && agrees(&found[0].chord)),
             None => {
                 n_exceptions += 1;
                 let ours: Vec<String> = found.iter().map(|n| n.text()).collect();
@@ -432,7 +432,7 @@ fn usual_shapes_come_first_for_chords_it_was_not_fitted_to() {
 #[test]
 fn fingers_agree_where_shapes_coincide() {
     let guitar = Instrument::default();
-    let (mut n, mut agree) = (0, 0);
+    let (mut n, mut agree, mut n_broken) = (0, 0, 0);
     let mut differs: BTreeMap<String, usize> = BTreeMap::new();
     for f in fingerings() {
         let common = ["major", "minor", "7", "maj7", "m7", "sus4", "sus2"];
@@ -448,6 +448,19 @@ fn fingers_agree_where_shapes_coincide() {
                 _ => 0,
             })
             .collect();
+        // a fingering of the data set that leaves a pressed string without a finger is none
+        let frets = f.shape.frets().iter().zip(&f.fingers);
+        if frets
+            .into_iter()
+            .any(|(fret, finger)| fret.is_some_and(|f| f > 0) && *finger == 0)
+        {
+            println!(
+                "{}: no finger on a pressed string, {:?}",
+                f.shape, f.fingers
+            );
+            n_broken += 1;
+            continue;
+        }
         n += 1;
         if ours == f.fingers {
             agree += 1;
@@ -460,7 +473,8 @@ fn fingers_agree_where_shapes_coincide() {
     for line in differs.keys() {
         println!("{line}");
     }
-    println!("fingers: {agree} of {n} agree");
+    println!("fingers: {agree} of {n} agree; {n_broken} without a finger on a pressed string");
+    assert!(n_broken < 10, "{n_broken} broken fingerings");
     assert!(
         n > 300 && f64::from(agree) / f64::from(n) >= FINGERS,
         "{agree} of {n}"

@@ -53,6 +53,10 @@ pub(super) fn write_item(
             continue;
         }
         write_under(out, "   ", &degrees_text(instrument, played, name))?;
+        if !name.also.is_empty() {
+            let also: Vec<String> = name.also.iter().map(Chord::symbol).collect();
+            write_under(out, "   ", &format!("also written {}", also.join(", ")))?;
+        }
         let why = reasons(name, played.pitch_classes(), key);
         let why = match names.get(i + 1).filter(|_| i == 0) {
             Some(second) => format!("before {}: {}", second.text(), before(name, second)),
@@ -101,6 +105,7 @@ pub(super) fn item_json(
                 "lower_label": name.lower.as_ref().map(Chord::label),
                 "kind": kind_word(name.kind),
                 "cost": name.cost,
+                "also": name.also.iter().map(Chord::symbol).collect::<Vec<_>>(),
                 "tones": tones(name),
                 "missing": name.missing.iter().map(|d| d.ascii()).collect::<Vec<_>>(),
                 "besides": name.besides.iter().map(|d| d.ascii()).collect::<Vec<_>>(),

@@ -7,6 +7,7 @@ use super::states::{self, n_states};
 use super::weights::weights;
 use super::{Fragment, Mode, PitchClass};
 use crate::theory::Key;
+use rayon::prelude::*;
 
 /// Keys searched in full when the key is not given.
 const N_KEYS: usize = 8;
@@ -103,8 +104,9 @@ pub(super) fn search(row: &[Fragment], key: Option<Key>, n_best: usize) -> Found
         };
         habit + key.map_or_else(|| unusual(frame), |_| 0.0)
     };
+    // each key on its own, so that nothing depends on how many threads there are
     let searches: Vec<Search> = frames
-        .into_iter()
+        .into_par_iter()
         .map(|frame| Search::forward(&notes, frame, cost(frame)))
         .collect();
     let totals: Vec<f64> = searches.iter().map(|s| s.total).collect();
@@ -120,13 +122,17 @@ pub(super) fn search(row: &[Fragment], key: Option<Key>, n_best: usize) -> Found
     let mut marginals = vec![vec![0.0; n_states() + 1]; notes.n];
     // each with the share of the likeliest of its keys
     let mut paths: Vec<(Path, f64)> = Vec::new();
-    for (p, search) in ranked.iter().take(worth) {
-        for (sum, own) in marginals.iter_mut().zip(search.marginals()) {
+    let followed: Vec<_> = ranked[..worth]
+        .par_iter()
+        .map(|(_, search)| (search.marginals(), super::paths::best(search, n_best)))
+        .collect();
+    for ((p, search), (own_marginals, best)) in ranked.iter().zip(followed) {
+        for (sum, own) in marginals.iter_mut().zip(own_marginals) {
             for (x, y) in sum.iter_mut().zip(own) {
                 *x += y * p / share;
             }
         }
-        for (weight, segments) in super::paths::best(search, n_best) {
+        for (weight, segments) in best {
             let probability = (weight - cost(search.frame) - evidence).exp();
             match paths.iter_mut().find(|(path, _)| path.segments == segments) {
                 Some((path, most)) => {

@@ -19,6 +19,9 @@ use score::Parts;
 /// What a name may cost beyond the best and still be told, hundredths.
 const FAR_FETCHED: i32 = 110;
 
+/// So many other ways to write a name are told.
+const MOST_ALSO: usize = 2;
+
 /// What kind of reading a name is.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub enum NameKind {
@@ -65,6 +68,8 @@ pub struct Name {
     pub besides: Vec<Degree>,
     /// How far it is from a plain name, hundredths; lower is better.
     pub cost: i32,
+    /// Other ways to write the same notes on the same root, nearest first.
+    pub also: Vec<Chord>,
     parts: Parts,
 }
 
@@ -118,7 +123,20 @@ impl Name {
         {
             lower.root = *note;
         }
+        self.also_spelled_alike();
         self
+    }
+
+    /// The chord, and then the other ways to write it.
+    pub fn spellings(&self) -> impl Iterator<Item = &Chord> {
+        std::iter::once(&self.chord).chain(&self.also)
+    }
+
+    /// Spells the other ways to write it like the name itself.
+    fn also_spelled_alike(&mut self) {
+        for chord in &mut self.also {
+            (chord.root, chord.bass) = (self.chord.root, self.chord.bass);
+        }
     }
 
     /// Which degree of the name a pitch class is; the bass of a slash chord included.
@@ -148,7 +166,8 @@ pub struct Context {
 /// Names for a set of pitch classes, best first; at least one unless the set is empty.
 ///
 /// Takes the set (the bass belongs to it), the context, and how many names are
-/// wanted. The result does not depend on the order or octave of the notes
+/// wanted. Each has another root, and the other ways to write it beside it; names
+/// on one given root follow each other. The result does not depend on the order or octave of the notes
 /// above the bass.
 ///
 /// # Example
@@ -169,20 +188,32 @@ pub fn names(set: PitchClassSet, context: Context, n_names: usize) -> Vec<Name> 
     if set.is_empty() {
         return Vec::new();
     }
-    let best = score::best_readings(set, context, 3 * n_names.max(1) + 6);
-    let mut named: Vec<Name> = Vec::with_capacity(best.len() + 1);
+    let best = score::best_readings(set, context, 4 * n_names.max(1) + 8);
+    let cheapest = best.first().map_or(0, |reading| reading.parts.total());
+    let mut named: Vec<Name> = Vec::with_capacity(n_names + 1);
     for reading in best {
-        let name = build(set, context, reading);
-        let same = |n: &Name| {
-            n.chord.root.pitch_class() == name.chord.root.pitch_class()
-                && n.chord.pitch_classes() == name.chord.pitch_classes()
+        let on_root = |n: &Name| n.chord.root.pitch_class() == reading.root;
+        let known = named
+            .iter()
+            .position(on_root)
+            .filter(|_| context.root.is_none());
+        let is_far = reading.parts.total() > cheapest + FAR_FETCHED;
+        let may_stand = match known {
+            Some(at) => named[at].also.len() < MOST_ALSO && !is_far,
+            None => named.len() < n_names.max(1),
         };
-        if named.iter().any(same) || has_own_row(&name.chord) {
+        if !may_stand {
             continue;
         }
-        named.push(name);
-        if named.len() == n_names.max(1) {
-            break;
+        let name = build(set, context, reading);
+        let same = |chord: &Chord| chord.pitch_classes() == name.chord.pitch_classes();
+        let is_told = |n: &Name| on_root(n) && (same(&n.chord) || n.also.iter().any(same));
+        if named.iter().any(is_told) || has_own_row(&name.chord) {
+            continue;
+        }
+        match known {
+            Some(at) => named[at].also.push(name.chord),
+            None => named.push(name),
         }
     }
     if context.root.is_none() {
@@ -237,6 +268,7 @@ fn spell_alike(named: &mut [Name]) {
         if let Some(lower) = &mut name.lower {
             lower.root = spelled(lower.root);
         }
+        name.also_spelled_alike();
     }
 }
 
@@ -339,7 +371,9 @@ fn build(set: PitchClassSet, context: Context, reading: score::Reading) -> Name 
             });
         let degree = Degree::new((degree.number() - 1) % 7 + 1, degree.alter());
         let note = degree.note_over(root);
-        let hard = note.alter().abs() > 1 || degree == Degree::new(5, 1) && is_odd(note);
+        let at_home = context.key.is_some_and(|key| key.scale().contains(&note));
+        let altered = degree.number() == 5 && degree.alter() != 0;
+        let hard = note.alter().abs() > 1 || altered && is_odd(note) && !at_home;
         let simple = Degree::between(root, Spelled::plain(bass));
         chord = chord.over(if hard && simple.number() > 1 {
             simple
@@ -365,6 +399,7 @@ fn build(set: PitchClassSet, context: Context, reading: score::Reading) -> Name 
         missing,
         besides,
         cost: reading.parts.total(),
+        also: Vec::new(),
         parts: reading.parts,
     }
 }
@@ -406,6 +441,7 @@ fn two_chords(set: PitchClassSet, context: Context) -> Option<Name> {
         missing: Vec::new(),
         besides: Vec::new(),
         cost: parts.total(),
+        also: Vec::new(),
         parts,
     })
 }

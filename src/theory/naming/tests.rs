@@ -54,11 +54,40 @@ fn plain_and_awkward_sets_have_names() {
     check("C D# E G Bb", "", "C7♯9");
 }
 
+/// The same notes on the same root are one answer, with the other spellings beside it.
+#[test]
+fn no_root_is_named_twice() {
+    for bits in (1u16..4096).step_by(2) {
+        let context = Context {
+            bass: Some(PitchClass::new(0)),
+            ..Context::default()
+        };
+        let found = names(PitchClassSet(bits), context, 6);
+        for (at, name) in found.iter().enumerate().filter(|(_, n)| n.lower.is_none()) {
+            let same = |n: &&Name| n.lower.is_none() && n.chord.root == name.chord.root;
+            assert_eq!(found[..at].iter().find(same), None, "{bits:b}");
+            let notes = |chord: &Chord| (chord.root, chord.bass);
+            assert!(name.also.iter().all(|c| notes(c) == notes(&name.chord)));
+        }
+    }
+    let (set, bass) = set_of("F E A B");
+    let context = Context {
+        bass,
+        ..Context::default()
+    };
+    let found = names(set, context, 3);
+    let also: Vec<String> = found[0].also.iter().map(Chord::symbol).collect();
+    assert_eq!(found[0].text(), "Fmaj7♯11");
+    assert_eq!(also, ["Fmaj9♯11", "Fmaj7♭5"]);
+}
+
 /// A root with only its lowered fifth is named from the bass: common practice, no source.
 #[test]
 fn a_tritone_is_named_from_the_bass() {
     check("A Eb", "", "A(♭5,no3)");
     check("Eb A", "F", "E♭(♭5,no3)");
+    // F♭ has a simple name, which the key has too
+    check("E Bb", "F", "C7, E(♭5,no3), B♭(♭5,no3)/E");
 }
 
 #[test]
@@ -105,7 +134,7 @@ fn every_row_names_itself_over_its_root() {
         };
         let found = names(chord.pitch_classes(), context, 3);
         assert!(
-            found.iter().any(|n| n.chord == chord),
+            found.iter().any(|n| n.spellings().any(|c| *c == chord)),
             "{}: {:?}",
             chord.symbol(),
             found.iter().map(Name::text).collect::<Vec<_>>()
