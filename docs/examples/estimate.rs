@@ -115,6 +115,7 @@ fn estimate(heard: &Hearing, set_up: &SetUp) -> Value {
         })).collect::<Vec<_>>(),
         "capo": set_up.capo,
         "tuning_offsets": set_up.offsets,
+        "suggested": heard.suggested.as_ref().map(|i| json!({"tuning": i.tuning.text(), "capo": i.capo})),
         "warnings": heard.warnings,
     })
 }

@@ -47,6 +47,7 @@ impl DraftOptions {
     pub(super) fn given(&self) -> Given {
         Given {
             instrument: self.instrument(),
+            is_set_up: self.settings.tuning.is_some() || self.settings.capo.is_some(),
             key: self.settings.key,
             tempo_bpm: self.settings.tempo_bpm,
             meter: self.settings.meter,

@@ -1,5 +1,6 @@
 //! What a take leaves open, in words.
 
+use crate::fretboard::Instrument;
 use crate::hearing::acoustic::sound::Sound;
 use crate::hearing::learned;
 use crate::hearing::outputs::HeardSpan;
@@ -62,6 +63,22 @@ pub(in crate::hearing) fn doubts(sound: &Sound, counted: Option<&Count>) -> Vec<
         Some(count) => said.extend(other_way(count)),
     }
     said
+}
+
+/// Another capo or tuning than was taken for granted, in words.
+pub(in crate::hearing) fn set_up_otherwise(suggested: &Instrument) -> String {
+    let tuning = suggested.tuning.text();
+    match suggested.capo {
+        0 if suggested.above_shapes() == 0 => format!(
+            "a string lower than in standard tuning sounds: it may be {tuning}; if so, give --tuning \"{tuning}\""
+        ),
+        0 => format!(
+            "the chords lie better on a guitar tuned {tuning}; if it was, give --tuning \"{tuning}\""
+        ),
+        fret => format!(
+            "the chords lie as open shapes behind a capo at fret {fret}; if one was there, give --capo {fret}"
+        ),
+    }
 }
 
 /// The other way to count, in words, where it is nearly as likely.

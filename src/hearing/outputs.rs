@@ -8,6 +8,8 @@ use crate::theory::{Key, KeyChange, Label};
 pub struct Given {
     /// Tuning and capo.
     pub instrument: Instrument,
+    /// Whether the user said how the guitar is set up: nothing else is suggested then.
+    pub is_set_up: bool,
     /// The key.
     pub key: Option<Key>,
     /// Beats a minute.
@@ -60,6 +62,8 @@ pub struct Hearing {
     pub strums: Vec<Strum>,
     /// Notes in order of time.
     pub notes: Vec<Note>,
+    /// The capo or tuning that what was played suggests, where none was given.
+    pub suggested: Option<Instrument>,
     /// Doubts, in words.
     pub warnings: Vec<String>,
 }

@@ -1,7 +1,8 @@
 //! The table of stages: from a take's sound to everything heard in it.
 
+use crate::fretboard::Instrument;
 use crate::hearing::acoustic::sound::Sound;
-use crate::hearing::doubts::{doubts, gaps};
+use crate::hearing::doubts::{doubts, gaps, set_up_otherwise};
 use crate::hearing::form::sections::{Form, Played};
 use crate::hearing::harmony::keys::Keys;
 use crate::hearing::harmony::labels::without_basses;
@@ -16,6 +17,7 @@ use crate::hearing::rhythm::count::Count;
 use crate::hearing::rhythm::grid::Grid;
 use crate::hearing::rhythm::stage::beats_and_bars;
 use crate::hearing::rhythm::strum_events::strums;
+use crate::hearing::voicing::fit::capo;
 use crate::hearing::voicing::fit::{Heard, fit_shapes};
 use crate::hearing::voicing::strums::{Playing, judge_strums};
 use crate::hearing::weights::Weights;
@@ -44,7 +46,7 @@ pub fn interpret(sound: &Sound, given: &Given, weights: &Weights) -> Hearing {
             spell(&mut song.spans, &first.keys);
         }
     }
-    first.finish(sound, given, notes, sections)
+    first.finish(sound, given, weights, (notes, sections))
 }
 
 /// What the first passes of the stages from notes to voicing hear.
@@ -85,6 +87,14 @@ impl Voiced {
         describe(&mut spans, &sound.acoustic, notes);
         let pitches = voice(&mut spans, sound, struck, given, weights);
         Self { spans, pitches }
+    }
+
+    /// The capo or tuning that they suggest; none where the user said how the guitar is set up.
+    fn suggested(&self, given: &Given, weights: &Weights) -> Option<Instrument> {
+        if given.is_set_up || given.instrument != Instrument::default() {
+            return None;
+        }
+        capo::suggested(&heard(&self.spans, &self.pitches), &weights.fit)
     }
 
     fn explain(&mut self, keys: &Keys) {
@@ -171,8 +181,8 @@ impl FirstPasses {
         mut self,
         sound: &Sound,
         given: &Given,
-        notes: Vec<Note>,
-        sections: Vec<Section>,
+        weights: &Weights,
+        (notes, sections): (Vec<Note>, Vec<Section>),
     ) -> Hearing {
         self.detail.explain(&self.keys);
         if let Some(song) = &mut self.song {
@@ -182,6 +192,9 @@ impl FirstPasses {
         if given.beats_s.is_empty() {
             warnings.extend(gaps(self.chords(), &self.grid, self.kept));
         }
+        let played = self.song.as_ref().unwrap_or(&self.detail);
+        let suggested = played.suggested(given, weights);
+        warnings.extend(suggested.as_ref().map(set_up_otherwise));
         let (chords, detail) = match self.song {
             Some(song) => (song.spans, self.detail.spans),
             None => (self.detail.spans, Vec::new()),
@@ -200,6 +213,7 @@ impl FirstPasses {
             detail,
             strums: self.strums,
             notes,
+            suggested,
             warnings,
         }
     }
@@ -248,21 +262,22 @@ fn voice(
         .par_iter()
         .map(|s| heard_notes(&sound.acoustic, struck, (s.start_s, s.end_s), judged))
         .collect();
-    let to_fit: Vec<Heard<'_>> = spans
-        .iter()
-        .zip(&pitches)
-        .map(|(s, pitches)| Heard {
-            label: &s.candidates[0].0,
-            pitches: *pitches,
-            seconds: s.end_s - s.start_s,
-        })
-        .collect();
-    let shapes = fit_shapes(&given.instrument, &to_fit, &weights.fit);
-    drop(to_fit);
+    let shapes = fit_shapes(&given.instrument, &heard(spans, &pitches), &weights.fit);
     for (span, shapes) in spans.iter_mut().zip(shapes) {
         span.shapes = shapes;
     }
     pitches
+}
+
+/// Chords with what was heard in each, for the fit of shapes.
+fn heard<'a>(spans: &'a [HeardSpan], pitches: &[Pitches]) -> Vec<Heard<'a>> {
+    let each = spans.iter().zip(pitches);
+    each.map(|(s, pitches)| Heard {
+        label: &s.candidates[0].0,
+        pitches: *pitches,
+        seconds: s.end_s - s.start_s,
+    })
+    .collect()
 }
 
 /// A take in which no note was struck.
@@ -282,6 +297,7 @@ fn nothing(sound: &Sound) -> Hearing {
         detail: Vec::new(),
         strums: Vec::new(),
         notes: Vec::new(),
+        suggested: None,
         warnings: Vec::new(),
     }
 }

@@ -42,6 +42,7 @@ weight_files! {
     NOTES: "notes.json",
     PLUCKS: "plucks.json",
     SHAPES: "shapes.json",
+    CAPO: "capo.json",
     SECTIONS: "sections.json",
     SONG_LEVEL: "song-level.json",
     SEGMENTS: "segments.json",

@@ -419,5 +419,6 @@ fn unusual_fifths(frets: &[Option<u8>]) -> f64 {
     2.0 * gaps as f64 + open_above.count() as f64 + 1.5 * many as f64 + 0.1 * place
 }
 
+pub(crate) mod capo;
 #[cfg(test)]
 mod tests;
