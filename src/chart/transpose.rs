@@ -221,7 +221,9 @@ fn move_shapes(span: &mut Span, usual: &mut Usual, frets: i32, other_key: bool) 
     // an open shape stays one
     let open = usual.of(&span.label).into_iter().find(is_open);
     let was_open = span.shapes.first().is_some_and(is_open);
-    if let Some(shape) = open.filter(|_| was_open) {
+    // a capo is put on for open shapes: those that nobody decided become open too
+    let may_open = was_open || !other_key && n_decided == 0;
+    if let Some(shape) = open.filter(|_| may_open) {
         span.shapes = vec![shape];
         span.n_decided_shapes = 0;
         return n_decided > 0 && span.state == State::Decided;

@@ -34,8 +34,11 @@ pub(crate) struct ImplyArgs {
     #[arg(long, value_name = "FRET", default_value_t = 0, value_parser = read_capo)]
     capo: u8,
     /// Reads B3 G4 as notes, not as strings with frets
-    #[arg(long)]
+    #[arg(long, conflicts_with = "strings")]
     notes: bool,
+    /// Reads B3 G4 as strings with frets, from a high string to a low one
+    #[arg(long)]
+    strings: bool,
     /// How many readings of the progression to show
     #[arg(long, default_value_t = 2, value_parser = clap::value_parser!(u8).range(1..=9))]
     count: u8,
@@ -65,14 +68,26 @@ fn read(args: &ImplyArgs, instrument: &Instrument) -> Result<Read, CliError> {
     } else {
         Typed::Strings
     };
-    let error = match read_as(args, instrument, typed) {
-        Ok(row) => {
-            let as_notes = None;
-            return Ok(Read { row, as_notes });
-        }
+    let error = match read_as(&args.fragments, instrument, typed) {
+        Ok(row) => match row
+            .iter()
+            .find(|t| !args.strings && goes_down(t, instrument))
+        {
+            Some(down) if !args.notes => CliError::new(format!(
+                "'{}' goes from a high string to a low one (--strings reads strings with frets)",
+                down.text
+            )),
+            _ => {
+                let as_notes = None;
+                return Ok(Read { row, as_notes });
+            }
+        },
         Err(error) => error,
     };
-    match (args.notes, read_as(args, instrument, Typed::Notes)) {
+    match (
+        args.notes || args.strings,
+        read_as(&args.fragments, instrument, Typed::Notes),
+    ) {
         (false, Ok(row)) => {
             let has_number = |text: &String| text.contains(|c: char| c.is_ascii_digit());
             let why = match args.fragments.iter().any(has_number) {
@@ -82,13 +97,39 @@ fn read(args: &ImplyArgs, instrument: &Instrument) -> Result<Read, CliError> {
             let as_notes = Some(why);
             Ok(Read { row, as_notes })
         }
+        // the reading that comes further says what is wrong
+        (false, Err(as_notes)) if strings_fail(args, instrument) => Err(as_notes),
         _ => Err(error),
     }
+}
+
+/// Whether the double stops fail as strings with frets before they fail as notes.
+fn strings_fail(args: &ImplyArgs, instrument: &Instrument) -> bool {
+    let fails_at = |typed: Typed| {
+        let ends = 1..=args.fragments.len();
+        let fails = |end: &usize| read_as(&args.fragments[..*end], instrument, typed).is_err();
+        let mut counted = ends.filter(|end| args.fragments[*end - 1].trim() != "|");
+        counted.find(fails)
+    };
+    fails_at(Typed::Strings) < fails_at(Typed::Notes)
+}
+
+/// Whether what could be strings with frets is rather notes, as `name` reads it: B3 D4 goes
+/// from the B string to the D string, which nobody writes so.
+fn goes_down(typing: &Typing, instrument: &Instrument) -> bool {
+    let notes = typing.text.split('/').next().unwrap_or_default();
+    let read = read_played(notes, instrument, Typed::Either);
+    read.is_ok_and(|played| played.shape.is_none())
 }
 
 /// A bass as typed: a note with or without octave; beside strings, a string with its fret.
 fn read_bass(text: &str, instrument: &Instrument, typed: Typed) -> Result<PitchClass, CliError> {
     let text = text.trim();
+    if text.is_empty() {
+        return Err(CliError::new(
+            "no bass behind the slash (expected one note, for example \"D9 B8 / E\")",
+        ));
+    }
     match text.parse::<Spelled>() {
         Ok(note) => Ok(note.pitch_class()),
         Err(error) if !text.contains(|c: char| c.is_ascii_digit()) => Err(error.into()),
@@ -102,14 +143,14 @@ fn read_bass(text: &str, instrument: &Instrument, typed: Typed) -> Result<PitchC
 }
 
 fn read_as(
-    args: &ImplyArgs,
+    fragments: &[String],
     instrument: &Instrument,
     typed: Typed,
 ) -> Result<Vec<Typing>, CliError> {
-    let bars = args.fragments.iter().any(|f| f.trim() == "|");
+    let bars = fragments.iter().any(|f| f.trim() == "|");
     let mut row = Vec::new();
     let mut first_of_bar = true;
-    for text in &args.fragments {
+    for text in fragments {
         if text.trim() == "|" {
             first_of_bar = true;
             continue;
@@ -242,14 +283,20 @@ pub(crate) fn run(args: &ImplyArgs, out: &mut dyn Write) -> Result<Outcome, CliE
     match key {
         Some(key) => writeln!(out, "In {}:", key.text())?,
         None => {
-            let p = found.keys.first().map_or(0.0, |(_, p)| *p);
-            let other = found.keys.get(1).filter(|(_, p)| *p > 0.05);
+            let own = found.keys.iter().find(|(key, _)| *key == best.key);
+            let p = own.map_or(0.0, |(_, p)| *p);
+            let other = found.keys.iter().find(|(key, _)| *key != best.key);
+            let other = other.filter(|(_, p)| *p > 0.05);
             let other = other.map_or_else(String::new, |(k, p)| {
                 format!("; {} {:.0}%", k.text(), 100.0 * p)
             });
+            let likeliest = match found.keys.first() {
+                Some((key, _)) if *key == best.key => ", the likeliest key",
+                _ => ", by the likeliest progression",
+            };
             writeln!(
                 out,
-                "In {}, the likeliest key ({:.0}%{other}):",
+                "In {}{likeliest} ({:.0}%{other}):",
                 best.key.text(),
                 100.0 * p
             )?;

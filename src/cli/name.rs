@@ -11,7 +11,7 @@ use crate::fretboard::{
     read_played, string_name,
 };
 use crate::theory::naming::{Context, Name, names};
-use crate::theory::{Chord, Key};
+use crate::theory::{Chord, Key, Spelled, parse_midi_name};
 use clap::Args;
 use serde_json::{Value, json};
 use std::io::Write;
@@ -57,14 +57,16 @@ pub(crate) fn run(args: &NameArgs, out: &mut dyn Write) -> Result<Outcome, CliEr
         (_, true) => Typed::Strings,
         _ => Typed::Either,
     };
+    if let ([text], Typed::Either) = (&args.what[..], typed)
+        && let Ok(chord) = text.parse::<Chord>()
+    {
+        return Err(is_chord(text, &chord));
+    }
     let row = items(&args.what)
         .iter()
         .map(|text| {
             read_played(text, &instrument, typed).map_err(|error| match text.parse::<Chord>() {
-                Ok(chord) => CliError::new(format!(
-                    "'{text}' is the name of a chord, {}; takebook shapes {text} shows how to play it",
-                    join_notes(&chord),
-                )),
+                Ok(chord) => is_chord(text, &chord),
                 Err(_) => error.into(),
             })
         })
@@ -149,6 +151,18 @@ pub(crate) fn run(args: &NameArgs, out: &mut dyn Write) -> Result<Outcome, CliEr
         }
     }
     Ok(if same { Outcome::Done } else { Outcome::Open })
+}
+
+/// A chord's name where a shape or notes are expected; G7 is no single note then.
+fn is_chord(text: &str, chord: &Chord) -> CliError {
+    let note = match text.parse::<Spelled>().is_ok() || parse_midi_name(text).is_ok() {
+        true => "; --notes names the single note",
+        false => "",
+    };
+    CliError::new(format!(
+        "'{text}' is the name of a chord, {}; takebook shapes {text} shows how to play it{note}",
+        join_notes(chord),
+    ))
 }
 
 /// `C E G`

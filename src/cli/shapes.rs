@@ -12,8 +12,9 @@ use super::layout::write_under;
 use super::name::instrument;
 use super::{CliError, Outcome};
 use crate::fretboard::{
-    Instrument, Limits, Row, Use, Voicing, Wanted, distinct_uses, first_without_shape,
-    is_on_usual_strings, read_capo, smoothest, use_of, usual_first, voicings, wanted_for,
+    Instrument, Limits, Row, Typed, Use, Voicing, Wanted, distinct_uses, first_without_shape,
+    is_on_usual_strings, read_capo, read_played, smoothest, use_of, usual_first, voicings,
+    wanted_for,
 };
 use crate::theory::{Chord, Key, Label, PitchClass, number, roman, transpose};
 use clap::Args;
@@ -128,7 +129,15 @@ pub(crate) fn run(args: &ShapesArgs, out: &mut dyn Write) -> Result<Outcome, Cli
             Ok(Label::NoChord) => Err(CliError::new(format!(
                 "'{c}' is no chord: no shape plays it"
             ))),
-            _ => Ok(c.parse::<Chord>()?),
+            _ => c.parse::<Chord>().map_err(|error| {
+                let played = read_played(c, &instrument, Typed::Strings);
+                match played.ok().and_then(|played| played.shape) {
+                    Some(_) => CliError::new(format!(
+                        "'{c}' is a fingering; takebook name {c} says which chord it is"
+                    )),
+                    None => error.into(),
+                }
+            }),
         })
         .collect::<Result<Vec<_>, _>>()?;
     if let Some(by) = args.transpose {
@@ -152,6 +161,22 @@ pub(crate) fn run(args: &ShapesArgs, out: &mut dyn Write) -> Result<Outcome, Cli
         return Err(CliError::new(
             "--bass is for one chord; write slash chords in a progression, for example D/F#",
         ));
+    }
+    if args.purpose.is_some() && chords.len() > 1 {
+        return Err(CliError::new(
+            "--use is for one chord; a progression takes each chord's usual shape",
+        ));
+    }
+    if args.top_line.is_some() && chords.len() == 1 {
+        return Err(CliError::new(
+            "--top-line is for a progression; one chord takes --top",
+        ));
+    }
+    let neck = instrument.highest_fret.saturating_sub(instrument.capo);
+    if let Some(fret) = args.position.filter(|fret| *fret > neck) {
+        return Err(CliError::new(format!(
+            "fret {fret} is beyond the neck (0 to {neck})"
+        )));
     }
     let chords: Vec<Chord> = chords
         .into_iter()

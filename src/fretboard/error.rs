@@ -2,6 +2,9 @@
 
 use super::HIGHEST_CAPO;
 
+/// What is wrong with a fingering that sounds nothing.
+pub(super) const SILENT: &str = "no string sounds";
+
 /// Errors of the `fretboard` room: always a text or a number that does not fit an instrument.
 #[derive(Debug, Clone, PartialEq, Eq)]
 #[non_exhaustive]
@@ -105,6 +108,9 @@ impl std::fmt::Display for FretboardError {
             ),
             Self::TwiceOnString { text, string } => {
                 write!(f, "'{text}' names string {string} twice")
+            }
+            Self::Played { text, part } if part == SILENT => {
+                write!(f, "'{text}': {SILENT} (every string is muted)")
             }
             Self::Played { text, part } => write!(
                 f,

@@ -377,7 +377,7 @@ fn shaped(instrument: &Instrument, shape: Shape, text: &str) -> Result<Played, F
     if played.tones.is_empty() {
         return Err(FretboardError::Played {
             text: text.into(),
-            part: "no string sounds".into(),
+            part: super::error::SILENT.into(),
         });
     }
     Ok(played)

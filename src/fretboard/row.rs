@@ -12,9 +12,11 @@ const PER_MM: f64 = 1.0 / 45.0;
 /// What a fret of change in the top note weighs, where no line is asked for.
 const PER_TOP_SEMITONE: f64 = 0.04;
 
-/// What it costs to leave the most usual shape for the next one, and for one that is not taught.
-const NEXT_TAUGHT: f64 = 0.5;
-const UNTAUGHT: f64 = 3.0;
+/// What it costs to leave the most usual shape for the next one, and for one that is not taught:
+/// more than movement ever saves, so that such a shape stands only where a limit or a top line
+/// leaves none that is taught.
+const NEXT_TAUGHT: f64 = 1.2;
+const UNTAUGHT: f64 = 12.0;
 
 /// What a chord asks for, its top note, its shapes and where each puts the hand.
 type Known = (Wanted, Option<PitchClass>, Vec<Voicing>, Vec<Held>);
@@ -122,7 +124,7 @@ fn tried(
     for v in &mut list {
         v.rank += match usual.iter().position(|s| *s == v.shape) {
             Some(0) => 0.0,
-            Some(at) => (NEXT_TAUGHT * at as f64).min(UNTAUGHT),
+            Some(at) => NEXT_TAUGHT * at as f64,
             None if usual.is_empty() => 0.0,
             None => UNTAUGHT,
         };

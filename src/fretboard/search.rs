@@ -170,7 +170,7 @@ impl<'a> Search<'a> {
                 })
                 .fold(0u32, |bits, f| bits | 1 << f)
         };
-        let has_bass = instrument.tuning.has_bass() || wanted.bass_written;
+        let has_bass = instrument.tuning.has_bass();
         Self {
             instrument,
             wanted,

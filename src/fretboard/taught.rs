@@ -10,7 +10,7 @@ use crate::theory::{Chord, Key, Mode, PitchClass};
 use std::collections::HashMap;
 
 /// Open chords: symbol, frets, fingers (0 for an open string).
-const OPEN: [(&str, &str, &str); 69] = [
+const OPEN: [(&str, &str, &str); 70] = [
     ("C", "x32010", "x32010"),
     ("D", "xx0232", "xx0132"),
     ("E", "022100", "023100"),
@@ -34,6 +34,7 @@ const OPEN: [(&str, &str, &str); 69] = [
     ("Emaj7", "021100", "031200"),
     ("Fmaj7", "xx3210", "xx3210"),
     ("Fmaj7", "1x2210", "1x3420"),
+    ("Fmaj7#11", "xx3200", "xx3200"),
     ("Gmaj7", "320002", "320001"),
     ("Amaj7", "x02120", "x02130"),
     ("Dm7", "xx0211", "xx0211"),

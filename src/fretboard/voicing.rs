@@ -36,11 +36,13 @@ impl Wanted {
         let root = chord.root.pitch_class();
         let degrees = chord.degrees();
         let highest = degrees.iter().map(|d| d.number()).max().unwrap_or(1);
+        let eleventh = degrees.iter().any(|d| (d.number(), d.alter()) == (11, 0));
         let may_go = |number: u8, alter: i8| match number {
             5 => alter == 0 && degrees.len() > 3,
             9 => alter == 0 && highest >= 11 && degrees.len() > 4,
             11 => alter == 0 && highest == 13,
-            3 => alter == 0 && highest == 11 && degrees.len() > 4,
+            // a natural eleventh rubs against the third; a sharp one needs it
+            3 => alter == 0 && highest == 11 && degrees.len() > 4 && eleventh,
             _ => false,
         };
         let (optional, required): (Vec<_>, Vec<_>) =

@@ -77,12 +77,23 @@ impl Mode {
             _ => {}
         }
         let lower = text.to_lowercase();
+        // kinds of minor have one signature; moll and dur are German
+        let kinds = ["natural ", "harmonic ", "melodic "];
+        let lower = kinds
+            .iter()
+            .find_map(|k| lower.strip_prefix(k))
+            .unwrap_or(&lower);
+        let lower = match lower {
+            "moll" => "minor",
+            "dur" => "major",
+            other => other,
+        };
         let names = Self::ALL.map(|mode| (mode.name(), mode));
         let older = [("ionian", Self::Major), ("aeolian", Self::Minor)];
         names
             .into_iter()
             .chain(older)
-            .find(|(name, _)| lower.len() >= 3 && name.starts_with(&lower))
+            .find(|(name, _)| lower.len() >= 3 && name.starts_with(lower))
             .map(|(_, mode)| mode)
     }
 
@@ -210,7 +221,8 @@ impl std::str::FromStr for Key {
     /// letter alone is none: some mean minor by it.
     fn from_str(text: &str) -> Result<Self, TheoryError> {
         let bad = || TheoryError::Key { text: text.into() };
-        let text = text.trim();
+        let written = super::symbol::as_signs(text.trim());
+        let text = written.as_str();
         let (tonic, rest) = Spelled::read(text, true).ok_or_else(bad)?;
         let mode = Mode::read(rest.trim_start_matches([':', ' ']).trim_end())
             .filter(|_| !rest.is_empty() || !text.starts_with(|c: char| c.is_lowercase()))

@@ -149,7 +149,7 @@ pub static QUALITIES: &[Quality] = rows! {
     "7(b9,b13)" "7b9b13" [d(1), d(3), d(5), fl(7), fl(9), fl(13)] "dominant seventh, flat nine and flat thirteen";
     "7(#9,b13)" "7#9b13" [d(1), d(3), d(5), fl(7), sh(9), fl(13)] "dominant seventh, sharp nine and flat thirteen";
     "7(b9,#11)" "7b9#11" [d(1), d(3), d(5), fl(7), fl(9), sh(11)] "dominant seventh, flat nine, sharp eleven";
-    "min7(*5,#5)" "m7#5" [d(1), fl(3), sh(5), fl(7)] "minor seventh, sharp five";
+    "min7(*5,#5)" "m7#5" [d(1), fl(3), sh(5), fl(7)] "minor seventh, sharp five" { name_cost: Some(95) };
     "1(b5)" "(b5,no3)" [d(1), fl(5)] "root and flat five, no third";
     "1" "(1)" [d(1)] "a single note" { musicxml: Some("pedal"), name_cost: Some(0) };
 };

@@ -17,7 +17,7 @@ fn plain(text: &str) -> String {
         .filter_map(|c| match c {
             '♯' => Some('#'),
             '♭' => Some('b'),
-            '−' | '–' => Some('-'),
+            '−' | '–' | '—' | '‐' | '‑' => Some('-'),
             'Δ' | '△' | '∆' | '^' => Some('Δ'),
             'ø' | 'Ø' | '∅' => Some('ø'),
             '°' | 'º' | '˚' => Some('°'),
@@ -30,12 +30,41 @@ fn plain(text: &str) -> String {
         .collect()
 }
 
+/// A symbol without the brackets or the full stop that stand round it in running text.
+fn unwrapped(text: &str) -> &str {
+    let inner = [("[", "]"), ("(", ")")]
+        .into_iter()
+        .find_map(|(open, close)| {
+            let inner = text.strip_prefix(open)?.strip_suffix(close)?;
+            (!inner.contains(['(', ')', '[', ']'])).then_some(inner)
+        });
+    let text = inner.unwrap_or(text);
+    text.strip_suffix('.').unwrap_or(text)
+}
+
+/// An accidental in words behind the root as its sign: `E flat sus4`.
+pub(super) fn as_signs(text: &str) -> String {
+    let Some(root) = text
+        .get(..1)
+        .filter(|root| root.as_bytes()[0].is_ascii_alphabetic())
+    else {
+        return text.to_owned();
+    };
+    let rest = text[1..].trim_start_matches([' ', '-']);
+    for (word, sign) in [("flat", "b"), ("sharp", "#")] {
+        if starts_without_case(rest, word) {
+            return format!("{root}{sign}{}", rest[word.len()..].trim_start());
+        }
+    }
+    text.to_owned()
+}
+
 /// Reads a chord symbol.
 ///
 /// # Errors
 /// * [`TheoryError::ChordLabel`] for anything that is none, with the nearest spelling where there is one.
 pub(super) fn read(text: &str) -> Result<Chord, TheoryError> {
-    let written = plain(text.trim());
+    let written = as_signs(&plain(unwrapped(text.trim())));
     let refuse = |part: &str, nearest: Option<String>| TheoryError::ChordLabel {
         text: text.into(),
         part: part.into(),
@@ -173,11 +202,28 @@ fn tail_on(root: Spelled, tail: &str) -> Result<Chord, String> {
     Ok(of_degrees(root, &degrees, &omitted))
 }
 
+/// A sign that stands behind the number it alters, `E7/9+`, and what follows.
+fn behind(number: u8, rest: &str) -> Option<(&'static str, &str)> {
+    let sign = match rest.chars().next()? {
+        '+' => "+",
+        '-' => "-",
+        _ => return None,
+    };
+    let after = &rest[1..];
+    let ends = after.is_empty() || after.starts_with([')', ',', '/', ' ']);
+    (matches!(number, 5 | 9 | 11 | 13) && ends).then_some((sign, after))
+}
+
 impl Reading {
     /// Reads one word, number or alteration; gives what follows.
     fn token<'a>(&mut self, text: &'a str) -> Option<&'a str> {
         if let Some(rest) = self.word(text) {
             return rest;
+        }
+        // a zero typed for the sign of a diminished chord
+        if let Some(rest) = text.strip_prefix('0').filter(|_| !self.any) {
+            self.diminished = true;
+            return Some(rest);
         }
         let signed = text.trim_start_matches(['#', 'b', '+', '-']);
         let signs = &text[..text.len() - signed.len()];
@@ -186,6 +232,10 @@ impl Reading {
             .unwrap_or(signed.len());
         let (digits, rest) = signed.split_at(end);
         let number: u8 = digits.parse().ok().filter(|_| digits.len() < 3)?;
+        let (signs, rest) = match behind(number, rest) {
+            Some((sign, rest)) if signs.is_empty() && (self.any || number == 5) => (sign, rest),
+            _ => (signs, rest),
+        };
         match signs {
             "" => self.number(number)?,
             "#" | "+" => self.alteration(number, 1)?,
@@ -200,7 +250,9 @@ impl Reading {
     /// not possible here; `None` if there is no word.
     #[expect(clippy::option_option, reason = "no word, and a word that is refused")]
     fn word<'a>(&mut self, text: &'a str) -> Option<Option<&'a str>> {
-        const WORDS: [(&str, Word); 27] = [
+        const WORDS: [(&str, Word); 29] = [
+            ("suspended", Word::Sus),
+            ("altered", Word::Alt),
             ("major", Word::Major),
             ("minor", Word::Minor),
             ("half-diminished", Word::Half),
@@ -260,7 +312,8 @@ impl Reading {
         match word {
             Word::Major | Word::Triangle => {
                 // `7M`: the seventh before it is a major one
-                if self.seventh == Some(-1) && rest.is_empty() && self.stack < 8 {
+                let ends = rest.is_empty() || rest.starts_with(['(', '/', ' ', ',']);
+                if self.seventh == Some(-1) && ends && self.stack < 8 {
                     self.seventh = Some(0);
                 } else if self.seventh.is_some() || self.major {
                     return None;
@@ -288,15 +341,19 @@ impl Reading {
     }
 
     fn suspension<'a>(&mut self, rest: &'a str) -> Option<&'a str> {
-        let mut rest = rest;
+        let mut rest = match rest.trim_start() {
+            number if number.starts_with(['2', '4']) => number,
+            _ => rest,
+        };
         let mut found = false;
         for (sign, degree) in [
             ("2", Degree::new(2, 0)),
             ("/4", Degree::new(4, 0)),
             ("4", Degree::new(4, 0)),
             ("#4", Degree::new(4, 1)),
+            ("/2", Degree::new(2, 0)),
         ] {
-            if sign == "/4" && !found {
+            if sign.starts_with('/') && !found {
                 continue;
             }
             if let Some(after) = rest.strip_prefix(sign)
@@ -316,6 +373,8 @@ impl Reading {
     /// `add9`, `add#11`, `no3`, `omit5`.
     fn addition<'a>(&mut self, word: Word, rest: &'a str) -> Option<&'a str> {
         let rest = rest.trim_start();
+        // `add(9,11)`: the brackets say nothing
+        let rest = rest.strip_prefix('(').unwrap_or(rest);
         let signed = rest.trim_start_matches(['#', 'b', '+', '-']);
         let signs = &rest[..rest.len() - signed.len()];
         let end = signed
@@ -344,16 +403,36 @@ impl Reading {
             (7, 0) if self.seventh.is_none() => self.seventh = Some(0),
             _ => self.added.push(degree),
         }
-        Some(after)
+        // a list: `add9,11` adds both
+        let next = after.strip_prefix([',', '/']).map(str::trim_start);
+        let goes_on = |next: &&str| {
+            let number = next.trim_start_matches(['#', 'b', '+', '-']);
+            number.starts_with(|c: char| c.is_ascii_digit())
+        };
+        match next.filter(goes_on) {
+            Some(next) => self.addition(word, next),
+            None => Some(after),
+        }
+    }
+
+    /// Whether a fourth behind a seventh is a suspension: `A7/4`.
+    fn may_suspend(&self) -> bool {
+        let third = self.minor || self.diminished || self.half_diminished;
+        self.seventh == Some(-1) && self.sus.is_empty() && !third
     }
 
     fn number(&mut self, number: u8) -> Option<()> {
         match number {
             2 if !self.any || self.minor => self.tensions.push(Degree::new(9, 0)),
-            4 if !self.any => self.sus.push(Degree::new(4, 0)),
+            4 if !self.any || self.may_suspend() => self.sus.push(Degree::new(4, 0)),
             5 if !self.any => self.power = true,
             // `aug5`
             5 if self.fifths == [Degree::new(5, 1)] => {}
+            // `9/6`, the other way round
+            6 if self.stack == 9 && self.seventh == Some(-1) && !self.minor => {
+                (self.seventh, self.stack, self.sixth) = (None, 0, true);
+                self.tensions.push(Degree::new(9, 0));
+            }
             6 if self.seventh.is_some() => self.tensions.push(Degree::new(13, 0)),
             6 | 69 if !self.sixth && !self.diminished && !self.half_diminished => {
                 self.sixth = true;
@@ -531,7 +610,9 @@ fn of_degrees(root: Spelled, degrees: &[Degree], omitted: &[u8]) -> Chord {
 
 /// The nearest spelling of a tail that is none: usual slips first, then one wrong letter.
 fn nearest(root: Spelled, tail: &str) -> Option<String> {
-    const SLIPS: [(&str, &str); 9] = [
+    const SLIPS: [(&str, &str); 11] = [
+        ("m+7", "m(maj7)"),
+        ("m(+7)", "m(maj7)"),
         ("m#7", "m(maj7)"),
         ("(b7)", "7"),
         ("(b3)", "m"),

@@ -8,8 +8,9 @@ use serde_json::{Value, json};
 use std::path::{Path, PathBuf};
 use std::sync::OnceLock;
 
-/// Pairs of songs.
-const N_PAIRS: usize = 10;
+/// Pairs of songs. Ten are measured by the example `check_pairs`; four are enough to see a
+/// verdict break, in a fraction of the time.
+const N_PAIRS: usize = 4;
 /// Takes of a song against its own chart that may be judged otherwise, of 40.
 const MOST_WRONG_OWN: usize = 1;
 
@@ -140,5 +141,6 @@ fn another_key_and_a_part_alone_are_named_as_such() {
         "another key or a part alone: {} of {n} named as such",
         n - wrong.len()
     );
-    assert!(wrong.len() <= MOST_MISNAMED, "{}", wrong.join("\n"));
+    let most = MOST_MISNAMED * n / 40;
+    assert!(wrong.len() <= most, "{}", wrong.join("\n"));
 }

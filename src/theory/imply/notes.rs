@@ -66,11 +66,21 @@ impl Notes {
             let mut sum = vec![0.0; all];
             let mut thick = vec![false; all];
             let mut from_here = Vec::with_capacity(LONGEST);
+            let mut written = row[i].bass;
             for k in i..n.min(i + LONGEST) {
                 held |= sets[k];
                 let stay = if k == i { 0.0 } else { (1.0 - change[k]).ln() };
-                // the first bass of a chord says more than a walk away from it
-                let weight = if k == i { 1.0 } else { 0.5 };
+                // another bass where a chord may well begin is another chord's; between, the
+                // first bass says more than a walk away from it
+                let is_new = row[k].bass.is_some() && written.is_some() && row[k].bass != written;
+                let begins = is_new && change[k] >= 0.5;
+                written = row[k].bass.or(written);
+                let stay = if begins {
+                    stay - w.bass.new_within
+                } else {
+                    stay
+                };
+                let weight = if k == i || begins { 1.0 } else { 0.5 };
                 for s in 0..all {
                     let bass = bass[k].as_ref().map_or(0.0, |b| b[s]);
                     sum[s] += own[k][s] + weight * bass + stay;

@@ -120,8 +120,8 @@ pub(super) fn search(row: &[Fragment], key: Option<Key>, n_best: usize) -> Found
     let worth = 1 + ranked.iter().skip(1).filter(|(p, _)| *p > 0.01).count();
     let share: f64 = ranked.iter().take(worth).map(|(p, _)| p).sum();
     let mut marginals = vec![vec![0.0; n_states() + 1]; notes.n];
-    // each with the share of the likeliest of its keys
-    let mut paths: Vec<(Path, f64)> = Vec::new();
+    // each with the share of the likeliest of its keys, and all of them
+    let mut paths: Vec<(Path, f64, Vec<Frame>)> = Vec::new();
     let followed: Vec<_> = ranked[..worth]
         .par_iter()
         .map(|(_, search)| (search.marginals(), super::paths::best(search, n_best)))
@@ -134,9 +134,13 @@ pub(super) fn search(row: &[Fragment], key: Option<Key>, n_best: usize) -> Found
         }
         for (weight, segments) in best {
             let probability = (weight - cost(search.frame) - evidence).exp();
-            match paths.iter_mut().find(|(path, _)| path.segments == segments) {
-                Some((path, most)) => {
+            match paths
+                .iter_mut()
+                .find(|(path, ..)| path.segments == segments)
+            {
+                Some((path, most, frames)) => {
                     path.probability += probability;
+                    frames.push(search.frame);
                     if probability > *most {
                         (path.frame, *most) = (search.frame, probability);
                     }
@@ -148,13 +152,11 @@ pub(super) fn search(row: &[Fragment], key: Option<Key>, n_best: usize) -> Found
                         segments,
                     },
                     probability,
+                    vec![search.frame],
                 )),
             }
         }
     }
-    let mut paths: Vec<Path> = paths.into_iter().map(|(path, _)| path).collect();
-    paths.sort_by(|a, b| b.probability.total_cmp(&a.probability));
-    paths.truncate(n_best);
     let mut keys: Vec<(Key, f64)> = Vec::new();
     for (p, search) in &ranked {
         match keys.iter_mut().find(|(key, _)| *key == search.frame.key) {
@@ -163,6 +165,27 @@ pub(super) fn search(row: &[Fragment], key: Option<Key>, n_best: usize) -> Found
         }
     }
     keys.sort_by(|a, b| b.1.total_cmp(&a.1));
+    // first the key, then what is played in it: a key with many readings is no less likely
+    let is_first = |frame: &&Frame| keys.first().is_some_and(|(key, _)| *key == frame.key);
+    let mut paths: Vec<(bool, Path)> = paths
+        .into_iter()
+        .map(|(path, _, frames)| match frames.iter().find(is_first) {
+            Some(frame) => (
+                true,
+                Path {
+                    frame: *frame,
+                    ..path
+                },
+            ),
+            None => (false, path),
+        })
+        .collect();
+    paths.sort_by(|a, b| b.1.probability.total_cmp(&a.1.probability));
+    if let Some(at) = paths.iter().position(|(is_first, _)| *is_first) {
+        paths[..=at].rotate_right(1);
+    }
+    let mut paths: Vec<Path> = paths.into_iter().map(|(_, path)| path).collect();
+    paths.truncate(n_best);
     Found {
         paths,
         marginals,

@@ -98,6 +98,8 @@ pub(super) struct Bass {
     pub(super) of_wide_pair: f64,
     /// Added where the root is neither a separate bass nor among the notes.
     pub(super) root_nowhere: f64,
+    /// Of a new written bass at a strong place within one chord.
+    pub(super) new_within: f64,
 }
 
 /// What chords cost in a key, by the root's semitones above the tonic.

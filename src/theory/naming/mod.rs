@@ -112,7 +112,7 @@ impl Name {
             && let Some(note) = typed.iter().find(|n| n.pitch_class() == bass)
         {
             let degree = Degree::between(self.chord.root, *note);
-            if degree.number() > 1 {
+            if degree != Degree::ROOT {
                 self.chord.bass = Some(degree);
             }
         }
@@ -224,10 +224,32 @@ pub fn names(set: PitchClassSet, context: Context, n_names: usize) -> Vec<Name> 
     // far-fetched names beside a good one only confuse
     let good = named.first().map_or(0, |n| n.cost) + FAR_FETCHED;
     named.retain(|n| n.cost <= good);
-    if context.key.is_none() {
-        spell_alike(&mut named);
+    match context.key {
+        None => spell_alike(&mut named),
+        Some(_) => spell_basses_alike(&mut named),
     }
     named
+}
+
+/// Spells the basses of later names as the first name spells these notes.
+fn spell_basses_alike(named: &mut [Name]) {
+    let Some((first, others)) = named.split_first_mut() else {
+        return;
+    };
+    let known = first.chord.notes();
+    for name in others {
+        let Some(bass) = name.chord.bass.map(|_| name.chord.bass_pitch_class()) else {
+            continue;
+        };
+        let plain = |n: &&Spelled| n.alter().abs() < 2 && !is_odd(**n);
+        if let Some(note) = known.iter().filter(plain).find(|n| n.pitch_class() == bass) {
+            let degree = Degree::between(name.chord.root, *note);
+            if degree != Degree::ROOT {
+                name.chord.bass = Some(degree);
+            }
+        }
+        name.also_spelled_alike();
+    }
 }
 
 /// E♯, B♯, C♭ and F♭, which have a simple name.
@@ -261,7 +283,7 @@ fn spell_alike(named: &mut [Name]) {
         name.chord.root = spelled(name.chord.root);
         if let Some(bass) = bass {
             let degree = Degree::between(name.chord.root, spelled(bass));
-            if degree.number() > 1 {
+            if degree != Degree::ROOT {
                 name.chord.bass = Some(degree);
             }
         }
@@ -362,7 +384,8 @@ fn build(set: PitchClassSet, context: Context, reading: score::Reading) -> Name 
         let degree = tone
             .or_else(|| {
                 let plain = Degree::plain(bass.above(pc));
-                let readable = plain.note_over(root).alter().abs() < 2;
+                let note = plain.note_over(root);
+                let readable = note.alter().abs() < 2 && !is_odd(note);
                 (context.key.is_none() && readable).then_some(plain)
             })
             .unwrap_or_else(|| {
@@ -373,9 +396,13 @@ fn build(set: PitchClassSet, context: Context, reading: score::Reading) -> Name 
         let note = degree.note_over(root);
         let at_home = context.key.is_some_and(|key| key.scale().contains(&note));
         let altered = degree.number() == 5 && degree.alter() != 0;
-        let hard = note.alter().abs() > 1 || altered && is_odd(note) && !at_home;
-        let simple = Degree::between(root, Spelled::plain(bass));
-        chord = chord.over(if hard && simple.number() > 1 {
+        let odd = is_odd(note) && !at_home && (altered || context.key.is_some());
+        let hard = note.alter().abs() > 1 || degree.alter().abs() > 1 || odd;
+        let plain = context
+            .key
+            .map_or(Spelled::plain(bass), |key| key.spell_root(bass));
+        let simple = Degree::between(root, plain);
+        chord = chord.over(if hard && simple != Degree::ROOT {
             simple
         } else {
             degree
@@ -407,7 +434,8 @@ fn build(set: PitchClassSet, context: Context, reading: score::Reading) -> Name 
 /// Two triads that together sound the set, the upper one without the bass.
 fn two_chords(set: PitchClassSet, context: Context) -> Option<Name> {
     const TRIADS: [(usize, u16); 2] = [(0, 0b1001_0001), (1, 0b1000_1001)];
-    if set.len() < 5 {
+    // two triads with a common tone are one chord with tensions
+    if set.len() < 6 {
         return None;
     }
     let turned = |mask: u16, root: PitchClass| {

@@ -91,7 +91,7 @@ fn missing_cost(degree: Degree, quality: &Quality) -> i32 {
         (3, _) if n < 4 => 400,
         (9, 0) if highest >= 11 && n > 4 => 12,
         (11, 0) if highest == 13 => 10,
-        (3, 0) if highest == 11 && n > 4 => 70,
+        (3, 0) if highest == 11 && n > 4 && quality.degrees.contains(&Degree::new(11, 0)) => 70,
         (3, _) => 130,
         (7, _) if highest >= 9 && n > 4 => 150,
         _ => 300,
