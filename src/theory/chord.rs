@@ -162,15 +162,14 @@ impl Chord {
                 let open = matches!((d.number(), d.alter()), (9, _) | (11, 0 | 1) | (13, -1 | 0))
                     && own.clone().all(|n| n != d.number())
                     && (d.alter() != 0 || !minor && own.max() < Some(d.number()));
-                // on a dominant nothing is added: its tensions may be altered two ways
+                // a dominant with both ninths altered has them both as tensions
                 let is_dominant = !minor
                     && self.quality.degrees.contains(&Degree::new(7, -1))
                     && self.quality.degrees.contains(&Degree::new(3, 0));
-                let altered = matches!(
-                    (d.number(), d.alter()),
-                    (9, -1 | 1) | (11, 0 | 1) | (13, -1) | (5, -1 | 1)
-                );
-                let tension = has_seventh && open || is_dominant && altered;
+                let other_ninth = Degree::new(9, -d.alter());
+                let both = matches!((d.number(), d.alter()), (9, -1 | 1))
+                    && self.quality.degrees.contains(&other_ninth);
+                let tension = has_seventh && open || is_dominant && both;
                 let add = if tension || new_fifth(d) { "" } else { "add" };
                 format!("{add}{}", d.ascii())
             })

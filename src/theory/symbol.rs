@@ -405,10 +405,8 @@ impl Reading {
         }
         // a list: `add9,11` adds both
         let next = after.strip_prefix([',', '/']).map(str::trim_start);
-        let goes_on = |next: &&str| {
-            let number = next.trim_start_matches(['#', 'b', '+', '-']);
-            number.starts_with(|c: char| c.is_ascii_digit())
-        };
+        // but an altered number there alters
+        let goes_on = |next: &&str| next.starts_with(|c: char| c.is_ascii_digit());
         match next.filter(goes_on) {
             Some(next) => self.addition(word, next),
             None => Some(after),

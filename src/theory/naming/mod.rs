@@ -228,6 +228,9 @@ pub fn names(set: PitchClassSet, context: Context, n_names: usize) -> Vec<Name> 
         None => spell_alike(&mut named),
         Some(_) => spell_basses_alike(&mut named),
     }
+    for name in &mut named {
+        name.also_spelled_alike();
+    }
     named
 }
 
@@ -248,7 +251,6 @@ fn spell_basses_alike(named: &mut [Name]) {
                 name.chord.bass = Some(degree);
             }
         }
-        name.also_spelled_alike();
     }
 }
 
@@ -290,7 +292,6 @@ fn spell_alike(named: &mut [Name]) {
         if let Some(lower) = &mut name.lower {
             lower.root = spelled(lower.root);
         }
-        name.also_spelled_alike();
     }
 }
 
