@@ -3,6 +3,7 @@
 //! A decoder that panics on damaged input (Vorbis has been seen to) is treated
 //! like one that gives an error: what was decoded so far stays.
 
+use super::facts::Tags;
 use super::{AudioError, edits};
 use std::cell::Cell;
 use std::fs::File;
@@ -16,7 +17,7 @@ use symphonia::core::errors::Error;
 use symphonia::core::formats::probe::Hint;
 use symphonia::core::formats::{FormatOptions, FormatReader, TrackType};
 use symphonia::core::io::{MediaSourceStream, MediaSourceStreamOptions};
-use symphonia::core::meta::MetadataOptions;
+use symphonia::core::meta::{MetadataOptions, StandardTag, Tag};
 
 /// Rates that some recorder writes, Hz.
 const RATES_HZ: std::ops::RangeInclusive<u32> = 4_000..=768_000;
@@ -50,6 +51,7 @@ pub(super) struct Track {
     pending: Option<Vec<f32>>,
     /// Packets that could not be decoded and were replaced by silence.
     pub(super) n_damaged: u64,
+    pub(super) tags: Tags,
 }
 
 impl Track {
@@ -147,7 +149,9 @@ impl Track {
             left: None,
             pending: None,
             n_damaged: 0,
+            tags: Tags::default(),
         };
+        track.tags = tags(track.reader.as_mut());
         track.find_spec()?;
         track.apply_edit();
         Ok(track)
@@ -376,4 +380,38 @@ fn guarded<T>(step: impl FnOnce() -> T) -> Result<T, String> {
     let result = catch_unwind(AssertUnwindSafe(step));
     DECODING.set(false);
     result.map_err(|_| "its sound is damaged beyond decoding".into())
+}
+
+/// Title and composer, where a file's tags have them.
+fn tags(reader: &mut dyn FormatReader) -> Tags {
+    /// The longest text that is a title, characters.
+    const LONGEST: usize = 200;
+    let clean = |text: &str| {
+        let plain = |c: char| if c.is_control() { ' ' } else { c };
+        let text: String = text.chars().map(plain).collect();
+        let text = text.trim();
+        (!text.is_empty() && text.chars().count() <= LONGEST).then(|| text.to_owned())
+    };
+    let mut tags = Tags::default();
+    let mut read = |tag: &Tag| match &tag.std {
+        Some(StandardTag::TrackTitle(text)) if tags.title.is_none() => tags.title = clean(text),
+        // MP4 has one tag for whoever wrote it
+        Some(StandardTag::Composer(text) | StandardTag::Writer(text))
+            if tags.composer.is_none() =>
+        {
+            tags.composer = clean(text);
+        }
+        _ => {}
+    };
+    let mut metadata = reader.metadata();
+    // the first that says it: what stands at a file's end may be cut short (ID3v1: 30 letters)
+    while let Some(revision) = metadata.current() {
+        revision.media.tags.iter().for_each(&mut read);
+        let tracks = revision.per_track.iter();
+        tracks.flat_map(|t| &t.metadata.tags).for_each(&mut read);
+        if metadata.pop().is_none() {
+            break;
+        }
+    }
+    tags
 }

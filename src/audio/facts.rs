@@ -27,6 +27,17 @@ pub struct Facts {
     pub warnings: Vec<String>,
     /// The take's fingerprint; known once it was read at the rate of hearing.
     pub fingerprint: Option<Fingerprint>,
+    /// What its tags say.
+    pub tags: Tags,
+}
+
+/// What a file says of itself.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct Tags {
+    /// The title.
+    pub title: Option<String>,
+    /// Who made the music.
+    pub composer: Option<String>,
 }
 
 /// Loudness below this is silence for a fingerprint, dB under full scale.

@@ -50,7 +50,7 @@ pub use device_clicks::{CountIn, count_in};
 #[cfg(feature = "mic")]
 pub use device_out::play;
 pub use error::AudioError;
-pub use facts::{Facts, Fingerprint};
+pub use facts::{Facts, Fingerprint, Tags};
 pub use opus::compress;
 pub use record::{Recording, SampleForm};
 pub use record_level::{Level, LevelMeter};

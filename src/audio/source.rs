@@ -61,6 +61,7 @@ pub fn open(path: &Path) -> Result<Source, AudioError> {
             peak: 0.0,
             warnings: Vec::new(),
             fingerprint: None,
+            tags: track.tags.clone(),
         },
     })
 }

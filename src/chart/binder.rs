@@ -62,6 +62,10 @@ fn finish(title: &str, bound: Vec<Bound>, options: &Options) -> Result<Vec<u8>, 
     let mut pages = contents(title, &bound, options, n_contents)?;
     let mut outline = Vec::new();
     for song in bound {
+        pages.resize(
+            begins(pages.len(), song.laid.pages.len(), options),
+            Vec::new(),
+        );
         outline.push((song.title, pages.len()));
         pages.extend(song.laid.pages);
     }
@@ -70,9 +74,19 @@ fn finish(title: &str, bound: Vec<Bound>, options: &Options) -> Result<Vec<u8>, 
         size_mm: options.size_mm(),
         pages,
         outline,
+        facing: options.large,
     };
     number(&mut laid, options)?;
     pdf::write(&laid)
+}
+
+/// The page (from 0) that a song of `n_pages` begins on, after `so_far` pages: in large print
+/// one of several pages begins on the left, so that it lies open without a turn.
+fn begins(so_far: usize, n_pages: usize, options: &Options) -> usize {
+    match options.large && n_pages > 1 {
+        true => so_far + so_far % 2,
+        false => so_far,
+    }
 }
 
 /// The pages of the contents; the first song starts `after` pages from the binder's first.
@@ -87,8 +101,10 @@ fn contents(
     page.gap(4.0);
     let size = page.points(11.0);
     let small = page.points(8.5);
-    let mut number = after + 1;
+    let mut before = after;
     for song in bound {
+        before = begins(before, song.laid.pages.len(), options);
+        let number = before + 1;
         page.need(size * 1.7);
         page.y += size * 1.5;
         let y = page.y;
@@ -120,7 +136,7 @@ fn contents(
         }
         let words = format!("{}, page {number}", song.title);
         page.add(Role::Row(words), items);
-        number += song.laid.pages.len();
+        before += song.laid.pages.len();
     }
     page.gap(4.0);
     page.paragraph(PERMISSION, Style::Regular, 7.5)?;

@@ -28,6 +28,13 @@ pub enum ChartError {
         /// The fret asked for.
         fret: u8,
     },
+    /// A page that the chart does not have.
+    NoPage {
+        /// The page asked for, from 1.
+        page: usize,
+        /// How many there are.
+        n: usize,
+    },
     /// The page's font has no such character.
     MissingGlyph {
         /// The character.
@@ -76,6 +83,10 @@ impl std::fmt::Display for ChartError {
                 fret: fret.to_string(),
             }
             .fmt(f),
+            Self::NoPage { page, n } => write!(
+                f,
+                "there is no page {page}: the chart has {n} (--only-page 1 gives the first)"
+            ),
             Self::MissingGlyph { character, text } => write!(
                 f,
                 "the page font has no '{character}' (U+{:04X}) for '{text}' (write .html instead, or change the text)",

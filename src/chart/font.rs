@@ -144,6 +144,11 @@ impl Fonts {
         advances.sum()
     }
 
+    /// Draws a glyph's outline in font units, y upwards.
+    pub(super) fn draw(&self, style: Style, glyph: GlyphId, into: &mut dyn OutlineBuilder) {
+        self.face(style).outline_glyph(glyph, into);
+    }
+
     /// The outline as SVG path data in font units, y upwards; empty for a blank.
     pub(super) fn outline(&self, style: Style, glyph: GlyphId) -> String {
         let mut path = Path(String::new());

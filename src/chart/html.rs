@@ -21,11 +21,12 @@ h2.quiet{position:absolute;clip-path:inset(50%);width:1px;height:1px;overflow:hi
 h2 .letter{display:inline-block;border:1.5px solid #111;padding:0 .45em;margin-right:.5em}
 h2 .times{margin-left:.8em}
 h2 .differs{font-weight:normal;font-style:italic;margin-left:.8em}
-.row{display:grid;grid-template-columns:1.9em repeat(4,1fr) 2px;break-inside:avoid;margin:0 0 .45em}
-.row.c2{grid-template-columns:1.9em repeat(2,1fr) 2px}
-.row.c1{grid-template-columns:1.9em 1fr 2px}
+.row{display:grid;grid-template-columns:1.9em repeat(4,minmax(0,1fr));break-inside:avoid;margin:0 0 .45em;padding-right:2px}
+.row.c2{grid-template-columns:1.9em repeat(2,minmax(0,1fr))}
+.row.c1{grid-template-columns:1.9em minmax(0,1fr)}
 .row .no{grid-column:1;font-size:.68em;color:#444;align-self:start;padding-top:.35em;text-align:right;padding-right:.6em}
-.bar{position:relative;border-left:1.5px solid #111;padding:1.05em .5em .15em;display:flex;flex-wrap:wrap;align-content:flex-start;min-width:0;min-height:2.6em}
+.bar{position:relative;border-left:1.5px solid #111;padding:1.05em .5em .15em;display:flex;flex-direction:column;min-width:0;min-height:2.6em}
+.cells{display:flex;flex-wrap:wrap;align-content:flex-start}
 .bar.last{border-right:1.5px solid #111}
 .bar.from{border-left:4px solid #111;padding-left:1em}
 .bar.to{border-right:4px solid #111;padding-right:1em}
@@ -43,12 +44,15 @@ h2 .differs{font-weight:normal;font-style:italic;margin-left:.8em}
 .chord sup{font-size:.55em;vertical-align:.75em;line-height:0}
 .open{color:#666}
 .under{font-size:.8em;line-height:1.1;white-space:nowrap}
-.words{flex-basis:100%;font-size:.95em;line-height:1.2;overflow-wrap:anywhere}
+.words{font-size:.95em;line-height:1.2;overflow-wrap:anywhere}
 .moves{font-style:italic}
-.sim{font-style:italic;font-size:.8em;padding:.9em .5em}
+.sim{font-style:italic;font-size:.8em;margin-top:auto}
+.sign{height:1em;width:.9em;vertical-align:-.12em;margin-right:.3em;overflow:visible}
+.jump{text-align:right;font-weight:bold;margin:.1em 2px .3em}
+.jump .sign{margin:0 0 0 .3em}
 .key{font-weight:bold;font-size:.9em;margin:.5em 0 0;break-after:avoid}
-.roadmap{text-align:center;margin:0 0 .4em;font-weight:bold;font-size:.9em}
-.row svg.tab{width:100%;height:3.4em;display:block;margin-top:.25em}
+.order{text-align:center;margin:0 0 .4em;font-weight:bold;font-size:.9em}
+.bar svg.tab{width:100%;height:3.4em;display:block;margin-top:auto;padding-top:.25em}
 .slashes{display:flex;justify-content:space-around;color:#555;font-size:.95em}
 .shapes{display:flex;flex-wrap:wrap;gap:.5em 1.5em;margin:0}
 .shapes figure{margin:0;text-align:center;break-inside:avoid}
@@ -66,68 +70,30 @@ footer p{margin:.2em 0}
 @media print{body{padding:0;max-width:none}}
 ";
 
+/// Two bars on a line instead of four, one instead of two, where a page is narrow.
+const NARROW: &str = "\
+.row{grid-template-columns:1.6em repeat(2,minmax(0,1fr));row-gap:.45em}
+.row.c2,.row.c1{grid-template-columns:1.6em minmax(0,1fr)}
+.bar:nth-of-type(odd),.row.c2 .bar,.row.c1 .bar{grid-column:2}
+.row:not(.c2):not(.c1) .bar:nth-of-type(even){border-right:1.5px solid #111;grid-column:3}
+.row:not(.c2):not(.c1) .bar.to:nth-of-type(even),.row:not(.c2):not(.c1) .bar.end:nth-of-type(even){border-right:4px solid #111}
+.row.c2 .bar:not(.to):not(.end){border-right:1.5px solid #111}
+h2 .differs{display:block;margin-left:0}
+";
+
+/// The signs that playing goes back to, and on from.
+const SEGNO: &str = "<svg class=\"sign\" role=\"img\" aria-label=\"segno\" viewBox=\"-45 -50 90 100\">\
+<path d=\"M20-27A21 21 0 1 0 0 0A21 21 0 1 1-20 27M-40 50 40-50\" fill=\"none\" stroke=\"#111\" stroke-width=\"10\" stroke-linecap=\"round\"/>\
+<circle cx=\"-40\" cy=\"10\" r=\"7\"/><circle cx=\"40\" cy=\"-10\" r=\"7\"/></svg>";
+const CODA: &str = "<svg class=\"sign\" role=\"img\" aria-label=\"coda\" viewBox=\"-45 -50 90 100\">\
+<path d=\"M-45 0H45M0-50V50\" stroke=\"#111\" stroke-width=\"9\"/>\
+<ellipse rx=\"27\" ry=\"33\" fill=\"none\" stroke=\"#111\" stroke-width=\"11\"/></svg>";
+
 /// The page.
 pub(super) fn write(sheet: &Sheet, options: &Options) -> String {
     let mut out = String::new();
-    let title = escape(&sheet.title);
-    let paper = match options.page {
-        Page::A4 => "A4",
-        Page::Letter => "letter",
-        Page::A5 => "A5",
-    };
-    let turned = if options.landscape { " landscape" } else { "" };
-    let (size, scale) = match (options.large, options.compact) {
-        (true, _) => ("15pt", 1.75),
-        (_, true) => ("9.6pt", 1.1),
-        _ => ("12pt", 1.4),
-    };
-    // writing to a string cannot fail
-    let _ = write!(
-        out,
-        "<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n\
-         <meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n\
-         <title>{}</title>\n<style>\n@page{{size:{paper}{turned};margin:14mm 13mm}}\nhtml{{font-size:{size}}}{STYLE}",
-        if title.trim().is_empty() {
-            "Chart"
-        } else {
-            &title
-        }
-    );
-    for n in 1..=32 {
-        let _ = write!(out, ".g{n}{{flex:{n} 1 0}}");
-    }
-    let _ = write!(
-        out,
-        "\n</style>\n</head>\n<body>\n<header>\n<h1 dir=\"auto\">{title}</h1>\n<p class=\"facts\">{}</p>\n",
-        sheet
-            .facts
-            .iter()
-            .map(|f| escape(f))
-            .collect::<Vec<_>>()
-            .join(" &middot; ")
-    );
-    if let Some(credit) = &sheet.credit {
-        let _ = writeln!(
-            out,
-            "<p class=\"facts\" dir=\"auto\">{}</p>",
-            escape(credit)
-        );
-    }
-    if let Some(words) = sheet.doubt_words() {
-        let words = escape(words.trim_start_matches("Gray"));
-        let _ = writeln!(
-            out,
-            "<p class=\"doubt\"><span class=\"open\">Gray</span>{words}</p>"
-        );
-    }
-    if !sheet.roadmap.is_empty() {
-        let _ = writeln!(
-            out,
-            "<p class=\"roadmap\" dir=\"auto\">{}</p>",
-            escape(&sheet.roadmap)
-        );
-    }
-    out.push_str("</header>\n<main>\n");
+    head(&mut out, sheet, options);
+    out.push_str("<main>\n");
     if !sheet.legend.is_empty() {
         out.push_str("<section>\n<h2 class=\"quiet\">Shapes</h2>\n<div class=\"shapes\">\n");
         for entry in &sheet.legend {
@@ -137,10 +103,17 @@ pub(super) fn write(sheet: &Sheet, options: &Options) -> String {
     }
     for (i, block) in sheet.blocks.iter().enumerate() {
         let last = i + 1 == sheet.blocks.len();
-        write_block(&mut out, block, scale, sheet.n_strings, last);
+        write_block(
+            &mut out,
+            block,
+            symbol_scale(options),
+            sheet.n_strings,
+            last,
+        );
     }
     let signs: Vec<String> = sheet.signs().iter().map(|s| escape(s)).collect();
     if !signs.is_empty() {
+        // writing to a string cannot fail
         let _ = writeln!(out, "<p class=\"plain\">{}</p>", signs.join(" &middot; "));
     }
     list(&mut out, "Form", "ul", &sheet.form);
@@ -158,6 +131,84 @@ pub(super) fn write(sheet: &Sheet, options: &Options) -> String {
     out
 }
 
+/// How large symbols are, of which it depends how many bars stand on a line.
+fn symbol_scale(options: &Options) -> f64 {
+    match (options.large, options.compact) {
+        (true, _) => 1.75,
+        (_, true) => 1.1,
+        _ => 1.4,
+    }
+}
+
+/// The style of a page of this size.
+fn style(out: &mut String, options: &Options) {
+    let paper = match options.page {
+        Page::A4 => "A4",
+        Page::Letter => "letter",
+        Page::A5 => "A5",
+    };
+    let turned = if options.landscape { " landscape" } else { "" };
+    let size = match (options.large, options.compact) {
+        (true, _) => "15pt",
+        (_, true) => "9.6pt",
+        _ => "12pt",
+    };
+    let _ = write!(
+        out,
+        "@page{{size:{paper}{turned};margin:14mm 13mm}}\nhtml{{font-size:{size}}}{STYLE}@media screen and (max-width:40rem){{\n{NARROW}}}\n"
+    );
+    if options.page == Page::A5 && !options.landscape {
+        let _ = write!(out, "@media print{{\n{NARROW}}}\n");
+    }
+    for n in 1..=32 {
+        let _ = write!(out, ".g{n}{{flex:{n} 1 0}}");
+    }
+}
+
+/// Up to the chart: title, facts, what gray means, the order of the sections.
+fn head(out: &mut String, sheet: &Sheet, options: &Options) {
+    let title = escape(&sheet.title);
+    let named = match title.trim() {
+        "" => "Chart",
+        _ => &title,
+    };
+    let _ = write!(
+        out,
+        "<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n\
+         <meta name=\"viewport\" content=\"width=device-width, initial-scale=1\">\n\
+         <title>{named}</title>\n<style>\n"
+    );
+    style(out, options);
+    let facts: Vec<String> = sheet.facts.iter().map(|f| escape(f)).collect();
+    let _ = write!(
+        out,
+        "\n</style>\n</head>\n<body>\n<header>\n<h1 dir=\"auto\">{title}</h1>\n<p class=\"facts\">{}</p>\n",
+        facts.join(" &middot; ")
+    );
+    if let Some(credit) = &sheet.credit {
+        let _ = writeln!(
+            out,
+            "<p class=\"facts\" dir=\"auto\">{}</p>",
+            escape(credit)
+        );
+    }
+    if let Some(words) = sheet.doubt_words() {
+        let words = escape(words.trim_start_matches("Gray"));
+        let _ = writeln!(
+            out,
+            "<p class=\"doubt\"><span class=\"open\">Gray</span>{words}</p>"
+        );
+    }
+    if !sheet.order.is_empty() {
+        let _ = writeln!(
+            out,
+            "<p class=\"order\" dir=\"auto\">{}</p>",
+            escape(&sheet.order)
+        );
+    }
+    out.push_str("</header>\n");
+}
+
 fn list(out: &mut String, heading: &str, tag: &str, items: &[String]) {
     if items.is_empty() {
         return;
@@ -173,8 +224,14 @@ fn list(out: &mut String, heading: &str, tag: &str, items: &[String]) {
 }
 
 fn write_block(out: &mut String, block: &Block, scale: f64, n_strings: usize, last_block: bool) {
+    let block = &block.with_words_once();
     out.push_str("<section>\n");
     let mut heading = String::new();
+    heading.push_str(match (block.signs.segno, block.signs.coda) {
+        (true, _) => SEGNO,
+        (_, true) => CODA,
+        _ => "",
+    });
     if !block.letter.is_empty() && block.name.is_none() {
         let _ = write!(
             heading,
@@ -212,6 +269,16 @@ fn write_block(out: &mut String, block: &Block, scale: f64, n_strings: usize, la
     if let Some(words) = &block.as_before {
         let _ = writeln!(out, "<p class=\"before\">{}</p>", escape(words));
     }
+    rows(out, block, scale, n_strings, last_block);
+    if let Some(words) = block.signs.at_end() {
+        let sign = if block.signs.to_coda { CODA } else { "" };
+        let _ = writeln!(out, "<p class=\"jump\">{words}{sign}</p>");
+    }
+    out.push_str("</section>\n");
+}
+
+/// The lines of bars of a section.
+fn rows(out: &mut String, block: &Block, scale: f64, n_strings: usize, last_block: bool) {
     for (r, row) in block.printed().iter().enumerate() {
         if let Some(key) = row.first().and_then(Measure::key_text) {
             let _ = writeln!(out, "<p class=\"key\">{}</p>", escape(&key));
@@ -225,7 +292,6 @@ fn write_block(out: &mut String, block: &Block, scale: f64, n_strings: usize, la
             write_line(out, line, before, columns, n_strings, last_line);
         }
     }
-    out.push_str("</section>\n");
 }
 
 /// A line of bars with the number of its first.
@@ -251,6 +317,7 @@ fn write_line(
         "<div class=\"row{class}\"><span class=\"no\">{number}</span>"
     );
     let mut before = before;
+    let mut tab_before = false;
     for (i, measure) in line.iter().enumerate() {
         let first_of_ending =
             measure.ending.is_some() && before.is_none_or(|b| b.ending != measure.ending);
@@ -260,25 +327,20 @@ fn write_line(
             (true, true) => " end",
         };
         write_measure(out, measure, end, first_of_ending);
-        before = Some(measure);
-    }
-    if line.iter().any(|m| !m.simile && !m.tab.is_empty()) {
-        out.push_str("<span class=\"no tab\">TAB</span>");
-        let mut before = false;
-        for measure in line {
-            let shown = !measure.simile && !measure.tab.is_empty();
-            match (shown, before) {
-                (true, _) => write_tab(out, measure, n_strings),
-                // the hand goes on alike
-                (false, true) => out.push_str("<span class=\"sim\">sim.</span>"),
-                _ => out.push_str("<span></span>"),
-            }
-            before = shown;
+        let shown = !measure.simile && !measure.tab.is_empty();
+        if shown {
+            write_tab(out, measure, n_strings);
+        } else if tab_before {
+            // the hand goes on alike
+            out.push_str("<div class=\"sim\">sim.</div>");
         }
+        out.push_str("</div>");
+        (before, tab_before) = (Some(measure), shown);
     }
     out.push_str("</div>\n");
 }
 
+/// A bar, open for its tablature.
 fn write_measure(out: &mut String, measure: &Measure, end: &str, first_of_ending: bool) {
     let mut class = String::from("bar");
     for (is, name) in [
@@ -306,6 +368,7 @@ fn write_measure(out: &mut String, measure: &Measure, end: &str, first_of_ending
              <path d=\"M4 18 17 2h3L7 18z\"/><circle cx=\"6\" cy=\"6\" r=\"2.2\"/><circle cx=\"18\" cy=\"14\" r=\"2.2\"/></svg>",
         );
     } else {
+        out.push_str("<div class=\"cells\">");
         for (i, mark) in measure.marks.iter().enumerate() {
             let from = if i == 0 { 0 } else { mark.half_beat };
             let to = measure
@@ -317,6 +380,7 @@ fn write_measure(out: &mut String, measure: &Measure, end: &str, first_of_ending
             let tops = measure.marks.iter().any(|m| m.top.is_some());
             write_cell(out, mark, (from, to.max(from + 1)), (tops, degrees));
         }
+        out.push_str("</div>");
     }
     for words in measure.lyrics.iter().take(measure.n_lyrics()) {
         let _ = write!(
@@ -325,7 +389,6 @@ fn write_measure(out: &mut String, measure: &Measure, end: &str, first_of_ending
             escape(words)
         );
     }
-    out.push_str("</div>");
 }
 
 /// A chord over the slashes of the beats it lasts.

@@ -8,7 +8,7 @@
 use super::json::round6;
 use super::sheet::all_bars;
 use super::{ChartError, PERMISSION};
-use crate::songlog::song::{Song, Span, State};
+use crate::songlog::song::{Bar, Song, Span, State};
 use crate::theory::{KeyChange, roman};
 use serde_json::{Value, json};
 
@@ -48,26 +48,7 @@ pub(super) fn write(song: &Song) -> Result<String, ChartError> {
     if !beats.is_empty() {
         annotations.push(annotation(song, "beat", beats));
     }
-    let sections: Vec<Value> = song
-        .sections
-        .iter()
-        .filter_map(|s| {
-            let inside = || {
-                bars.iter()
-                    .filter(|b| (s.first_bar..=s.last_bar).contains(&b.number))
-            };
-            let value = match &s.name {
-                Some(name) => format!("{} {name}", s.letter),
-                None => s.letter.clone(),
-            };
-            Some(observation(
-                inside().next()?.start_s,
-                inside().next_back()?.end_s,
-                json!(value),
-                None,
-            ))
-        })
-        .collect();
+    let sections = section_observations(song, &bars);
     if !sections.is_empty() {
         annotations.push(annotation(song, "segment_open", sections));
     }
@@ -93,6 +74,29 @@ pub(super) fn write(song: &Song) -> Result<String, ChartError> {
     })?;
     text.push('\n');
     Ok(text)
+}
+
+/// Each section with its letter and name.
+fn section_observations(song: &Song, bars: &[Bar]) -> Vec<Value> {
+    song.sections
+        .iter()
+        .filter_map(|s| {
+            let inside = || {
+                bars.iter()
+                    .filter(|b| (s.first_bar..=s.last_bar).contains(&b.number))
+            };
+            let value = match &s.name {
+                Some(name) => format!("{} {name}", s.letter),
+                None => s.letter.clone(),
+            };
+            Some(observation(
+                inside().next()?.start_s,
+                inside().next_back()?.end_s,
+                json!(value),
+                None,
+            ))
+        })
+        .collect()
 }
 
 /// Each key with its stretch.

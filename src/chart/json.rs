@@ -3,20 +3,21 @@
 //! The records here are a promise: a change of shape raises [`FORMAT_VERSION`].
 
 use super::{ChartError, PERMISSION};
-use crate::songlog::song::{Song, State};
+use crate::songlog::song::{Song, Span, State};
 use crate::theory::roman;
 use serde::Serialize;
 
 /// What the document says it is.
 pub const FORMAT_NAME: &str = "takebook-song";
 /// Version of its shape.
-pub const FORMAT_VERSION: u32 = 1;
+pub const FORMAT_VERSION: u32 = 2;
 
 #[derive(Serialize)]
 struct Document<'a> {
     format: &'static str,
     version: u32,
     title: &'a str,
+    credit: Option<&'a str>,
     permission: &'static str,
     duration_s: f64,
     tuning: Vec<u8>,
@@ -31,8 +32,16 @@ struct Document<'a> {
     key_changes: Vec<KeyChangeRecord>,
     sections: Vec<SectionRecord<'a>>,
     chords: Vec<ChordRecord<'a>>,
+    lyrics: Vec<LyricRecord<'a>>,
     notes: &'a [String],
     warnings: &'a [String],
+}
+
+#[derive(Serialize)]
+struct LyricRecord<'a> {
+    start_s: f64,
+    end_s: f64,
+    text: &'a str,
 }
 
 #[derive(Serialize)]
@@ -100,6 +109,7 @@ pub(super) fn write(song: &Song) -> Result<String, ChartError> {
         format: FORMAT_NAME,
         version: FORMAT_VERSION,
         title: &song.title,
+        credit: song.credit.as_deref(),
         permission: PERMISSION,
         duration_s: round6(song.duration_s),
         tuning: song.instrument.tuning.open().to_vec(),
@@ -142,38 +152,15 @@ pub(super) fn write(song: &Song) -> Result<String, ChartError> {
         chords: song
             .spans
             .iter()
-            .map(|span| ChordRecord {
-                start_s: round6(span.start_s),
-                end_s: round6(span.end_s),
-                label: span.label.label(),
-                symbol: span.label.symbol(),
-                degree: song
-                    .key_at(span.start_s)
-                    .zip(span.label.chord())
-                    .map(|(key, chord)| roman(chord, key)),
-                open: span.state == State::Open,
-                certainty: span.certainty.map(round6),
-                shapes: span
-                    .shapes
-                    .iter()
-                    .enumerate()
-                    .map(|(i, shape)| ShapeRecord {
-                        frets: shape.text(),
-                        decided: i < span.n_decided_shapes,
-                        midi: song.instrument.sounding(shape),
-                    })
-                    .collect(),
-                candidates: span
-                    .candidates
-                    .iter()
-                    .map(|c| CandidateRecord {
-                        label: c.label.label(),
-                        symbol: c.label.symbol(),
-                        probability: round6(c.probability),
-                        reason: &c.reason,
-                    })
-                    .collect(),
-                notes: &span.notes,
+            .map(|span| chord_record(song, span))
+            .collect(),
+        lyrics: song
+            .lyrics
+            .iter()
+            .map(|l| LyricRecord {
+                start_s: round6(l.start_s),
+                end_s: round6(l.end_s),
+                text: &l.text,
             })
             .collect(),
         notes: &song.notes,
@@ -185,4 +172,40 @@ pub(super) fn write(song: &Song) -> Result<String, ChartError> {
     })?;
     text.push('\n');
     Ok(text)
+}
+
+fn chord_record<'a>(song: &'a Song, span: &'a Span) -> ChordRecord<'a> {
+    ChordRecord {
+        start_s: round6(span.start_s),
+        end_s: round6(span.end_s),
+        label: span.label.label(),
+        symbol: span.label.symbol(),
+        degree: song
+            .key_at(span.start_s)
+            .zip(span.label.chord())
+            .map(|(key, chord)| roman(chord, key)),
+        open: span.state == State::Open,
+        certainty: span.certainty.map(round6),
+        shapes: span
+            .shapes
+            .iter()
+            .enumerate()
+            .map(|(i, shape)| ShapeRecord {
+                frets: shape.text(),
+                decided: i < span.n_decided_shapes,
+                midi: song.instrument.sounding(shape),
+            })
+            .collect(),
+        candidates: span
+            .candidates
+            .iter()
+            .map(|c| CandidateRecord {
+                label: c.label.label(),
+                symbol: c.label.symbol(),
+                probability: round6(c.probability),
+                reason: &c.reason,
+            })
+            .collect(),
+        notes: &span.notes,
+    }
 }

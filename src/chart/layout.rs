@@ -6,6 +6,7 @@
 
 mod rows;
 mod shapes;
+mod signs;
 
 pub use super::font::Style;
 
@@ -117,6 +118,8 @@ pub struct Laid {
     pub pages: Vec<Vec<Group>>,
     /// Songs of a binder with the page (from 0) each starts on; empty for a single song.
     pub outline: Vec<(String, usize)>,
+    /// Whether two pages lie open side by side, the first one on the left.
+    pub facing: bool,
 }
 
 /// A number as written in files: three decimals at most, no needless zeros.
@@ -139,13 +142,17 @@ pub fn lay_out(sheet: &Sheet, options: &Options) -> Result<Laid, ChartError> {
     let n = laid.pages.len();
     // a few lines alone on a last page are drawn onto the one before; symbols stay large
     // enough to be read from a stand
-    let tries: &[f64] = match (options.large, options.compact || options.short) {
-        (true, _) => &[],
-        (_, true) => &[0.95, 0.9, 0.85, 0.8, 0.75, 0.7],
-        _ => &[1.0, 0.96, 0.92],
+    let tries: &[f64] = match options.compact || options.short {
+        true => &[0.95, 0.9, 0.85, 0.8, 0.75, 0.7],
+        false => &[1.0, 0.96, 0.92],
     };
     let most = if n == 2 { ORPHAN_OF_TWO } else { ORPHAN };
-    if n == 1 || filled > most && !options.short {
+    let spared = match options.large {
+        // two pages lie open side by side: only a third one would have to be turned to
+        true => n > 2 && n % 2 == 1,
+        false => n > 1 && (filled <= most || options.short),
+    };
+    if !spared {
         return Ok(laid);
     }
     for shrink in tries {
@@ -230,8 +237,8 @@ fn head(page: &mut Pager, sheet: &Sheet) -> Result<(), ChartError> {
     if let Some(words) = sheet.doubt_words() {
         page.line_of(&words, Style::Regular, 8.5)?;
     }
-    if !sheet.roadmap.is_empty() {
-        page.line_of(&sheet.roadmap, Style::Bold, 9.5)?;
+    if !sheet.order.is_empty() {
+        page.line_of(&sheet.order, Style::Bold, 9.5)?;
     }
     page.y += 2.4 * page.scale;
     let (left, right) = (MARGIN, MARGIN + page.width());
@@ -251,6 +258,9 @@ pub(super) struct Pager {
     pub(super) pages: Vec<Vec<Group>>,
     /// Where the next thing goes, mm from the top.
     pub(super) y: f64,
+    /// The heading before, if the next one may stand beside it.
+    beside: Option<rows::Beside>,
+    facing: bool,
 }
 
 impl Pager {
@@ -265,6 +275,8 @@ impl Pager {
             },
             pages: vec![Vec::new()],
             y: MARGIN,
+            beside: None,
+            facing: options.large,
         })
     }
 
@@ -288,6 +300,12 @@ impl Pager {
             self.pages.push(Vec::new());
             self.y = MARGIN;
         }
+    }
+
+    /// Whether bars stand on this page already.
+    fn has_music(&self) -> bool {
+        let page = self.pages.last();
+        page.is_some_and(|page| page.iter().any(|g| matches!(g.role, Role::Row(_))))
     }
 
     pub(super) fn gap(&mut self, mm: f64) {
@@ -452,6 +470,7 @@ impl Pager {
             size_mm: self.size_mm,
             pages: self.pages,
             outline: Vec::new(),
+            facing: self.facing,
         })
     }
 }

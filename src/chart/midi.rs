@@ -53,39 +53,7 @@ pub(super) fn write(song: &Song, options: &Options) -> Result<Vec<u8>, ChartErro
         .map(|s| (tick_at(&anchors, s.start_s), ascii(&s.label.symbol())))
         .collect();
 
-    let mut conductor: Vec<(u32, TrackEventKind)> =
-        vec![(0, meta(MetaMessage::TrackName(title.as_bytes())))];
-    let steady = song.tempo_bpm.filter(|_| options.steady);
-    if let Some(bpm) = steady {
-        let beat = bars.first().map_or(QUARTER, |bar| beat_ticks(song, bar));
-        let us = 60e6 / bpm * f64::from(QUARTER) / f64::from(beat);
-        let us = us.round().clamp(1.0, f64::from((1u32 << 24) - 1)) as u32;
-        conductor.push((0, meta(MetaMessage::Tempo(u24::new(us)))));
-    }
-    for pair in anchors.windows(2).filter(|_| steady.is_none()) {
-        let quarters = f64::from(pair[1].tick - pair[0].tick) / f64::from(QUARTER);
-        let us = (pair[1].time_s - pair[0].time_s) * 1e6 / quarters.max(1e-9);
-        let us = us.round().clamp(1.0, f64::from((1u32 << 24) - 1)) as u32;
-        conductor.push((pair[0].tick, meta(MetaMessage::Tempo(u24::new(us)))));
-    }
-    for (tick, n, value) in meters {
-        let power = value.max(1).ilog2() as u8;
-        conductor.push((tick, meta(MetaMessage::TimeSignature(n, power, 24, 8))));
-    }
-    let first = song.key.map(|key| (0, key));
-    let later = song.key_changes.iter();
-    let later = later.map(|c| (tick_at(&anchors, c.at_s), c.key));
-    for (tick, key) in first.into_iter().chain(later) {
-        // the format knows major and minor; other modes are written by their signature
-        let minor = key.mode == Mode::Minor;
-        // the format holds seven signs at most
-        let signs = key.signature().clamp(-7, 7) as i8;
-        conductor.push((tick, meta(MetaMessage::KeySignature(signs, minor))));
-    }
-    for (tick, text) in &texts {
-        conductor.push((*tick, meta(MetaMessage::Marker(text.as_bytes()))));
-    }
-    conductor.sort_by_key(|(tick, _)| *tick);
+    let conductor = conductor(song, options, (&title, &texts), (&anchors, &meters), &bars);
 
     let mut guitar: Vec<(u32, TrackEventKind)> = vec![
         (0, meta(MetaMessage::TrackName(b"Chords"))),
@@ -136,6 +104,50 @@ pub(super) fn write(song: &Song, options: &Options) -> Result<Vec<u8>, ChartErro
             reason: e.to_string(),
         })?;
     Ok(bytes)
+}
+
+/// The title, tempi, meters, keys and sections, by tick.
+fn conductor<'a>(
+    song: &Song,
+    options: &Options,
+    (title, texts): (&'a str, &'a [(u32, String)]),
+    (anchors, meters): (&[Anchor], &[(u32, u8, u8)]),
+    bars: &[Bar],
+) -> Vec<(u32, TrackEventKind<'a>)> {
+    let mut conductor: Vec<(u32, TrackEventKind)> =
+        vec![(0, meta(MetaMessage::TrackName(title.as_bytes())))];
+    let steady = song.tempo_bpm.filter(|_| options.steady);
+    if let Some(bpm) = steady {
+        let beat = bars.first().map_or(QUARTER, |bar| beat_ticks(song, bar));
+        let us = 60e6 / bpm * f64::from(QUARTER) / f64::from(beat);
+        let us = us.round().clamp(1.0, f64::from((1u32 << 24) - 1)) as u32;
+        conductor.push((0, meta(MetaMessage::Tempo(u24::new(us)))));
+    }
+    for pair in anchors.windows(2).filter(|_| steady.is_none()) {
+        let quarters = f64::from(pair[1].tick - pair[0].tick) / f64::from(QUARTER);
+        let us = (pair[1].time_s - pair[0].time_s) * 1e6 / quarters.max(1e-9);
+        let us = us.round().clamp(1.0, f64::from((1u32 << 24) - 1)) as u32;
+        conductor.push((pair[0].tick, meta(MetaMessage::Tempo(u24::new(us)))));
+    }
+    for (tick, n, value) in meters {
+        let power = (*value).max(1).ilog2() as u8;
+        conductor.push((*tick, meta(MetaMessage::TimeSignature(*n, power, 24, 8))));
+    }
+    let first = song.key.map(|key| (0, key));
+    let later = song.key_changes.iter();
+    let later = later.map(|c| (tick_at(anchors, c.at_s), c.key));
+    for (tick, key) in first.into_iter().chain(later) {
+        // the format knows major and minor; other modes are written by their signature
+        let minor = key.mode == Mode::Minor;
+        // the format holds seven signs at most
+        let signs = key.signature().clamp(-7, 7) as i8;
+        conductor.push((tick, meta(MetaMessage::KeySignature(signs, minor))));
+    }
+    for (tick, text) in texts {
+        conductor.push((*tick, meta(MetaMessage::Marker(text.as_bytes()))));
+    }
+    conductor.sort_by_key(|(tick, _)| *tick);
+    conductor
 }
 
 /// Time to tick by beats, and time signatures as tick, beats and note value.

@@ -2,8 +2,8 @@
 //!
 //! [`write()`] is a function from a song and options to bytes: it opens no file
 //! and reads no clock, so the same song gives the same bytes. Pages (text,
-//! HTML, SVG, PDF) and MusicXML start from the [`sheet`], the lead sheet as
-//! bars, rows, repeats and a legend; SVG and PDF draw the same laid-out
+//! HTML, SVG, PDF, PNG) and MusicXML start from the [`sheet`], the lead sheet as
+//! bars, rows, repeats and a legend; SVG, PDF and PNG draw the same laid-out
 //! [`layout`]. The other formats start from the song's own timeline.
 //!
 //! Not here: what the chords are (`songlog` resolves that) and how shapes are
@@ -23,6 +23,7 @@ mod midi;
 mod musicxml;
 mod packed;
 mod pdf;
+mod png;
 mod practice;
 pub mod sheet;
 mod svg;
@@ -58,6 +59,8 @@ pub enum Format {
     Svg,
     /// Pages to print.
     Pdf,
+    /// Pages as a picture.
+    Png,
     /// MusicXML 4.0, partwise.
     MusicXml,
     /// The same, compressed.
@@ -75,11 +78,12 @@ pub enum Format {
 }
 
 /// Each format with its file ending, in the order help lists them.
-pub const FORMATS: [(&str, Format); 11] = [
+pub const FORMATS: [(&str, Format); 12] = [
     ("txt", Format::Txt),
     ("html", Format::Html),
     ("pdf", Format::Pdf),
     ("svg", Format::Svg),
+    ("png", Format::Png),
     ("musicxml", Format::MusicXml),
     ("mxl", Format::Mxl),
     ("mid", Format::Midi),
@@ -168,6 +172,10 @@ pub struct Options {
     pub steady: bool,
     /// Added to every time in captions, s.
     pub offset_s: f64,
+    /// One page alone, from 1, of the formats with pages.
+    pub only_page: Option<usize>,
+    /// Dots an inch of pictures; 200 where none is given.
+    pub dpi: Option<u16>,
 }
 
 impl Options {
@@ -188,7 +196,8 @@ impl Options {
 /// * [`ChartError::Empty`] for a song without chords.
 /// * [`ChartError::NoKey`], [`ChartError::OtherMode`], [`ChartError::CapoRange`]
 ///   if an option does not fit the song.
-/// * [`ChartError::MissingGlyph`] from SVG and PDF, for text that the page's font cannot draw.
+/// * [`ChartError::NoPage`] for a page that the chart does not have.
+/// * [`ChartError::MissingGlyph`] from SVG, PDF and PNG, for text that the page's font cannot draw.
 pub fn write(song: &Song, format: Format, options: &Options) -> Result<Vec<u8>, ChartError> {
     let song = prepare(song, options)?;
     Ok(match format {
@@ -197,14 +206,12 @@ pub fn write(song: &Song, format: Format, options: &Options) -> Result<Vec<u8>, 
             txt::write(&song, &sheet, options).into_bytes()
         }
         Format::Html => html::write(&sheet::Sheet::new(&song, options)?, options).into_bytes(),
-        Format::Svg => {
-            let laid = layout::lay_out(&sheet::Sheet::new(&song, options)?, options)?;
-            svg::write(&laid)?.into_bytes()
-        }
-        Format::Pdf => {
-            let laid = layout::lay_out(&sheet::Sheet::new(&song, options)?, options)?;
-            pdf::write(&laid)?
-        }
+        Format::Svg => svg::write(&laid(&song, options)?)?.into_bytes(),
+        Format::Pdf => pdf::write(&laid(&song, options)?)?,
+        Format::Png => png::write(
+            &laid(&song, options)?,
+            options.dpi.unwrap_or(png::USUAL_DPI),
+        )?,
         Format::MusicXml => musicxml::write(&song, options)?.into_bytes(),
         Format::Mxl => packed::write(&musicxml::write(&song, options)?),
         Format::Midi => midi::write(&song, options)?,
@@ -213,4 +220,17 @@ pub fn write(song: &Song, format: Format, options: &Options) -> Result<Vec<u8>, 
         Format::Jams => jams::write(&song)?.into_bytes(),
         Format::Json => json::write(&song)?.into_bytes(),
     })
+}
+
+/// The pages that are asked for.
+fn laid(song: &Song, options: &Options) -> Result<layout::Laid, ChartError> {
+    let mut laid = layout::lay_out(&sheet::Sheet::new(song, options)?, options)?;
+    if let Some(page) = options.only_page {
+        let n = laid.pages.len();
+        if page == 0 || page > n {
+            return Err(ChartError::NoPage { page, n });
+        }
+        laid.pages = vec![laid.pages.swap_remove(page - 1)];
+    }
+    Ok(laid)
 }

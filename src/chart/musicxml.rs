@@ -10,7 +10,7 @@
 mod harmony;
 mod tab;
 
-use super::sheet::{Block, Measure, Sheet};
+use super::sheet::{Block, Measure, Sheet, Signs};
 use super::xml::escape;
 use super::{ChartError, Options, PERMISSION};
 use crate::songlog::song::Song;
@@ -84,6 +84,9 @@ struct Placed<'a> {
     /// Whether it is the first of its section, of its row, of the song's end.
     opens_section: bool,
     opens_row: bool,
+    /// Where its section begins to be played again, behind a pickup; where it ends.
+    begins: bool,
+    ends: bool,
     last: bool,
     /// Endings of the bars before and after it in its section.
     before: Option<u8>,
@@ -104,6 +107,8 @@ fn bars(sheet: &Sheet) -> Vec<Placed<'_>> {
                 measure,
                 block,
                 opens_section: i == 0,
+                begins: i == usize::from(measures[0].number == 0 && measures.len() > 1),
+                ends: i + 1 == measures.len(),
                 opens_row: !out.is_empty() && (i == 0 || in_row && !after_pickup),
                 last: false,
                 before: i.checked_sub(1).and_then(|j| measures[j].ending),
@@ -183,6 +188,9 @@ impl Writer<'_> {
         if first {
             self.words_to_all();
         }
+        if bar.begins {
+            self.signs_at_start(bar.block.signs);
+        }
         if bar.opens_section && bar.block.times > 2 {
             let times = format!("play {} times", bar.block.times);
             self.direction("below", "words", &times);
@@ -201,8 +209,40 @@ impl Writer<'_> {
         } else {
             self.slashes(measure, &silent);
         }
+        if bar.ends {
+            self.signs_at_end(bar.block.signs);
+        }
         self.right_barline(bar);
         self.out.push_str("</measure>\n");
+    }
+
+    /// Segno and coda, for the eye and for players.
+    fn signs_at_start(&mut self, signs: Signs) {
+        for (is, name) in [(signs.segno, "segno"), (signs.coda, "coda")] {
+            if is {
+                let _ = writeln!(
+                    self.out,
+                    "<direction placement=\"above\"><direction-type><{name}/></direction-type><sound {name}=\"{name}\"/></direction>"
+                );
+            }
+        }
+    }
+
+    /// To Coda, Fine, D.C. and D.S., for the eye and for players.
+    fn signs_at_end(&mut self, signs: Signs) {
+        let Some(words) = signs.at_end() else {
+            return;
+        };
+        let sound = match signs.jump {
+            Some(jump) if jump.to_segno => "dalsegno=\"segno\"",
+            Some(_) => "dacapo=\"yes\"",
+            None if signs.fine => "fine=\"yes\"",
+            None => "tocoda=\"coda\"",
+        };
+        let _ = writeln!(
+            self.out,
+            "<direction placement=\"above\"><direction-type><words font-weight=\"bold\" halign=\"right\">{words}</words></direction-type><sound {sound}/></direction>"
+        );
     }
 
     /// A slash a beat with the chords over them; a rest where nothing is played.
@@ -249,16 +289,19 @@ impl Writer<'_> {
 
     /// What is said once at the start: the capo, what gray means, the teacher's notes.
     fn words_to_all(&mut self) {
+        let mut words = Vec::new();
         if self.song.instrument.capo > 0 {
-            let words = format!("capo {}", self.song.instrument.capo);
-            self.direction("above", "words", &words);
+            words.push(format!("capo {}", self.song.instrument.capo));
         }
         if self.sheet.n_open > 0 {
-            let words = format!(
+            words.push(format!(
                 "{} of {} chords not confirmed yet (gray where colors are drawn)",
                 self.sheet.n_open, self.sheet.n_chords
-            );
-            self.direction("below", "words", &words);
+            ));
+        }
+        // in one text and below: the tempo stands above, and engravers put texts on each other
+        if !words.is_empty() {
+            self.direction("below", "words", &words.join("; "));
         }
         for note in &self.song.notes {
             self.direction("below", "words", note);
@@ -335,12 +378,20 @@ impl Writer<'_> {
     fn right_barline(&mut self, bar: &Placed<'_>) {
         let (measure, times, last) = (bar.measure, bar.block.times, bar.last);
         let ends = measure.ending.filter(|e| bar.after != Some(*e));
-        if !measure.repeat_end && ends.is_none() && !last {
+        let signs = if bar.ends {
+            bar.block.signs
+        } else {
+            Signs::default()
+        };
+        let double = signs.jump.is_some();
+        if !measure.repeat_end && ends.is_none() && !last && !double && !signs.fine {
             return;
         }
         self.out.push_str("<barline location=\"right\">");
-        if measure.repeat_end || last {
+        if measure.repeat_end || last || signs.fine {
             self.out.push_str("<bar-style>light-heavy</bar-style>");
+        } else if double {
+            self.out.push_str("<bar-style>light-light</bar-style>");
         }
         if let Some(e) = ends {
             let how = if e == 1 { "stop" } else { "discontinue" };

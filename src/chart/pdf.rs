@@ -12,7 +12,7 @@ use super::ChartError;
 use super::font::{Fonts, STYLES, Style};
 use super::layout::{Group, Ink, Item, Laid, Role};
 use embed::embed;
-use pdf_writer::types::{LineCapStyle, PageMode, StructRole, TabOrder};
+use pdf_writer::types::{LineCapStyle, PageLayout, PageMode, StructRole, TabOrder};
 use pdf_writer::{Content, Filter, Finish, Name, Pdf, Rect, Ref, Str, TextStr};
 use std::collections::BTreeMap;
 use subsetter::GlyphRemapper;
@@ -39,111 +39,170 @@ impl Refs {
     }
 }
 
+/// Objects that belong to no page.
+struct Common {
+    catalog: Ref,
+    tree: Ref,
+    info: Ref,
+    structure: Ref,
+    document: Ref,
+}
+
+/// The file with what its pages share.
+struct Writer<'a> {
+    pdf: Pdf,
+    refs: Refs,
+    fonts: &'a Fonts,
+    common: Common,
+    /// The faces that the pages need, and their objects.
+    styles: Vec<Style>,
+    font_refs: Vec<Ref>,
+    used: [Used; 4],
+    page_refs: Vec<Ref>,
+    /// Each group that is read, with its element and page; the elements of each page.
+    elements: Vec<(Ref, usize, &'a Group)>,
+    parents: Vec<Vec<Ref>>,
+}
+
 /// The file.
 pub(super) fn write(laid: &Laid) -> Result<Vec<u8>, ChartError> {
     let fonts = Fonts::new()?;
     let mut refs = Refs(0);
+    let common = Common {
+        catalog: refs.next(),
+        tree: refs.next(),
+        info: refs.next(),
+        structure: refs.next(),
+        document: refs.next(),
+    };
+    let font_refs = STYLES.iter().map(|_| refs.next()).collect();
     let mut pdf = Pdf::new();
     pdf.set_version(1, 7);
-    let (catalog, tree, info, structure, document) = (
-        refs.next(),
-        refs.next(),
-        refs.next(),
-        refs.next(),
-        refs.next(),
-    );
-    let font_refs: Vec<Ref> = STYLES.iter().map(|_| refs.next()).collect();
-    let styles = styles(laid, &fonts)?;
-    let mut used: [Used; 4] = Default::default();
-    let (w, h) = laid.size_mm;
-    let mut page_refs = Vec::new();
-    let mut elements: Vec<(Ref, usize, &Group)> = Vec::new();
-    let mut parents: Vec<Vec<Ref>> = Vec::new();
+    let mut writer = Writer {
+        pdf,
+        refs,
+        fonts: &fonts,
+        common,
+        styles: styles(laid, &fonts)?,
+        font_refs,
+        used: Default::default(),
+        page_refs: Vec::new(),
+        elements: Vec::new(),
+        parents: Vec::new(),
+    };
     for (p, groups) in laid.pages.iter().enumerate() {
-        let (page, stream) = (refs.next(), refs.next());
-        page_refs.push(page);
+        writer.page(p, groups, laid.size_mm)?;
+    }
+    writer.finish(laid)
+}
+
+impl<'a> Writer<'a> {
+    /// A page with its content.
+    fn page(
+        &mut self,
+        p: usize,
+        groups: &'a [Group],
+        (w, h): (f64, f64),
+    ) -> Result<(), ChartError> {
+        let (page, stream) = (self.refs.next(), self.refs.next());
+        self.page_refs.push(page);
         let mut mine = Vec::new();
         let mut content = Content::new();
-        let mut marked = 0;
         for group in groups {
             if group.role == Role::Foot {
                 content.begin_marked_content(Name(b"Artifact"));
             } else {
-                let element = refs.next();
-                mine.push(element);
-                elements.push((element, p, group));
-                let tag = role(&group.role).to_name();
+                let element = self.refs.next();
+                self.elements.push((element, p, group));
                 content
-                    .begin_marked_content_with_properties(tag)
+                    .begin_marked_content_with_properties(role(&group.role).to_name())
                     .properties()
-                    .identify(marked);
-                marked += 1;
+                    .identify(mine.len() as i32);
+                mine.push(element);
             }
             for item in &group.items {
-                draw(&mut content, item, h, &fonts, &mut used)?;
+                draw(&mut content, item, h, self.fonts, &mut self.used)?;
             }
             content.end_marked_content();
         }
-        parents.push(mine);
+        self.parents.push(mine);
         let data = miniz_oxide::deflate::compress_to_vec_zlib(&content.finish(), 8);
-        pdf.stream(stream, &data).filter(Filter::FlateDecode);
-        let mut writer = pdf.page(page);
+        self.pdf.stream(stream, &data).filter(Filter::FlateDecode);
+        let mut writer = self.pdf.page(page);
         writer
-            .parent(tree)
+            .parent(self.common.tree)
             .media_box(Rect::new(0.0, 0.0, pt(w), pt(h)))
             .contents(stream)
             .struct_parents(p as i32)
             .tab_order(TabOrder::StructureOrder);
         let mut resources = writer.resources();
         let mut names = resources.fonts();
-        for style in &styles {
-            names.pair(Name(resource(*style)), font_refs[style.index()]);
+        for style in &self.styles {
+            names.pair(Name(resource(*style)), self.font_refs[style.index()]);
         }
         names.finish();
         resources.finish();
         writer.finish();
+        Ok(())
     }
-    pdf.pages(tree)
-        .count(page_refs.len() as i32)
-        .kids(page_refs.iter().copied());
-    let outline = outline(&mut pdf, &mut refs, &laid.outline, &page_refs, h);
-    let metadata = refs.next();
-    let title = super::xml::one_line(&laid.title);
-    pdf.stream(metadata, xmp(&title).as_bytes())
-        .pair(Name(b"Type"), Name(b"Metadata"))
-        .pair(Name(b"Subtype"), Name(b"XML"));
-    let mut writer = pdf.catalog(catalog);
-    writer.pages(tree).lang(TextStr("en")).metadata(metadata);
-    if let Some(outline) = outline {
-        writer.outlines(outline).page_mode(PageMode::UseOutlines);
+
+    /// What all pages share, and the bytes.
+    fn finish(mut self, laid: &Laid) -> Result<Vec<u8>, ChartError> {
+        self.pdf
+            .pages(self.common.tree)
+            .count(self.page_refs.len() as i32)
+            .kids(self.page_refs.iter().copied());
+        self.catalog(laid);
+        tag(
+            &mut self.pdf,
+            &mut self.refs,
+            (self.common.structure, self.common.document),
+            &self.page_refs,
+            &self.elements,
+            &self.parents,
+        );
+        for style in self.styles {
+            embed(
+                &mut self.pdf,
+                &mut self.refs,
+                self.font_refs[style.index()],
+                style,
+                self.fonts,
+                &self.used[style.index()],
+            )?;
+        }
+        self.pdf
+            .document_info(self.common.info)
+            .title(TextStr(&super::xml::one_line(&laid.title)))
+            .creator(TextStr(concat!("takebook ", env!("CARGO_PKG_VERSION"))))
+            .subject(TextStr(super::PERMISSION));
+        Ok(self.pdf.finish())
     }
-    writer.mark_info().marked(true);
-    writer.viewer_preferences().display_doc_title(true);
-    writer.pair(Name(b"StructTreeRoot"), structure);
-    writer.finish();
-    tag(
-        &mut pdf,
-        &mut refs,
-        (structure, document),
-        &page_refs,
-        &elements,
-        &parents,
-    );
-    for style in styles {
-        embed(
-            &mut pdf,
-            &mut refs,
-            font_refs[style.index()],
-            style,
-            &fonts,
-            &used[style.index()],
-        )?;
+
+    /// The catalog, with bookmarks, metadata, and how a reader opens the pages.
+    fn catalog(&mut self, laid: &Laid) {
+        let (pdf, refs) = (&mut self.pdf, &mut self.refs);
+        let outline = outline(pdf, refs, &laid.outline, &self.page_refs, laid.size_mm.1);
+        let metadata = refs.next();
+        pdf.stream(metadata, xmp(&super::xml::one_line(&laid.title)).as_bytes())
+            .pair(Name(b"Type"), Name(b"Metadata"))
+            .pair(Name(b"Subtype"), Name(b"XML"));
+        let mut writer = pdf.catalog(self.common.catalog);
+        writer
+            .pages(self.common.tree)
+            .lang(TextStr("en"))
+            .metadata(metadata);
+        if laid.facing {
+            writer.page_layout(PageLayout::TwoPageLeft);
+        }
+        if let Some(outline) = outline {
+            writer.outlines(outline).page_mode(PageMode::UseOutlines);
+        }
+        writer.mark_info().marked(true);
+        writer.viewer_preferences().display_doc_title(true);
+        writer.pair(Name(b"StructTreeRoot"), self.common.structure);
+        writer.finish();
     }
-    pdf.document_info(info)
-        .title(TextStr(&title))
-        .creator(TextStr(concat!("takebook ", env!("CARGO_PKG_VERSION"))))
-        .subject(TextStr(super::PERMISSION));
-    Ok(pdf.finish())
 }
 
 /// Bookmarks to the songs of a binder.
@@ -247,28 +306,8 @@ fn draw(
             text,
             ink,
         } => {
-            content.set_fill_gray(match ink {
-                Ink::Black => 0.0,
-                Ink::Gray => 0.4,
-                Ink::White => 1.0,
-            });
-            let mut at = *left;
-            for run in fonts.runs(*style, text)? {
-                let mut codes = Vec::new();
-                let used = &mut used[run.style.index()];
-                for (c, glyph) in &run.glyphs {
-                    let new = used.remapper.remap(glyph.0);
-                    used.chars.entry(new).or_insert((glyph.0, *c));
-                    codes.extend(new.to_be_bytes());
-                }
-                content
-                    .begin_text()
-                    .set_font(Name(resource(run.style)), pt(*size))
-                    .set_text_matrix([1.0, 0.0, 0.0, 1.0, x(at), y(*baseline)])
-                    .show(Str(&codes))
-                    .end_text();
-                at += fonts.run_width(&run) * size;
-            }
+            let place = (*left, *baseline, height);
+            draw_text(content, (text, *style, *size, *ink), place, fonts, used)?;
         }
         Item::Line {
             from,
@@ -315,6 +354,39 @@ fn draw(
                 None => content.set_fill_gray(0.0).fill_nonzero(),
             };
         }
+    }
+    Ok(())
+}
+
+/// Draws a text from its left end on its baseline, on a page so high; mm.
+fn draw_text(
+    content: &mut Content,
+    (text, style, size, ink): (&str, Style, f64, Ink),
+    (left, baseline, height): (f64, f64, f64),
+    fonts: &Fonts,
+    used: &mut [Used; 4],
+) -> Result<(), ChartError> {
+    content.set_fill_gray(match ink {
+        Ink::Black => 0.0,
+        Ink::Gray => 0.4,
+        Ink::White => 1.0,
+    });
+    let mut at = left;
+    for run in fonts.runs(style, text)? {
+        let mut codes = Vec::new();
+        let used = &mut used[run.style.index()];
+        for (c, glyph) in &run.glyphs {
+            let new = used.remapper.remap(glyph.0);
+            used.chars.entry(new).or_insert((glyph.0, *c));
+            codes.extend(new.to_be_bytes());
+        }
+        content
+            .begin_text()
+            .set_font(Name(resource(run.style)), pt(size))
+            .set_text_matrix([1.0, 0.0, 0.0, 1.0, pt(at), pt(height - baseline)])
+            .show(Str(&codes))
+            .end_text();
+        at += fonts.run_width(&run) * size;
     }
     Ok(())
 }

@@ -6,14 +6,17 @@
 //! [`layout`](super::layout).
 
 mod bars;
+mod jumps;
 mod legend;
 mod moving;
 mod places;
 mod plucked;
 mod print;
+mod refer;
 mod repeats;
 
 pub(super) use bars::all_bars;
+pub use jumps::{Jump, Signs};
 pub use legend::{Entry, ShapeBox};
 pub use plucked::TabNote;
 pub(super) use plucked::strikes;
@@ -45,7 +48,7 @@ pub struct Sheet {
     /// Beats in a bar and note value of a beat; 4/4 where unknown.
     pub meter: (u8, u8),
     /// The sections in the order in which they are played, on one line; empty for a single one.
-    pub roadmap: String,
+    pub order: String,
     /// Sections in order, repeats folded unless written out.
     pub blocks: Vec<Block>,
     /// The order of sections, one text each; only of a short sheet.
@@ -81,6 +84,8 @@ pub struct Block {
     pub pattern: Option<Pattern>,
     /// Where it is as a section printed before: how it is referred to, in place of its rows.
     pub as_before: Option<String>,
+    /// Da capo, dal segno, coda and fine at its start and end.
+    pub signs: Signs,
     /// Rows of at most [`BARS_IN_ROW`] bars; a pickup has a row of its own.
     pub rows: Vec<Vec<Measure>>,
 }
@@ -248,6 +253,28 @@ impl Block {
         self.name.clone().unwrap_or_else(|| self.letter.clone())
     }
 
+    /// The same without lines of words that repeat an earlier line in every bar, as a chorus does.
+    #[must_use]
+    pub fn with_words_once(&self) -> Self {
+        let mut block = self.clone();
+        let n = self.measures().map(|m| m.lyrics.len()).max().unwrap_or(0);
+        let same = |a: usize, b: usize| {
+            let mut lines = self.measures();
+            // an ending has no line for a pass that leaves it out
+            lines.all(|m| m.lyrics.get(b).is_none_or(|l| m.lyrics.get(a) == Some(l)))
+        };
+        for pass in (1..n).rev() {
+            if (0..pass).any(|earlier| same(earlier, pass)) {
+                for measure in block.rows.iter_mut().flatten() {
+                    if pass < measure.lyrics.len() {
+                        measure.lyrics.remove(pass);
+                    }
+                }
+            }
+        }
+        block
+    }
+
     /// The rows that are printed: none where the section is as one before.
     pub fn printed(&self) -> &[Vec<Measure>] {
         match self.as_before {
@@ -285,7 +312,7 @@ impl Sheet {
         let mut measures = bars::measures(song, &print, &variants, &mut remarks);
         annotate(song, options, &mut measures)?;
         plucked::tab(song, &mut measures);
-        let (mut blocks, form, roadmap) = repeats::blocks(song, measures, options);
+        let (mut blocks, form, order) = repeats::blocks(song, measures, options);
         plucked::strokes(song, &mut blocks);
         if print::shift(song, options) != 0 {
             // these words name chords as they sound
@@ -300,7 +327,7 @@ impl Sheet {
                 .map(|s| string_name(&song.instrument, s))
                 .collect(),
             meter: song.meter.unwrap_or((4, 4)),
-            roadmap,
+            order,
             blocks,
             form,
             cautions: legend::cautions(&legend),
@@ -336,6 +363,9 @@ impl Sheet {
         if self.blocks.iter().any(strummed) {
             signs.push("strums: down on the beat, up between beats, as the hand swings".into());
         }
+        if self.skips_repeats() {
+            signs.push("after the jump no repeat is played again, only its last ending".into());
+        }
         if marks().any(|m| m.bass.is_some()) {
             signs.push("note at a beat = the bass walks".into());
         }
@@ -349,6 +379,14 @@ impl Sheet {
             );
         }
         signs
+    }
+
+    /// Whether a jump goes back to sections with repeats.
+    fn skips_repeats(&self) -> bool {
+        let ends = |b: &Block| b.signs.to_coda || b.signs.fine;
+        let from = self.blocks.iter().position(|b| b.signs.segno).unwrap_or(0);
+        let to = self.blocks.iter().position(ends);
+        to.is_some_and(|to| (from..=to).any(|b| self.blocks[b].times > 1))
     }
 
     /// What gray means on a page; none if all chords are confirmed.

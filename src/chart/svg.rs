@@ -87,90 +87,111 @@ fn write_group(
                 text,
                 ink,
             } => {
-                let fill = match ink {
-                    Ink::Black => "",
-                    Ink::Gray => " fill=\"#666\"",
-                    Ink::White => " fill=\"#fff\"",
-                };
-                let mut left = *x;
-                for run in fonts.runs(*style, text)? {
-                    let em = f64::from(fonts.face(run.style).units_per_em());
-                    let _ = write!(
-                        out,
-                        "<g transform=\"translate({} {}) scale({s:.6} -{s:.6})\"{fill}>",
-                        number(left),
-                        number(*y),
-                        s = size / em
-                    );
-                    let mut pen = 0.0;
-                    for (_, glyph) in &run.glyphs {
-                        let path = glyphs
-                            .entry((run.style, glyph.0))
-                            .or_insert_with(|| fonts.outline(run.style, *glyph));
-                        if !path.is_empty() {
-                            let at = if pen > 0.0 {
-                                format!(" x=\"{}\"", number(pen))
-                            } else {
-                                String::new()
-                            };
-                            let id = id(run.style, glyph.0);
-                            let _ = write!(out, "<use xlink:href=\"#{id}\"{at}/>");
-                        }
-                        pen += fonts.advance(run.style, *glyph) * em;
-                    }
-                    out.push_str("</g>\n");
-                    left += fonts.run_width(&run) * size;
-                }
+                let place = (*x, *y);
+                write_text(out, (text, *style, *size, *ink), place, fonts, glyphs)?;
             }
-            Item::Line {
-                from,
-                to,
-                width,
-                dotted,
-                round,
-            } => {
-                let dash = if *dotted {
-                    format!(" stroke-dasharray=\"0 {}\"", number(width * 1.9))
-                } else {
-                    String::new()
-                };
-                let cap = if *round {
-                    " stroke-linecap=\"round\""
-                } else {
-                    ""
-                };
-                let _ = writeln!(
-                    out,
-                    "<line x1=\"{}\" y1=\"{}\" x2=\"{}\" y2=\"{}\" stroke=\"#000\" stroke-width=\"{}\"{dash}{cap}/>",
-                    number(from.0),
-                    number(from.1),
-                    number(to.0),
-                    number(to.1),
-                    number(*width)
-                );
-            }
-            Item::Circle {
-                center,
-                radius,
-                stroke,
-            } => {
-                let paint = match stroke {
-                    Some(w) => format!(
-                        " fill=\"#fff\" stroke=\"#000\" stroke-width=\"{}\"",
-                        number(*w)
-                    ),
-                    None => String::new(),
-                };
-                let _ = writeln!(
-                    out,
-                    "<circle cx=\"{}\" cy=\"{}\" r=\"{}\"{paint}/>",
-                    number(center.0),
-                    number(center.1),
-                    number(*radius)
-                );
-            }
+            _ => write_shape(out, item),
         }
     }
     out.push_str("</g>\n");
     Ok(())
+}
+
+/// A text as outlines, from its left end on its baseline.
+fn write_text(
+    out: &mut String,
+    (text, style, size, ink): (&str, Style, f64, Ink),
+    (x, y): (f64, f64),
+    fonts: &Fonts,
+    glyphs: &mut BTreeMap<(Style, u16), String>,
+) -> Result<(), ChartError> {
+    let fill = match ink {
+        Ink::Black => "",
+        Ink::Gray => " fill=\"#666\"",
+        Ink::White => " fill=\"#fff\"",
+    };
+    let mut left = x;
+    for run in fonts.runs(style, text)? {
+        let em = f64::from(fonts.face(run.style).units_per_em());
+        let _ = write!(
+            out,
+            "<g transform=\"translate({} {}) scale({s:.6} -{s:.6})\"{fill}>",
+            number(left),
+            number(y),
+            s = size / em
+        );
+        let mut pen = 0.0;
+        for (_, glyph) in &run.glyphs {
+            let path = glyphs
+                .entry((run.style, glyph.0))
+                .or_insert_with(|| fonts.outline(run.style, *glyph));
+            if !path.is_empty() {
+                let at = if pen > 0.0 {
+                    format!(" x=\"{}\"", number(pen))
+                } else {
+                    String::new()
+                };
+                let id = id(run.style, glyph.0);
+                let _ = write!(out, "<use xlink:href=\"#{id}\"{at}/>");
+            }
+            pen += fonts.advance(run.style, *glyph) * em;
+        }
+        out.push_str("</g>\n");
+        left += fonts.run_width(&run) * size;
+    }
+    Ok(())
+}
+
+/// A line or a circle.
+fn write_shape(out: &mut String, item: &Item) {
+    match item {
+        Item::Text { .. } => {}
+        Item::Line {
+            from,
+            to,
+            width,
+            dotted,
+            round,
+        } => {
+            let dash = if *dotted {
+                format!(" stroke-dasharray=\"0 {}\"", number(width * 1.9))
+            } else {
+                String::new()
+            };
+            let cap = if *round {
+                " stroke-linecap=\"round\""
+            } else {
+                ""
+            };
+            let _ = writeln!(
+                out,
+                "<line x1=\"{}\" y1=\"{}\" x2=\"{}\" y2=\"{}\" stroke=\"#000\" stroke-width=\"{}\"{dash}{cap}/>",
+                number(from.0),
+                number(from.1),
+                number(to.0),
+                number(to.1),
+                number(*width)
+            );
+        }
+        Item::Circle {
+            center,
+            radius,
+            stroke,
+        } => {
+            let paint = match stroke {
+                Some(w) => format!(
+                    " fill=\"#fff\" stroke=\"#000\" stroke-width=\"{}\"",
+                    number(*w)
+                ),
+                None => String::new(),
+            };
+            let _ = writeln!(
+                out,
+                "<circle cx=\"{}\" cy=\"{}\" r=\"{}\"{paint}/>",
+                number(center.0),
+                number(center.1),
+                number(*radius)
+            );
+        }
+    }
 }

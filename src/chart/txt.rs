@@ -4,7 +4,7 @@
 //! all that follows a line of dashes are for the eye (`docs/typed-charts.md`).
 
 use super::diagram::{Diagram, diagram};
-use super::sheet::{BARS_IN_ROW, Block, Entry, Mark, Measure, Sheet};
+use super::sheet::{BARS_IN_ROW, Block, Entry, Jump, Mark, Measure, Sheet, Signs};
 use super::xml::one_line;
 use super::{Options, PERMISSION};
 use crate::songlog::song::Song;
@@ -21,8 +21,8 @@ pub(super) fn write(song: &Song, sheet: &Sheet, options: &Options) -> String {
     if let Some(words) = sheet.open_words() {
         lines.extend(wrap(&words, ASIDE));
     }
-    if !sheet.roadmap.is_empty() {
-        lines.extend(wrap(&format!("Form: {}", one_line(&sheet.roadmap)), ASIDE));
+    if !sheet.order.is_empty() {
+        lines.extend(wrap(&format!("Form: {}", one_line(&sheet.order)), ASIDE));
     }
     for (i, block) in sheet.blocks.iter().enumerate() {
         lines.push(String::new());
@@ -153,6 +153,9 @@ fn block_lines(before: &[Block], block: &Block, sheet: &Sheet) -> Vec<String> {
     if block.times > 1 {
         heading.push_str(&format!(" x{}", block.times));
     }
+    for sign in sign_words(block.signs) {
+        heading.push_str(&format!(" ({sign})"));
+    }
     let mut lines = wrap(heading.trim(), "");
     if !block.differs.is_empty() {
         lines.extend(wrap(&one_line(&block.differs), ASIDE));
@@ -170,6 +173,19 @@ fn block_lines(before: &[Block], block: &Block, sheet: &Sheet) -> Vec<String> {
         lines.extend(row_lines(row, usual, &sheet.strings));
     }
     lines
+}
+
+/// Signs at a section's start and end, as they stand behind its name.
+fn sign_words(signs: Signs) -> Vec<&'static str> {
+    let all = [
+        (signs.segno, "segno"),
+        (signs.coda, "coda"),
+        (signs.to_coda, "to coda"),
+        (signs.fine, "fine"),
+    ];
+    let mut words: Vec<&str> = all.iter().filter(|s| s.0).map(|s| s.1).collect();
+    words.extend(signs.jump.map(Jump::words));
+    words
 }
 
 /// One row, on one line where its bars fit a quarter of it each, else on more lines.

@@ -15,7 +15,7 @@ use std::path::{Path, PathBuf};
 
 /// Writes the chart of a log: a page to play from, or a file for another program
 ///
-/// The format follows the file's ending: .txt .html .pdf .svg are pages;
+/// The format follows the file's ending: .txt .html .pdf .svg .png are pages;
 /// .musicxml .mxl .mid .vtt .lab .jams .json are for other programs. Chords that
 /// are not confirmed yet are marked with a question mark and counted.
 /// A chart of someone's song is for your own study; sharing or selling copies
@@ -39,7 +39,7 @@ pub(crate) struct Chart {
     /// Exit code 1 if a chord is not confirmed yet; for scripts
     #[arg(long)]
     require_confirmed: bool,
-    /// Format, if the file's ending does not say it: txt, html, pdf, svg,
+    /// Format, if the file's ending does not say it: txt, html, pdf, svg, png,
     /// musicxml, mxl, mid, vtt, lab, jams, json
     #[arg(long, value_name = "NAME")]
     format: Option<String>,
@@ -71,7 +71,7 @@ pub(crate) struct Chart {
     /// Mirror the chord boxes for a left-handed player
     #[arg(long)]
     left_handed: bool,
-    /// A quarter larger
+    /// A quarter larger, for two pages open side by side
     #[arg(long, conflicts_with = "compact")]
     large: bool,
     /// A fifth smaller, for a binder
@@ -89,6 +89,12 @@ pub(crate) struct Chart {
     /// Outlines instead of black discs and bars
     #[arg(long)]
     save_ink: bool,
+    /// One page alone, from 1; with .pdf, .svg and .png
+    #[arg(long, value_name = "PAGE", value_parser = clap::value_parser!(u32).range(1..))]
+    only_page: Option<u32>,
+    /// With .png: dots an inch; 200 if not given
+    #[arg(long, value_name = "DPI", value_parser = clap::value_parser!(u16).range(50..=600))]
+    dpi: Option<u16>,
     /// Write every repeat out
     #[arg(long, conflicts_with = "short")]
     written_out: bool,
@@ -145,30 +151,7 @@ impl Chart {
                 self.offset
             )));
         }
-        let options = Options {
-            page: match self.page {
-                Paper::A4 => Page::A4,
-                Paper::Letter => Page::Letter,
-                Paper::A5 => Page::A5,
-            },
-            key: self.key.as_deref().map(str::parse::<Key>).transpose()?,
-            capo: self.capo,
-            degrees: self.degrees == Some(Degrees::Instead),
-            degrees_under: self.degrees == Some(Degrees::Under),
-            easy: self.easy,
-            tuning: self.tuning.clone(),
-            save_ink: self.save_ink,
-            left_handed: self.left_handed,
-            large: self.large,
-            compact: self.compact,
-            landscape: self.landscape,
-            alternatives: self.alternatives,
-            concert: self.concert,
-            written_out: self.written_out,
-            short: self.short,
-            steady: self.steady,
-            offset_s: self.offset,
-        };
+        let options = self.options()?;
         if !to_stdout && !self.overwrite && self.output.symlink_metadata().is_ok() {
             return Err(CliError::new(format!(
                 "'{}' already exists; not overwritten (give another name, or --overwrite)",
@@ -195,6 +178,36 @@ impl Chart {
             save(&self.output, &bytes, self.overwrite)?;
         }
         self.report(&song, &moved, bytes.len(), to_stdout, out)
+    }
+
+    /// How the song is to be delivered.
+    fn options(&self) -> Result<Options, CliError> {
+        Ok(Options {
+            page: match self.page {
+                Paper::A4 => Page::A4,
+                Paper::Letter => Page::Letter,
+                Paper::A5 => Page::A5,
+            },
+            key: self.key.as_deref().map(str::parse::<Key>).transpose()?,
+            capo: self.capo,
+            degrees: self.degrees == Some(Degrees::Instead),
+            degrees_under: self.degrees == Some(Degrees::Under),
+            easy: self.easy,
+            tuning: self.tuning.clone(),
+            save_ink: self.save_ink,
+            left_handed: self.left_handed,
+            large: self.large,
+            compact: self.compact,
+            landscape: self.landscape,
+            alternatives: self.alternatives,
+            concert: self.concert,
+            written_out: self.written_out,
+            short: self.short,
+            steady: self.steady,
+            offset_s: self.offset,
+            only_page: self.only_page.map(|page| page as usize),
+            dpi: self.dpi,
+        })
     }
 
     fn load(&self, path: &Path) -> Result<Song, CliError> {

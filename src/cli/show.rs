@@ -86,8 +86,8 @@ fn chart(song: &Song, path: &Path, out: &mut dyn Write) -> Result<(), CliError> 
     for note in &song.notes {
         writeln!(out, "{}", wrap_from(&format!("* {note}"), 2))?;
     }
-    let names = form::roadmap(song);
-    for line in roadmap(song, &names) {
+    let names = form::letters(song);
+    for line in form_lines(song, &names) {
         writeln!(out, "{line}")?;
     }
     let mut drawn = String::new();
@@ -134,7 +134,7 @@ fn in_no_bar_line(span: &Span, song: &Song) -> String {
 }
 
 /// The order of the sections, and how each variant differs; nothing for a single section.
-fn roadmap(song: &Song, names: &[String]) -> Vec<String> {
+fn form_lines(song: &Song, names: &[String]) -> Vec<String> {
     if names.len() < 2 {
         return Vec::new();
     }

@@ -25,9 +25,9 @@ pub fn song(song: &Song) -> Value {
         })).collect::<Vec<_>>(),
         "n_chords": song.n_chords(),
         "n_open": song.n_open(),
-        "sections": song.sections.iter().zip(form::roadmap(song)).map(|(s, in_roadmap)| {
+        "sections": song.sections.iter().zip(form::letters(song)).map(|(s, in_form)| {
             let mut value = json!(s);
-            value["in_roadmap"] = json!(in_roadmap);
+            value["in_form"] = json!(in_form);
             value
         }).collect::<Vec<_>>(),
         "bars": song.bars.iter().map(|b| json!({

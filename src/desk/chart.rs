@@ -35,6 +35,12 @@ pub(super) struct Wanted {
     #[serde(default)]
     large: Flag,
     #[serde(default)]
+    compact: Flag,
+    #[serde(default)]
+    landscape: Flag,
+    #[serde(default)]
+    concert: Flag,
+    #[serde(default)]
     written_out: Flag,
     #[serde(default)]
     short: Flag,
@@ -63,9 +69,10 @@ impl Wanted {
         let page = match self.paper.as_deref() {
             None | Some("a4") => Page::A4,
             Some("letter") => Page::Letter,
+            Some("a5") => Page::A5,
             Some(other) => {
                 return Err(ApiError::bad(format!(
-                    "paper: '{other}' is unknown (expected a4 or letter)"
+                    "paper: '{other}' is unknown (expected a4, letter or a5)"
                 )));
             }
         };
@@ -78,6 +85,9 @@ impl Wanted {
             return Err(ApiError::bad(
                 "degrees and degrees_under exclude each other",
             ));
+        }
+        if self.large.is_on() && self.compact.is_on() {
+            return Err(ApiError::bad("large and compact exclude each other"));
         }
         let offset_s = self.offset_s.unwrap_or(0.0);
         if !offset_s.is_finite() {
@@ -94,6 +104,9 @@ impl Wanted {
             save_ink: self.save_ink.is_on(),
             left_handed: self.left_handed.is_on(),
             large: self.large.is_on(),
+            compact: self.compact.is_on(),
+            landscape: self.landscape.is_on(),
+            concert: self.concert.is_on(),
             written_out: self.written_out.is_on(),
             short: self.short.is_on(),
             offset_s,
@@ -162,6 +175,7 @@ const fn about(format: Format) -> (&'static str, &'static str) {
         Format::Vtt => ("vtt", "text/vtt; charset=utf-8"),
         Format::Lab => ("lab", "text/tab-separated-values; charset=utf-8"),
         Format::Jams => ("jams", "application/json"),
+        Format::Png => ("png", "image/png"),
         Format::Json => ("json", "application/json"),
     }
 }

@@ -56,7 +56,7 @@ fn told(snapshot: &Snapshot) -> Value {
     value["can_undo"] = json!(undoable(log).is_some());
     value["can_redo"] = json!(redoable(log).is_some());
     value["beats_s"] = song.beats_s.iter().map(|t| round(*t)).collect();
-    value["roadmap"] = json!(roadmap(song));
+    value["form"] = json!(form_words(song));
     value["live"] = json!(cfg!(feature = "mic"));
     value["tuning"] = json!(song.instrument.tuning.text());
     value
@@ -85,8 +85,8 @@ fn file_name(path: &std::path::Path) -> String {
 }
 
 /// The order of sections as everywhere else; empty where there is only one.
-fn roadmap(song: &Song) -> String {
-    match form::roadmap(song) {
+fn form_words(song: &Song) -> String {
+    match form::letters(song) {
         names if names.len() > 1 => names.join(" "),
         _ => String::new(),
     }

@@ -217,6 +217,10 @@ fn take_record(take: &Path, log: &Path, source: &Source) -> songlog::Take {
             levels_db: f.levels_db.clone(),
             crossings: f.crossings.clone(),
         }),
+        tags: songlog::Tags {
+            title: facts.tags.title.clone(),
+            composer: facts.tags.composer.clone(),
+        },
     }
 }
 

@@ -350,6 +350,7 @@ impl Moments {
             channels: 1,
             bytes,
             fingerprint: None,
+            tags: Default::default(),
         };
         let (mut heard, decided) = match before {
             Some(log) => (log.heard, log.decided),

@@ -92,26 +92,8 @@ pub(super) fn read(text: &str) -> Result<ImportedScore, ForeignError> {
         });
     }
     raw.meter = usual_beats(&raw.bars).map(|n| (n, 4));
-    raw.sections = sections
-        .into_iter()
-        .flatten()
-        .filter_map(|s| {
-            Some(ImportedSection {
-                feel: None,
-                start_s: s.start_s,
-                text: one_line(s.value.as_str()?),
-            })
-        })
-        .collect();
-    let stated = keys.iter().flatten();
-    raw.key_changes = stated
-        .filter_map(|k| {
-            Some(KeyChange {
-                at_s: k.start_s,
-                key: k.value.as_str()?.parse().ok()?,
-            })
-        })
-        .collect();
+    raw.sections = read_sections(sections.iter().flatten());
+    raw.key_changes = read_keys(keys.iter().flatten());
     raw.key = raw.key_changes.first().map(|c| c.key);
     raw.tempo_bpm = tempo
         .iter()
@@ -119,7 +101,34 @@ pub(super) fn read(text: &str) -> Result<ImportedScore, ForeignError> {
         .find_map(|t| t.value.as_f64())
         .or_else(|| median_tempo(&raw.beats))
         .filter(|bpm| TEMPOS_BPM.contains(bpm));
-    let notes = notes.unwrap_or_default();
+    raw.notes = read_notes(&notes.unwrap_or_default())?;
+    Ok(raw)
+}
+
+fn read_sections<'a>(seen: impl Iterator<Item = &'a Seen<'a>>) -> Vec<ImportedSection> {
+    let section = |s: &Seen<'_>| {
+        Some(ImportedSection {
+            feel: None,
+            start_s: s.start_s,
+            text: one_line(s.value.as_str()?),
+        })
+    };
+    seen.filter_map(section).collect()
+}
+
+fn read_keys<'a>(seen: impl Iterator<Item = &'a Seen<'a>>) -> Vec<KeyChange> {
+    let change = |k: &Seen<'_>| {
+        Some(KeyChange {
+            at_s: k.start_s,
+            key: k.value.as_str()?.parse().ok()?,
+        })
+    };
+    seen.filter_map(change).collect()
+}
+
+/// Notes with a pitch and a length, in order of time.
+fn read_notes(notes: &[Seen<'_>]) -> Result<Vec<HeardNote>, ForeignError> {
+    let mut all = Vec::new();
     if notes.len() > MAX_NOTES {
         return Err(ForeignError::Wrong {
             place: "the notes".into(),
@@ -131,7 +140,7 @@ pub(super) fn read(text: &str) -> Result<ImportedScore, ForeignError> {
         if let Some(midi) = midi.filter(|m| (0.0..128.0).contains(m))
             && note.duration_s > 0.0
         {
-            raw.notes.push(HeardNote {
+            all.push(HeardNote {
                 start_s: note.start_s,
                 end_s: note.start_s + note.duration_s,
                 midi: midi as u8,
@@ -139,8 +148,8 @@ pub(super) fn read(text: &str) -> Result<ImportedScore, ForeignError> {
             });
         }
     }
-    raw.notes.sort_by(|a, b| a.start_s.total_cmp(&b.start_s));
-    Ok(raw)
+    all.sort_by(|a: &HeardNote, b| a.start_s.total_cmp(&b.start_s));
+    Ok(all)
 }
 
 /// The observations of an annotation: a list of records, or a record of lists.

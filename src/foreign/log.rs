@@ -14,6 +14,7 @@ impl Kind {
             channels: 0,
             bytes,
             fingerprint: None,
+            tags: Default::default(),
         }
     }
 }

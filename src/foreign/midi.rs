@@ -118,6 +118,16 @@ pub(super) fn read(bytes: &[u8], given: &Given) -> Result<ImportedScore, Foreign
     Ok(raw)
 }
 
+/// The key of a signature, sharps above zero.
+fn key_of(signs: i8, minor: bool) -> Key {
+    let (mode, up) = match minor {
+        true => (Mode::Minor, 3),
+        false => (Mode::Major, 0),
+    };
+    let tonic = Spelled::from_fifths(i32::from(signs.clamp(-7, 7)) + up);
+    Key::new(tonic, mode)
+}
+
 fn events(smf: &Smf<'_>) -> Result<Events, ForeignError> {
     let mut all = Events::default();
     for (t, track) in smf.tracks.iter().enumerate() {
@@ -145,12 +155,7 @@ fn events(smf: &Smf<'_>) -> Result<Events, ForeignError> {
                         all.meters.push((tick, n, 1 << power));
                     }
                     MetaMessage::KeySignature(signs, minor) => {
-                        let (mode, up) = match minor {
-                            true => (Mode::Minor, 3),
-                            false => (Mode::Major, 0),
-                        };
-                        let tonic = Spelled::from_fifths(i32::from(signs.clamp(-7, 7)) + up);
-                        all.keys.push((tick, Key::new(tonic, mode)));
+                        all.keys.push((tick, key_of(signs, minor)));
                     }
                     MetaMessage::TrackName(name) if t == 0 && tick == 0 => {
                         all.title = Some(words(name)).filter(|n| !n.is_empty());
@@ -194,18 +199,25 @@ fn events(smf: &Smf<'_>) -> Result<Events, ForeignError> {
             });
         }
     }
-    all.notes.sort_unstable();
-    all.keys.sort_by_key(|k| k.0);
-    all.tempi.sort_by_key(|t| t.0);
-    all.meters.sort_by_key(|m| m.0);
-    all.meters.dedup_by(|b, a| {
-        a.0 == b.0 && {
-            *a = *b;
-            true
-        }
-    });
-    all.markers.sort_by_key(|m| m.0);
+    all.sort();
     Ok(all)
+}
+
+impl Events {
+    /// In order of time; of two meters at one tick the later one holds.
+    fn sort(&mut self) {
+        self.notes.sort_unstable();
+        self.keys.sort_by_key(|k| k.0);
+        self.tempi.sort_by_key(|t| t.0);
+        self.meters.sort_by_key(|m| m.0);
+        self.meters.dedup_by(|b, a| {
+            a.0 == b.0 && {
+                *a = *b;
+                true
+            }
+        });
+        self.markers.sort_by_key(|m| m.0);
+    }
 }
 
 /// A text of the file on one line; bytes that are no UTF-8 are replaced.

@@ -191,34 +191,51 @@ fn lay(
                 text: text.clone(),
             });
         }
-        for harmony in &measure.harmonies {
-            let at_s = time(harmony.at.clamp(0.0, measure.length));
-            let key = raw.key_changes.last().map(|c| c.key).or(raw.key);
-            let label = sounding_label(&harmony.label, score.transposed, key);
-            // a symbol written again over the next bar is the same chord going on
-            if let Some(held) = &sounding
-                && held.candidates[0].label == label
-                && (harmony.frame.is_none() || held.shape == harmony.frame)
-            {
-                continue;
-            }
-            if let Some(mut held) = sounding.take() {
-                held.end_s = at_s;
-                raw.chords.push(held);
-            }
-            let mut chord = ImportedChord::named(at_s, at_s, label, 1.0);
-            chord.shape.clone_from(&harmony.frame);
-            sounding = Some(chord);
-        }
+        harmonies(measure, score.transposed, &time, &mut sounding, raw);
     }
     if let Some(mut held) = sounding {
         held.end_s = now_s;
         raw.chords.push(held);
     }
     raw.duration_s = now_s;
-    if score.transposed != 0 {
+    sounding_keys(score.transposed, raw);
+    Ok(())
+}
+
+/// The chords of a measure; `time` is where a number of quarters from its start lies, s.
+fn harmonies(
+    measure: &Written,
+    transposed: i32,
+    time: &dyn Fn(f64) -> f64,
+    sounding: &mut Option<ImportedChord>,
+    raw: &mut ImportedScore,
+) {
+    for harmony in &measure.harmonies {
+        let at_s = time(harmony.at.clamp(0.0, measure.length));
+        let key = raw.key_changes.last().map(|c| c.key).or(raw.key);
+        let label = sounding_label(&harmony.label, transposed, key);
+        // a symbol written again over the next bar is the same chord going on
+        if let Some(held) = sounding.as_ref()
+            && held.candidates[0].label == label
+            && (harmony.frame.is_none() || held.shape == harmony.frame)
+        {
+            continue;
+        }
+        if let Some(mut held) = sounding.take() {
+            held.end_s = at_s;
+            raw.chords.push(held);
+        }
+        let mut chord = ImportedChord::named(at_s, at_s, label, 1.0);
+        chord.shape.clone_from(&harmony.frame);
+        *sounding = Some(chord);
+    }
+}
+
+/// Keys as they sound, where the file is written for a transposing instrument.
+fn sounding_keys(transposed: i32, raw: &mut ImportedScore) {
+    if transposed != 0 {
         let sounding = |key: Key| {
-            let tonic = key.tonic.pitch_class().up(score.transposed);
+            let tonic = key.tonic.pitch_class().up(transposed);
             Key::usual(tonic, key.mode)
         };
         raw.key = raw.key.map(sounding);
@@ -226,7 +243,6 @@ fn lay(
             change.key = sounding(change.key);
         }
     }
-    Ok(())
 }
 
 /// A label of a transposing part as it sounds.

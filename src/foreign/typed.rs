@@ -6,6 +6,7 @@
 //! recording would have them, and folded again on paper.
 
 mod bars;
+mod jumps;
 mod lines;
 mod repeats;
 
@@ -19,6 +20,7 @@ use crate::songlog::heard::{HeardBar, HeardBeat};
 use crate::theory::{Key, KeyChange, Label};
 use bars::TypedBar;
 use lines::Typed;
+use std::collections::HashMap;
 
 /// Beats a minute where the text says nothing.
 const USUAL_BPM: f64 = 120.0;
@@ -84,6 +86,7 @@ fn lay(typed: &Typed, parts: &[repeats::Part], given: &Given, raw: &mut Imported
     let mut number = 0;
     let mut before: Option<&TypedBar> = None;
     let mut key = raw.key;
+    let mut times = HashMap::new();
     for part in parts {
         raw.sections.push(ImportedSection {
             start_s: now_s,
@@ -121,11 +124,10 @@ fn lay(typed: &Typed, parts: &[repeats::Part], given: &Given, raw: &mut Imported
             if let Some(chord) = raw.chords.last_mut() {
                 chord.end_s = end_s;
             }
-            // an ending is played in one pass and has one line
-            let words = bar
-                .words
-                .get(part.pass)
-                .or(bar.words.first().filter(|_| bar.ending.is_some()));
+            // a line of words for each time that the bar is played
+            let time = times.entry(bar.place).or_insert(0usize);
+            let words = bar.words.get(*time);
+            *time += 1;
             if let Some(text) = words.filter(|w| !w.is_empty()) {
                 raw.lyrics.push(Act::Lyric {
                     start_s: now_s,

@@ -8,7 +8,7 @@ use super::heard::{
 };
 use super::records::*;
 use super::text::four;
-use super::{Fingerprint, Log, Take};
+use super::{Fingerprint, Log, Tags, Take};
 use crate::fretboard::{Instrument, Tuning};
 use crate::theory::{Key, KeyChange};
 
@@ -28,6 +28,8 @@ pub(super) fn to_record(log: &Log) -> LogRecord {
                 levels_db: f.levels_db.clone(),
                 crossings: f.crossings.clone(),
             }),
+            title: log.take.tags.title.clone(),
+            composer: log.take.tags.composer.clone(),
         },
         drafted: log.drafted.clone(),
         heard: heard_record(&log.heard),
@@ -53,7 +55,9 @@ fn version_of(log: &Log) -> u64 {
         .into_iter()
         .chain(changes)
         .any(|key| key.mode.is_other());
-    let heard = if !log.heard.detail.is_empty() || !log.heard.strums.is_empty() || other_mode {
+    let tagged = log.take.tags != Tags::default();
+    let detailed = !log.heard.detail.is_empty() || !log.heard.strums.is_empty();
+    let heard = if tagged || detailed || other_mode {
         4
     } else if !log.heard.key_changes.is_empty() {
         3
@@ -191,6 +195,10 @@ pub(super) fn from_record(record: LogRecord) -> Result<Log, Fault> {
                 levels_db: f.levels_db,
                 crossings: f.crossings,
             }),
+            tags: Tags {
+                title: record.take.title,
+                composer: record.take.composer,
+            },
         },
         drafted: record.drafted,
         heard: heard_from(record.heard)?,

@@ -1,4 +1,4 @@
-//! The form of a song as it stands: its roadmap, and how each repeat differs
+//! The form of a song as it stands: the letters of its sections, and how each repeat differs
 //! from the first section with its letter.
 //!
 //! All of it is worked out from the chords as they are shown, so that it stays
@@ -18,9 +18,9 @@ const MAY_DISAGREE: usize = 1;
 /// Share of bars that must agree for a section to be another in a new key (ours).
 const MOVED_SHARE: f64 = 0.7;
 
-/// The sections in order as a roadmap: the letter, with a prime for each way of
-/// varying the first one: `A`, `A`, `B`, `A`, `B'`. Equal variants share a name.
-pub fn roadmap(song: &Song) -> Vec<String> {
+/// The letters of the sections in order, with a prime for each way of varying
+/// the first one: `A`, `A`, `B`, `A`, `B'`. Equal variants share a name.
+pub fn letters(song: &Song) -> Vec<String> {
     let mut variants: Vec<(&str, &str)> = Vec::new();
     song.sections
         .iter()

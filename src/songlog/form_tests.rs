@@ -1,7 +1,7 @@
 //! Form, count and keys of songs written as text: `A: G | C D; B: Em | D`.
 
 use super::decided::{Act, How};
-use super::form::{changes_inside, key_words, may_follow, roadmap};
+use super::form::{changes_inside, key_words, letters, may_follow};
 use super::heard::{Candidate, Heard, HeardBar, HeardBeat, HeardChord, HeardSection};
 use super::song::Song;
 use super::{Log, Take, contradiction, read, resolve, write};
@@ -64,6 +64,7 @@ fn log(text: &str, key: &str) -> Log {
             channels: 1,
             bytes: 1,
             fingerprint: None,
+            tags: Default::default(),
         },
         drafted: AT.into(),
         heard: Heard {
@@ -104,7 +105,7 @@ fn song(text: &str, acts: Vec<Act>) -> Song {
 
 /// Roadmap and what is said of each section, in one text.
 fn said(song: &Song) -> String {
-    let mut text = roadmap(song).join(" ");
+    let mut text = letters(song).join(" ");
     for section in song.sections.iter().filter(|s| !s.differs.is_empty()) {
         text.push_str(&format!(" / {}", section.differs));
     }
@@ -112,7 +113,7 @@ fn said(song: &Song) -> String {
 }
 
 #[test]
-fn the_roadmap_names_each_variant_and_what_differs() {
+fn the_letters_name_each_variant_and_what_differs() {
     let check =
         |text: &str, expected: &str| assert_eq!(said(&song(text, vec![])), expected, "{text}");
     check("A: G | C | D | G; A: G | C | D | G; B: Em | D", "A A B");

@@ -66,6 +66,17 @@ pub struct Take {
     pub bytes: u64,
     /// What tells it from other takes; none if unknown.
     pub fingerprint: Option<Fingerprint>,
+    /// What its tags say.
+    pub tags: Tags,
+}
+
+/// What a file says of itself; proposals, until the user says otherwise.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct Tags {
+    /// The title.
+    pub title: Option<String>,
+    /// Who made the music.
+    pub composer: Option<String>,
 }
 
 /// How loud and how bright each of 32 parts of a take is.

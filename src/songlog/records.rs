@@ -29,6 +29,10 @@ pub(super) struct TakeRecord {
     pub(super) bytes: u64,
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub(super) fingerprint: Option<FingerprintRecord>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub(super) title: Option<String>,
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub(super) composer: Option<String>,
 }
 
 #[derive(Serialize, Deserialize)]

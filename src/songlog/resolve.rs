@@ -29,7 +29,7 @@ pub struct Unfit {
 pub struct Settings {
     /// The title.
     pub title: Option<String>,
-    /// Who made the song.
+    /// Who made the song; empty to print no credit.
     pub credit: Option<String>,
     /// The key of the whole.
     pub key: Option<Key>,
@@ -56,6 +56,13 @@ pub fn resolve(log: &Log) -> Song {
     resolve_with_unfit(log).0
 }
 
+/// The credit that the user gave, else the composer of the file's tags.
+fn credit(log: &Log, settings: &Settings) -> Option<String> {
+    let given = settings.credit.as_ref();
+    let credit = given.or(log.take.tags.composer.as_ref());
+    credit.filter(|t| !t.is_empty()).cloned()
+}
+
 /// What the user set for the whole take, by the decisions that hold.
 pub fn settings(log: &Log) -> Settings {
     let mut settings = Settings::default();
@@ -69,7 +76,7 @@ pub fn apply_settings<'a>(settings: &mut Settings, acts: impl IntoIterator<Item 
         match act {
             Act::Title { text } => settings.title = Some(text.clone()),
             Act::Credit { text } => {
-                settings.credit = Some(text.clone()).filter(|t| !t.is_empty());
+                settings.credit = Some(text.clone());
             }
             Act::Key { key } => {
                 settings.key = Some(*key);
@@ -162,6 +169,7 @@ pub fn resolve_with_unfit(log: &Log) -> (Song, Vec<Unfit>) {
         title: settings
             .title
             .clone()
+            .or_else(|| log.take.tags.title.clone())
             .unwrap_or_else(|| stem(&log.take.file)),
         duration_s: heard.duration_s,
         tempo_bpm: settings.tempo_bpm.or(heard.tempo_bpm),
@@ -176,7 +184,7 @@ pub fn resolve_with_unfit(log: &Log) -> (Song, Vec<Unfit>) {
             .iter()
             .map(|piece| span(piece, heard, &instrument, spelled))
             .collect(),
-        credit: settings.credit.clone(),
+        credit: credit(log, &settings),
         lyrics,
         notes,
         warnings: warnings(heard, &settings, &instrument, &unfit),

@@ -59,6 +59,7 @@ fn log() -> Log {
             channels: 1,
             bytes: 1_411_244,
             fingerprint: None,
+            tags: Default::default(),
         },
         drafted: AT.into(),
         heard: Heard {

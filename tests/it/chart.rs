@@ -55,6 +55,7 @@ pub(crate) fn demo_log(dir: &Path) -> PathBuf {
             channels: 1,
             bytes: 1_411_244,
             fingerprint: None,
+            tags: Default::default(),
         },
         drafted: AT.into(),
         heard: Heard {

@@ -64,6 +64,7 @@ fn log_of(
             channels: 1,
             bytes: 1000,
             fingerprint: None,
+            tags: Default::default(),
         },
         drafted: "2031-05-02T18:30:00Z".into(),
         heard: Heard {

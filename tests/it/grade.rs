@@ -260,6 +260,7 @@ fn log_of(labels: &[&str]) -> Log {
             channels: 1,
             bytes: 44,
             fingerprint: None,
+            tags: Default::default(),
         },
         drafted: "2031-05-02T18:30:00Z".into(),
         heard: Heard {

@@ -77,6 +77,7 @@ pub(crate) fn log() -> Log {
             channels: 1,
             bytes: 2_116_844,
             fingerprint: None,
+            tags: Default::default(),
         },
         drafted: "2031-05-02T18:30:00Z".into(),
         heard: Heard {

@@ -120,10 +120,31 @@ fn charts_of_many_kinds_come_back() {
         "- | A7 |\nVerse / Verse 2\n|: D | G | 1. A7 | D :| 2. D | D |\nOut x3\n| D | A7 |\n",
         "A\n| Dbmaj9 / Bbm7 Bbm7/Ab | Gbmaj7#11 / Ab13sus4 Ab7b9 | Fm7b5 Bb7b13 Ebm9 &Ab13 / | Db |\n",
         "Solo\n| ? | X | G? | G |\n",
+        "Verse\n| G | C |\nChorus (to coda)\n| D | D7 |\nBridge (D.C. al Coda)\n| Am | Bm |\nOut (coda)\n| F | G |\n",
+        "In\n| F | F |\nVerse x2 (segno)\n|: G | 1. C :| 2. D |\nChorus (fine)\n| D | D7 |\nBridge (ds al fine)\n| Am | Bm |\n",
+        "- | D7 |\nVerse\n| G | C |\nWords: one | two\nWords: three | four\nChorus\n| D | D7 |\nBridge\n| Am | Bm |\nVerse\nChorus\nOut\n| F | G |\n",
+        "Verse 1\n| G | C |\nChorus\n| D | D7 |\nVerse 2\n| G | C |\nVerse 3\n| G | C |\n",
         "Credit: words and music: nobody\nVerse x2\n|: G | C | D | G :|\nWords: Oh the | lantern | burns\nWords: Oh the | kettle | | sings\nOut\n| G |\nWords: low\n",
     ] {
         comes_back(text);
     }
+}
+
+/// A section that refers to one printed before, and jumps, read as they are played.
+#[test]
+fn jumps_are_written_and_read_as_they_are_played() {
+    let text = "Verse\n| G | C |\nWords: one | two\nWords: three | four\nChorus\n| D | D7 |\n\
+                Bridge\n| Am | Bm |\nVerse\nChorus\nOut\n| F | G |\n";
+    let written = comes_back(text);
+    for part in ["Chorus (to coda)", "Bridge (D.C. al Coda)", "Out (coda)"] {
+        assert!(written.contains(part), "no {part} in\n{written}");
+    }
+    let sung: Vec<String> = song(text).lyrics.iter().map(|l| l.text.clone()).collect();
+    assert_eq!(sung, ["one", "two", "three", "four"]);
+    // after the jump a repeat is played once, with its last ending
+    let short = "In\n| F |\nVerse x2 (segno)\n|: G | 1. C :| 2. D |\nChorus (fine)\n| E |\nBridge (D.S. al Fine)\n| Am |\n";
+    let symbols: Vec<String> = song(short).spans.iter().map(|s| s.label.symbol()).collect();
+    assert_eq!(symbols.join(" "), "F G C G D E Am G D E");
 }
 
 #[test]
@@ -152,6 +173,31 @@ fn errors_name_the_line_and_the_way_out() {
         ("A\n| G |\nMeter: 3/4\n| G |\n", "line 3", "begin each bar"),
         ("A\n| G |\nWords: a | b\n", "line 3", "under 1 bars"),
         ("Words: a\n| G |\n", "line 1", "under a line of bars"),
+        (
+            "A\n| G |\nB (D.S. al Fine)\n| C |\n",
+            "line 3",
+            "the sign (segno)",
+        ),
+        (
+            "A\n| G |\nB (D.C. al Coda)\n| C |\n",
+            "line 3",
+            "the sign (to coda)",
+        ),
+        (
+            "A (to coda)\n| G |\nB (D.C. al Coda)\n| C |\n",
+            "line 3",
+            "the sign (coda)",
+        ),
+        (
+            "A (fine)\n| G |\nB (D.C. al Fine)\n| C |\nC\n| D |\n",
+            "line 5",
+            "never played",
+        ),
+        (
+            "A (fine)\n| G |\nB (D.C. al Fine)\n| C |\nC (D.C. al Fine)\n| D |\n",
+            "line 5",
+            "a second D.C.",
+        ),
         ("words only\n", "", "no bars"),
     ] {
         let error = read(Kind::Typed, text.as_bytes(), &Given::default()).expect_err(text);

@@ -46,8 +46,11 @@ def overlap(a, b):
     return min(a[2], b[2]) - max(a[0], b[0]) > 0 and min(a[3], b[3]) - max(a[1], b[1]) > 0
 
 
-def check(svg, most):
+def check(svg, most, wanted):
     root = tree.fromstring(svg)
+    drawn = ["".join(t.itertext()).strip() for t in root.iter(f"{NS}text")]
+    for words, n in wanted.items():
+        assert sum(words in d for d in drawn) >= n, f"'{words}' is written {n} times, drawn less often"
     inner = next(s for s in root.iter(f"{NS}svg") if s.get("viewBox"))
     _, _, width, height = (float(n) for n in inner.get("viewBox").split())
     margin = next(g for g in inner.iter(f"{NS}g") if g.get("class") == "page-margin")
@@ -120,7 +123,9 @@ def main():
     log = [line for line in log_file.read().decode().splitlines()
            if line.strip() and "encoded breaks but nothing provided" not in line]
     assert loaded and not log, log
-    counts = check(svg, most)
+    source = open(sys.argv[1], encoding="utf-8").read().split("</part>")[0]
+    jumps = ("D.S. al Coda", "D.S. al Fine", "D.C. al Coda", "D.C. al Fine", "To Coda", "Fine")
+    counts = check(svg, most, {words: source.count(f">{words}<") for words in jumps})
     print(", ".join(f"{n} {what}" for what, n in counts.items()))
 
 

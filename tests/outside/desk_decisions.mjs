@@ -138,8 +138,21 @@ export async function decides({ program, log }) {
   await page.waitForFunction(() => /nonsense/.test(document.querySelector("#song [role=alert]").textContent));
   assert.equal(await page.inputValue("#fact-title"), "Lamp & ladder");
   await page.fill("#fact-tuning", "standard");
+  await page.fill("#fact-credit", "words: nobody");
   await page.click("#song form button[type=submit]");
   await page.waitForFunction(() => document.querySelector("#title").textContent === "Lamp & ladder");
+  assert.equal(song().credit, "words: nobody");
+
+  // words, a part to each bar, and fewer of them
+  await chooseBar(page, 3);
+  await page.click("#tab-change");
+  await page.fill("#lyric-text", "oh the | lantern");
+  await does(page, () => page.keyboard.press("Enter"), /^Saved/);
+  assert.deepEqual(song().lyrics.map((l) => l.text), ["oh the", "lantern"]);
+  assert.equal(await page.inputValue("#lyric-text"), "oh the", "the words of the chosen bar");
+  await page.fill("#lyric-text", "");
+  await does(page, () => page.keyboard.press("Enter"), /^Saved/);
+  assert.deepEqual(song().lyrics.map((l) => l.text), ["lantern"]);
 
   // everything that is open in a stretch
   await chooseBar(page, 9);

@@ -7,6 +7,10 @@ use crate::chart::sheet::{Entry, Measure, ShapeBox};
 use crate::chart::xml::escape;
 use std::fmt::Write;
 
+/// Between strings and between frets of a diagram.
+const DX: f64 = 9.0;
+const DY: f64 = 11.0;
+
 /// A chord with its shapes.
 pub(in crate::chart) fn write_entry(out: &mut String, entry: &Entry, options: &Options) {
     out.push_str("<figure><figcaption>");
@@ -34,8 +38,6 @@ pub(in crate::chart) fn write_entry(out: &mut String, entry: &Entry, options: &O
 }
 
 fn write_box(out: &mut String, shape_box: &ShapeBox, options: &Options) {
-    const DX: f64 = 9.0;
-    const DY: f64 = 11.0;
     const LEFT: f64 = 16.0;
     const TOP: f64 = 14.0;
     let left_handed = options.left_handed;
@@ -60,23 +62,7 @@ fn write_box(out: &mut String, shape_box: &ShapeBox, options: &Options) {
         LEFT + width + 8.0,
         TOP + height + 4.0
     );
-    let _ = write!(out, "<path d=\"");
-    for column in 0..d.n_strings {
-        let _ = write!(out, "M{} {TOP}v{height}", x(column));
-    }
-    for row in 0..=d.n_rows {
-        let _ = write!(out, "M{LEFT} {}h{width}", TOP + DY * f64::from(row));
-    }
-    out.push_str("\" stroke-width=\".8\"/>");
-    if d.first_fret == 1 {
-        let _ = write!(
-            out,
-            "<path d=\"M{} {}h{}\" stroke-width=\"2.6\"/>",
-            LEFT - 0.4,
-            TOP - 1.0,
-            width + 0.8
-        );
-    }
+    write_grid(out, &d, (LEFT, TOP), (width, height));
     for (column, rings) in &d.tops {
         let (cx, cy) = (x(*column), TOP - 6.5);
         if *rings {
@@ -117,6 +103,27 @@ fn write_box(out: &mut String, shape_box: &ShapeBox, options: &Options) {
         );
     }
     out.push_str("</g></svg>");
+}
+
+/// Strings and frets, with the nut where the first fret is.
+fn write_grid(out: &mut String, d: &Diagram, (left, top): (f64, f64), (width, height): (f64, f64)) {
+    out.push_str("<path d=\"");
+    for column in 0..d.n_strings {
+        let _ = write!(out, "M{} {top}v{height}", left + DX * column as f64);
+    }
+    for row in 0..=d.n_rows {
+        let _ = write!(out, "M{left} {}h{width}", top + DY * f64::from(row));
+    }
+    out.push_str("\" stroke-width=\".8\"/>");
+    if d.first_fret == 1 {
+        let _ = write!(
+            out,
+            "<path d=\"M{} {}h{}\" stroke-width=\"2.6\"/>",
+            left - 0.4,
+            top - 1.0,
+            width + 0.8
+        );
+    }
 }
 
 /// The tablature of one bar.

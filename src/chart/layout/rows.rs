@@ -6,10 +6,11 @@ mod heights;
 mod stems;
 mod symbols;
 
+pub(super) use heading::Beside;
 pub(super) use symbols::{parts_width, symbol_items, symbol_parts};
 
 use columns::{Line, lines, widths};
-use heading::heading;
+use heading::{at_end, end_height, heading, heading_height};
 use heights::{Heights, LYRIC_LINE, TAB_LINE, tablature};
 use symbols::{parts, symbol_width};
 
@@ -41,6 +42,8 @@ enum End {
     Bar,
     /// A row.
     Row,
+    /// A section that playing goes back from.
+    Section,
     /// The song.
     Song,
 }
@@ -67,6 +70,7 @@ pub(super) fn block(
     pattern: Option<&Pattern>,
     last_block: bool,
 ) -> Result<(), ChartError> {
+    let block = &block.with_words_once();
     let lines = lines(page, block)?;
     let height = |page: &Pager, line: &Line| {
         let key = line.bars[0]
@@ -74,10 +78,14 @@ pub(super) fn block(
             .map_or(0.0, |_| page.points(9.0) * 1.6);
         Heights::of(page, &line.bars, n_strings).all + ROW_GAP * page.scale + key
     };
-    let all: f64 = lines.iter().map(|l| height(page, l)).sum();
+    let end = end_height(page, block);
+    let all: f64 = lines.iter().map(|l| height(page, l)).sum::<f64>() + end;
     let first = lines.first().map_or(0.0, |l| height(page, l));
-    // a longer section would leave too much of a page empty
-    let whole = (page.bottom() - MARGIN) / 2.0;
+    // diagrams alone on a page would be worse than a divided section
+    let whole = match page.has_music() {
+        true => page.bottom() - MARGIN - heading_height(page),
+        false => 0.0,
+    };
     heading(page, block, pattern, if all <= whole { all } else { first })?;
     let n = lines.len();
     for (i, line) in lines.into_iter().enumerate() {
@@ -86,14 +94,16 @@ pub(super) fn block(
         }
         let heights = Heights::of(page, &line.bars, n_strings);
         let row_height = heights.all;
-        page.need(row_height);
+        let last = i + 1 == n;
+        page.need(row_height + if last { end } else { 0.0 });
         let place = Place {
             heights,
             n_strings,
             widths: widths(page, &line)?,
-            end: match last_block && i + 1 == n {
-                true => End::Song,
-                false => End::Row,
+            end: match (last, last_block || block.signs.fine, block.signs.jump) {
+                (true, true, _) => End::Song,
+                (true, _, Some(_)) => End::Section,
+                _ => End::Row,
             },
             ending_before: line.ending_before,
         };
@@ -102,7 +112,7 @@ pub(super) fn block(
         page.add(Role::Row(words.join("; ")), items);
         page.y += row_height + ROW_GAP * page.scale;
     }
-    Ok(())
+    at_end(page, block, last_block)
 }
 
 /// The new key over its first row; `keep` mm must follow on the same page.
@@ -133,66 +143,8 @@ fn row_items(page: &Pager, row: &[Measure], place: &Place) -> Result<Vec<Item>, 
         let x = MARGIN + NUMBERS - w - 1.5;
         items.push(page.text_item(x, top + (BAR_TOP + 2.5) * s, size, Style::Regular, &text));
     }
-    for (i, measure) in row.iter().enumerate() {
-        let bar_width = place.widths[i];
-        let left = MARGIN + NUMBERS + place.widths[..i].iter().sum::<f64>();
-        let before = match i {
-            0 => place.ending_before,
-            _ => row[i - 1].ending,
-        };
-        let first_of_ending = before != measure.ending;
-        let end = if i + 1 == row.len() {
-            place.end
-        } else {
-            End::Bar
-        };
-        bar_lines(
-            page,
-            measure,
-            (left, left + bar_width),
-            place.heights.bar_bottom(s),
-            end,
-            &mut items,
-        );
-        if let Some(ending) = measure.ending {
-            let goes_on = row.get(i + 1).is_some_and(|m| m.ending == measure.ending);
-            let span = (left, left + bar_width);
-            let number = first_of_ending.then_some(ending);
-            bracket(page, span, number, goes_on, measure.repeat_end, &mut items);
-        }
-        let inner_left = left + if measure.repeat_start { 4.4 } else { 2.0 } * s;
-        let inner_right = left + bar_width - if measure.repeat_end { 4.4 } else { 1.2 } * s;
-        if measure.simile {
-            simile(
-                (inner_left + inner_right) / 2.0,
-                top + (BAR_TOP * s + place.heights.bar_bottom(s)) / 2.0,
-                s,
-                &mut items,
-            );
-        } else {
-            let room = (inner_left, inner_right);
-            measure_items(page, measure, room, &place.heights, &mut items)?;
-        }
-        words_items(
-            page,
-            measure,
-            (inner_left, inner_right),
-            &place.heights,
-            &mut items,
-        )?;
-        if let Some(tab) = place.heights.tab {
-            let has_tab = |m: &Measure| !m.simile && !m.tab.is_empty();
-            let span = (left, left + bar_width);
-            if has_tab(measure) {
-                tablature(page, measure, span, top + tab, place, &mut items)?;
-            } else if i.checked_sub(1).is_some_and(|b| has_tab(&row[b])) {
-                // the hand goes on alike
-                let middle = TAB_LINE * s * place.n_strings.saturating_sub(1) as f64 / 2.0;
-                let (x, y) = (left + 2.0 * s, top + tab + middle);
-                let size = page.points(8.0);
-                items.push(page.text_item(x, y + size * 0.3, size, Style::Italic, "sim."));
-            }
-        }
+    for i in 0..row.len() {
+        bar_items(page, row, i, place, &mut items)?;
     }
     let begins = row.first().is_some_and(|m| !m.simile && !m.tab.is_empty());
     if let Some(tab) = place.heights.tab.filter(|_| begins) {
@@ -207,6 +159,77 @@ fn row_items(page: &Pager, row: &[Measure], place: &Place) -> Result<Vec<Item>, 
         }
     }
     Ok(items)
+}
+
+/// One bar of a row: its lines, its ending, its chords, its words, its tablature.
+fn bar_items(
+    page: &Pager,
+    row: &[Measure],
+    i: usize,
+    place: &Place,
+    items: &mut Vec<Item>,
+) -> Result<(), ChartError> {
+    let (s, top, measure) = (page.scale, page.y, &row[i]);
+    let bar_width = place.widths[i];
+    let left = MARGIN + NUMBERS + place.widths[..i].iter().sum::<f64>();
+    let before = match i {
+        0 => place.ending_before,
+        _ => row[i - 1].ending,
+    };
+    let first_of_ending = before != measure.ending;
+    let end = if i + 1 == row.len() {
+        place.end
+    } else {
+        End::Bar
+    };
+    bar_lines(
+        page,
+        measure,
+        (left, left + bar_width),
+        place.heights.bar_bottom(s),
+        end,
+        items,
+    );
+    if let Some(ending) = measure.ending {
+        let goes_on = row.get(i + 1).is_some_and(|m| m.ending == measure.ending);
+        let span = (left, left + bar_width);
+        let number = first_of_ending.then_some(ending);
+        bracket(page, span, number, goes_on, measure.repeat_end, items);
+    }
+    let inner_left = left + if measure.repeat_start { 4.4 } else { 2.0 } * s;
+    let inner_right = left + bar_width - if measure.repeat_end { 4.4 } else { 1.2 } * s;
+    if measure.simile {
+        simile(
+            (inner_left + inner_right) / 2.0,
+            top + (BAR_TOP * s + place.heights.bar_bottom(s)) / 2.0,
+            s,
+            items,
+        );
+    } else {
+        let room = (inner_left, inner_right);
+        measure_items(page, measure, room, &place.heights, items)?;
+    }
+    words_items(
+        page,
+        measure,
+        (inner_left, inner_right),
+        &place.heights,
+        items,
+    )?;
+    if let Some(tab) = place.heights.tab {
+        let has_tab = |m: &Measure| !m.simile && !m.tab.is_empty();
+        let span = (left, left + bar_width);
+        if has_tab(measure) {
+            tablature(page, measure, span, top + tab, place, items)?;
+        } else if i.checked_sub(1).is_some_and(|b| has_tab(&row[b])) {
+            // the hand goes on alike
+            let middle = TAB_LINE * s * place.n_strings.saturating_sub(1) as f64 / 2.0;
+            let (x, y) = (left + 2.0 * s, top + tab + middle);
+            let size = page.points(8.0);
+            items.push(page.text_item(x, y + size * 0.3, size, Style::Italic, "sim."));
+        }
+    }
+    Ok(())
 }
 
 /// The line over a bar of an ending: its number and a hook where it begins, closed where it turns back.
@@ -282,6 +305,9 @@ fn bar_lines(
     } else if end == End::Song {
         vertical(right - THICK / 2.0, THICK);
         vertical(right - THICK - 0.8, THIN);
+    } else if end == End::Section {
+        vertical(right, THIN);
+        vertical(right - 1.0, THIN);
     } else if end == End::Row {
         vertical(right, THIN);
     }

@@ -204,6 +204,20 @@ fn entry_items(
     Ok(items)
 }
 
+/// A ring over a string that rings open, a cross over one that is not played.
+fn open_or_muted((x, y): (f64, f64), r: f64, rings: bool, items: &mut Vec<Item>) {
+    if rings {
+        items.push(Item::Circle {
+            center: (x, y),
+            radius: r,
+            stroke: Some(0.28),
+        });
+    } else {
+        items.push(line((x - r, y - r), (x + r, y + r), 0.28));
+        items.push(line((x - r, y + r), (x + r, y - r), 0.28));
+    }
+}
+
 fn box_items(
     page: &Pager,
     shape_box: &ShapeBox,
@@ -221,7 +235,8 @@ fn box_items(
     let y = |row: u8| edge(row) - DY * s * 0.5;
     let right = x(d.n_strings.saturating_sub(1));
     for column in 0..d.n_strings {
-        items.push(line((x(column), top), (x(column), edge(d.n_rows)), 0.25));
+        let (from, to) = ((x(column), top), (x(column), edge(d.n_rows)));
+        items.push(line(from, to, 0.25));
     }
     for row in 0..=d.n_rows {
         items.push(line((left, edge(row)), (right, edge(row)), 0.25));
@@ -240,17 +255,7 @@ fn box_items(
         items.push(page.text_item(at, y(1) + size * 0.35, size, Style::Regular, &text));
     }
     for (column, rings) in &d.tops {
-        let (cx, cy, r) = (x(*column), top - 2.1 * s, 0.8 * s);
-        if *rings {
-            items.push(Item::Circle {
-                center: (cx, cy),
-                radius: r,
-                stroke: Some(0.28),
-            });
-        } else {
-            items.push(line((cx - r, cy - r), (cx + r, cy + r), 0.28));
-            items.push(line((cx - r, cy + r), (cx + r, cy - r), 0.28));
-        }
+        open_or_muted((x(*column), top - 2.1 * s), 0.8 * s, *rings, items);
     }
     for (row, a, b) in &d.barres {
         items.push(Item::Line {

@@ -1,5 +1,7 @@
 //! Sections folded into repeats, endings and rows.
 
+use super::jumps::{self, Signs};
+use super::refer::{join, refer_back};
 use super::{BARS_IN_ROW, Block, Measure};
 use crate::chart::Options;
 use crate::songlog::decided::Feel;
@@ -8,28 +10,56 @@ use crate::songlog::song::{Section, Song};
 use crate::theory::Key;
 
 /// One section before it is set in rows.
-struct Part {
-    letter: String,
-    in_roadmap: String,
-    name: Option<String>,
-    feel: Option<Feel>,
-    differs: String,
-    measures: Vec<Measure>,
+#[derive(Default)]
+pub(super) struct Part {
+    pub(super) letter: String,
+    /// The letter with a prime for each variant.
+    pub(super) in_form: String,
+    pub(super) name: Option<String>,
+    pub(super) feel: Option<Feel>,
+    pub(super) differs: String,
+    pub(super) measures: Vec<Measure>,
     /// Bars of a second ending.
-    second: Vec<Measure>,
-    times: u32,
+    pub(super) second: Vec<Measure>,
+    pub(super) times: u32,
     /// How it refers to a part before that it repeats.
-    as_before: Option<String>,
+    pub(super) as_before: Option<String>,
+    /// Index of the part that it plays once more, bar for bar, if it is one.
+    pub(super) once_more: Option<usize>,
+    pub(super) signs: Signs,
 }
 
 impl Part {
     /// Its name, or its place among the letters.
-    fn title(&self) -> String {
-        self.name.clone().unwrap_or_else(|| self.in_roadmap.clone())
+    pub(super) fn title(&self) -> String {
+        self.name.clone().unwrap_or_else(|| self.in_form.clone())
+    }
+
+    /// Bars that lead in: they are played once, also where the part comes again.
+    pub(super) fn n_lead(&self) -> usize {
+        let lead = self.measures.iter().take_while(|m| m.number == 0).count();
+        if lead < self.measures.len() { lead } else { 0 }
+    }
+
+    /// Whether both go by one name, or by one letter where they have none.
+    pub(super) fn same_name(&self, other: &Self) -> bool {
+        self.name == other.name && (self.name.is_some() || self.letter == other.letter)
+    }
+
+    /// Whether they may hold the same music: one letter, or `Verse 1` and `Verse 2`.
+    pub(super) fn is_kin(&self, other: &Self) -> bool {
+        let stems = (stem(self.name.as_deref()), stem(other.name.as_deref()));
+        self.letter == other.letter || (stems.0.is_some() && stems.0 == stems.1)
     }
 }
 
-/// The blocks of a sheet, the form of a short one, and the roadmap.
+/// A name without the number at its end.
+fn stem(name: Option<&str>) -> Option<&str> {
+    let stem = name?.trim_end_matches(|c: char| c.is_ascii_digit() || c == ' ');
+    (!stem.is_empty()).then_some(stem)
+}
+
+/// The blocks of a sheet, the form of a short one, and the order of its sections.
 pub(super) fn blocks(
     song: &Song,
     measures: Vec<Measure>,
@@ -37,7 +67,7 @@ pub(super) fn blocks(
 ) -> (Vec<Block>, Vec<String>, String) {
     let mut parts = split(song, measures);
     let mut form = Vec::new();
-    let mut roadmap = roadmap(&parts);
+    let mut order = order(&parts);
     if options.short {
         form = parts.iter().map(form_words).collect();
         let mut seen: Vec<String> = Vec::new();
@@ -48,18 +78,19 @@ pub(super) fn blocks(
         });
     } else if !options.written_out {
         parts = fold(parts);
-        roadmap = self::roadmap(&parts);
+        order = self::order(&parts);
     }
     mark_keys(&mut parts, song.key);
     if !options.short && !options.written_out {
         refer_back(&mut parts);
+        jumps::fold(&mut parts);
     }
-    (parts.into_iter().map(block).collect(), form, roadmap)
+    (parts.into_iter().map(block).collect(), form, order)
 }
 
 /// The parts in the order in which they are played, as `songlog::form` names
 /// them; neighbors that say the same are counted. Empty for a single section.
-fn roadmap(parts: &[Part]) -> String {
+fn order(parts: &[Part]) -> String {
     let mut told: Vec<(String, u32)> = Vec::new();
     for part in parts {
         let text = part.title();
@@ -120,34 +151,25 @@ fn form_words(part: &Part) -> String {
 
 /// Bars by section; bars outside all sections join their neighbors.
 fn split(song: &Song, measures: Vec<Measure>) -> Vec<Part> {
-    let start = |(s, in_roadmap): (&Section, String)| Part {
+    let start = |(s, in_form): (&Section, String)| Part {
         letter: s.letter.clone(),
-        in_roadmap,
+        in_form,
         name: s.name.clone(),
         feel: s.feel,
         differs: s.differs.clone(),
-        measures: Vec::new(),
-        second: Vec::new(),
         times: 1,
-        as_before: None,
+        ..Part::default()
     };
     let mut parts: Vec<Part> = song
         .sections
         .iter()
-        .zip(form::roadmap(song))
+        .zip(form::letters(song))
         .map(start)
         .collect();
     if parts.is_empty() {
         parts.push(Part {
-            letter: String::new(),
-            in_roadmap: String::new(),
-            name: None,
-            feel: None,
-            differs: String::new(),
-            measures: Vec::new(),
-            second: Vec::new(),
             times: 1,
-            as_before: None,
+            ..Part::default()
         });
     }
     for measure in measures {
@@ -162,19 +184,18 @@ fn split(song: &Song, measures: Vec<Measure>) -> Vec<Part> {
     parts
 }
 
-/// Neighbors of one letter that say the same become one, those with other last bars get endings.
+/// Neighbors of one letter or name that say the same become one, those with other last bars get endings.
 fn fold(parts: Vec<Part>) -> Vec<Part> {
     let mut out: Vec<Part> = Vec::new();
     for part in parts {
         let Some(last) = out
             .last_mut()
-            .filter(|l| l.letter == part.letter && l.feel == part.feel)
+            .filter(|l| l.is_kin(&part) && l.feel == part.feel)
         else {
             out.push(part);
             continue;
         };
-        // what leads in is played once
-        let lead = last.measures.iter().take_while(|m| m.number == 0).count();
+        let lead = last.n_lead();
         let common = last.measures[lead..]
             .iter()
             .zip(&part.measures)
@@ -206,99 +227,13 @@ fn fold(parts: Vec<Part>) -> Vec<Part> {
             }
             last.times = 2;
             // with its two endings it is the one as much as the other
-            last.in_roadmap.clone_from(&last.letter);
+            last.in_form.clone_from(&last.letter);
             last.name = both_names(last.name.take(), part.name);
         } else {
             out.push(part);
         }
     }
     out
-}
-
-/// The printed bar is open if any pass is, and carries the remarks of all.
-fn join(printed: &mut [Measure], again: &[Measure]) {
-    for (a, b) in printed.iter_mut().zip(again) {
-        a.lyrics.extend(b.lyrics.iter().cloned());
-        for (x, y) in a.marks.iter_mut().zip(&b.marks) {
-            x.open |= y.open;
-            x.remarks.extend(&y.remarks);
-        }
-    }
-}
-
-/// A section that comes again with the same bars, or nearly, refers to where it is printed.
-fn refer_back(parts: &mut [Part]) {
-    for i in 1..parts.len() {
-        let (before, rest) = parts.split_at_mut(i);
-        let part = &mut rest[0];
-        let printed = |p: &&mut Part| p.as_before.is_none();
-        let alike = |p: &&mut Part| {
-            let name = p.name == part.name && (p.name.is_some() || p.letter == part.letter);
-            let n = p.measures.len() == part.measures.len();
-            let endings = p.second.len() == part.second.len()
-                && differing(&p.second, &part.second).is_empty();
-            name && n && endings
-        };
-        if part.measures.len() < 2 {
-            continue;
-        }
-        let mut same = before.iter_mut().filter(|p| printed(p) && alike(p));
-        let Some((earlier, other)) = same.find_map(|p| {
-            let mut other = differing(&p.measures, &part.measures);
-            if !p.second.is_empty() && !other.is_empty() {
-                // which of the endings differs is quicker read
-                other = (0..part.measures.len()).collect();
-            }
-            // more than that is quicker read than told
-            (other.len() <= (part.measures.len() / 8).max(1)).then_some((p, other))
-        }) else {
-            continue;
-        };
-        let n = part.measures.len();
-        let mut words = "as above".to_owned();
-        if let Some(key) = part.measures.first().and_then(|m| m.new_key) {
-            words.push_str(&format!(", in {}", key.text()));
-        }
-        match (earlier.times, part.times) {
-            (a, b) if a == b => {}
-            (_, 1) => words.push_str(", once"),
-            (_, times) => words.push_str(&format!(", {times} times")),
-        }
-        for bar in &other {
-            let symbols: Vec<&str> = part.measures[*bar]
-                .marks
-                .iter()
-                .map(|m| &m.symbol[..])
-                .collect();
-            let place = match *bar + 1 {
-                last if last == n => "last bar".to_owned(),
-                k => format!("bar {k} of it"),
-            };
-            words.push_str(&format!(", {place} {}", symbols.join(" ")));
-        }
-        for bar in 0..n {
-            if !other.contains(&bar) {
-                join(&mut earlier.measures[bar..=bar], &part.measures[bar..=bar]);
-            } else if !part.measures[bar].lyrics.is_empty() {
-                // its words are under the line of their own pass
-                earlier.measures[bar]
-                    .lyrics
-                    .extend(part.measures[bar].lyrics.clone());
-            }
-        }
-        join(&mut earlier.second, &part.second);
-        part.as_before = Some(words);
-    }
-}
-
-/// Bars that are not alike in two parts of one length.
-fn differing(a: &[Measure], b: &[Measure]) -> Vec<usize> {
-    let tabs = |a: &Measure, b: &Measure| a.tab.is_empty() || b.tab.is_empty() || a.same_tab(b);
-    let pairs = a.iter().zip(b).enumerate();
-    pairs
-        .filter(|(_, (a, b))| !a.same(b) || a.number == 0 || b.number == 0 || !tabs(a, b))
-        .map(|(i, _)| i)
-        .collect()
 }
 
 fn both_names(a: Option<String>, b: Option<String>) -> Option<String> {
@@ -308,11 +243,14 @@ fn both_names(a: Option<String>, b: Option<String>) -> Option<String> {
     }
 }
 
-/// The name over a section, with its feel.
-fn with_feel(name: Option<String>, feel: Option<Feel>) -> Option<String> {
-    match (name, feel.map(Feel::words)) {
-        (Some(name), Some(feel)) => Some(format!("{name} ({feel})")),
-        (name, feel) => name.or(feel.map(str::to_owned)),
+/// The name over a section, or its letter, with its feel.
+fn with_feel(name: Option<String>, letter: &str, feel: Option<Feel>) -> Option<String> {
+    let Some(feel) = feel.map(Feel::words) else {
+        return name;
+    };
+    match name.as_deref().unwrap_or(letter) {
+        "" => Some(feel.into()),
+        named => Some(format!("{named} ({feel})")),
     }
 }
 
@@ -352,13 +290,14 @@ fn block(mut part: Part) -> Block {
         }
     }
     Block {
-        letter: part.in_roadmap,
-        name: with_feel(part.name, part.feel),
+        name: with_feel(part.name, &part.in_form, part.feel),
+        letter: part.in_form,
         differs: part.differs,
         times: part.times,
         strokes: String::new(),
         pattern: None,
         as_before: part.as_before,
+        signs: part.signs,
         rows,
     }
 }

@@ -321,10 +321,7 @@ fn a_short_chart_of_many_sections_is_one_page() {
     assert_eq!(sheet.blocks.len(), 6);
     assert_eq!(sheet.form.len(), 12);
     assert_eq!(lay_out(&sheet, &o).expect("laid out").pages.len(), 1);
-    assert_eq!(
-        sheet.roadmap,
-        "A – B – A – C – B – D – E – A – B – C – F – A"
-    );
+    assert_eq!(sheet.order, "A – B – A – C – B – D – E – A – B – C – F – A");
 }
 
 #[test]

@@ -61,6 +61,8 @@ fn every_format_is_the_same_twice_and_takes_every_option() {
                 short: false,
                 steady: large,
                 offset_s: -3.0,
+                only_page: None,
+                dpi: Some(72),
             };
             let once = write(&demo(), format, &options);
             assert!(

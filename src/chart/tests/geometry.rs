@@ -5,7 +5,7 @@ use crate::chart::font::Fonts;
 use crate::chart::layout::{Group, Item, Laid, Role, lay_out};
 use crate::chart::sheet::Sheet;
 use crate::chart::{Options, Page};
-use crate::songlog::song::{Song, State};
+use crate::songlog::song::{Lyric, Song, State};
 
 /// A point, mm.
 const POINT: f64 = 25.4 / 72.0;
@@ -68,7 +68,13 @@ fn invented(number: u64) -> Song {
         });
         kinds.push((letter.into(), bars.collect()));
     }
-    let order: Vec<usize> = (0..3 + dice.below(4)).map(|_| dice.below(3)).collect();
+    // every other song ends with sections that it has had, so that it may jump
+    let mut order: Vec<usize> = (0..3 + dice.below(4)).map(|_| dice.below(3)).collect();
+    if number.is_multiple_of(2) {
+        order.splice(0..0, [0, 1]);
+        order.extend([2, 0, 1]);
+        order.extend((number.is_multiple_of(4)).then_some(2));
+    }
     let mut written: Vec<(String, Vec<String>)> = Vec::new();
     for kind in order {
         let (letter, mut bars) = kinds[kind].clone();
@@ -103,6 +109,39 @@ fn invented(number: u64) -> Song {
     for i in 0..dice.below(4) {
         let at = dice.below(made.spans.len());
         made.spans[at].notes.push(format!("let it ring, time {i}"));
+    }
+    if number % 6 == 4 {
+        let held = [
+            ("G", "320003"),
+            ("C", "x32010"),
+            ("D", "xx0232"),
+            ("Em", "022000"),
+            ("Am7", "x02010"),
+            ("D/F♯", "2x0232"),
+            ("Cadd9", "x32033"),
+            ("B7", "x21202"),
+        ];
+        // top and bass notes that move by step are printed
+        for span in &mut made.spans {
+            let name = span.label.symbol();
+            if let Some((_, frets)) = held.iter().find(|(n, _)| *n == name) {
+                span.shapes = vec![frets.parse().expect("a shape")];
+                span.n_decided_shapes = 1;
+            }
+        }
+    }
+    if number % 8 == 5 {
+        made.lyrics = made
+            .bars
+            .iter()
+            .filter(|b| b.number % 3 > 0)
+            .map(|b| Lyric {
+                start_s: b.start_s,
+                end_s: b.end_s,
+                text: ["the lantern", "burns and the kettle sings", "oh"][(b.number % 3) as usize]
+                    .into(),
+            })
+            .collect();
     }
     if number % 7 == 3 {
         for span in &mut made.spans {
@@ -228,15 +267,23 @@ fn forty_songs_are_drawn_as_a_person_would_draw_them() {
     let mut all = Vec::new();
     for number in 0..40 {
         let made = invented(number);
-        let o = options(|o| match number % 5 {
-            1 => o.page = Page::Letter,
-            2 => o.large = true,
-            3 => o.landscape = true,
-            _ => {}
-        });
-        all.extend(found(&made, &o, CHORD_POINTS * POINT));
+        for (page, landscape) in [
+            (Page::A4, false),
+            (Page::A4, true),
+            (Page::Letter, false),
+            (Page::Letter, true),
+        ] {
+            let o = options(|o| (o.page, o.landscape) = (page, landscape));
+            all.extend(found(&made, &o, CHORD_POINTS * POINT));
+        }
+        let large = options(|o| o.large = true);
+        all.extend(found(&made, &large, 1.15 * CHORD_POINTS * POINT));
+        for landscape in [false, true] {
+            let small = options(|o| (o.page, o.landscape) = (Page::A5, landscape));
+            all.extend(found(&made, &small, 0.0));
+        }
         let small = options(|o| match number % 2 {
-            0 => (o.page, o.alternatives) = (Page::A5, true),
+            0 => (o.short, o.alternatives) = (true, true),
             _ => (o.compact, o.left_handed) = (true, true),
         });
         all.extend(found(&made, &small, 0.0));

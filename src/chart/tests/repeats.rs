@@ -32,6 +32,89 @@ fn repeats_fold_and_can_be_written_out() {
     );
 }
 
+/// What each block is called, how it refers back, and the signs at its start and end.
+fn outline(blocks: &[sheet::Block]) -> Vec<String> {
+    let words = |b: &sheet::Block| {
+        let mut words = b.heading();
+        words.extend(b.as_before.iter().map(|w| format!(" [{w}]")));
+        for (is, sign) in [(b.signs.segno, " §"), (b.signs.coda, " coda")] {
+            words.push_str(if is { sign } else { "" });
+        }
+        words.extend(b.signs.at_end().map(|w| format!(" {w}")));
+        words
+    };
+    blocks.iter().map(words).collect()
+}
+
+#[test]
+fn sections_that_end_a_song_once_more_become_a_jump() {
+    let (verse, chorus) = (["G", "C", "D", "Em"], ["C", "D7", "G", "B7"]);
+    let (verse, chorus, bridge, out) =
+        (&verse[..], &chorus[..], &["Am", "Bm"][..], &["F", "G"][..]);
+    let of = |sections: &[(&str, &[&str])]| {
+        let made = song("x", 4, sections);
+        let sheet = sheet::Sheet::new(&made, &Options::default()).expect("a sheet");
+        let words = outline(&sheet.blocks);
+        (words, sheet.order)
+    };
+    let (words, order) = of(&[
+        ("A", verse),
+        ("B", chorus),
+        ("C", bridge),
+        ("A", verse),
+        ("B", chorus),
+        ("D", out),
+    ]);
+    assert_eq!(words, ["A", "B To Coda", "C D.C. al Coda", "D coda"]);
+    assert_eq!(order, "A – B – C – A – B – D");
+    let (words, _) = of(&[
+        ("D", out),
+        ("A", verse),
+        ("B", chorus),
+        ("C", bridge),
+        ("A", verse),
+        ("B", chorus),
+    ]);
+    assert_eq!(words, ["D", "A §", "B Fine", "C D.S. al Fine"]);
+    // one section is a line, and what has just been played is a repeat
+    let (words, _) = of(&[("A", verse), ("C", bridge), ("A", verse)]);
+    assert_eq!(words, ["A", "C", "A [as above]"]);
+    let (words, _) = of(&[("A", verse), ("B", chorus), ("A", verse), ("B", chorus)]);
+    assert_eq!(words, ["A", "B", "A [as above]", "B [as above]"]);
+}
+
+#[test]
+fn numbered_sections_refer_to_the_first_of_their_kind() {
+    let (verse, chorus) = (["G", "C", "D", "Em"], ["C", "D7", "G", "B7"]);
+    let other = ["G", "C", "D", "D"];
+    let mut made = song(
+        "x",
+        4,
+        &[
+            ("A", &verse),
+            ("B", &chorus),
+            ("C", &verse),
+            ("D", &chorus),
+            ("E", &other),
+        ],
+    );
+    let names = ["Verse 1", "Chorus", "Verse 2", "Chorus", "Verse 3"];
+    for (section, name) in made.sections.iter_mut().zip(names) {
+        section.name = Some(name.into());
+    }
+    let sheet = sheet::Sheet::new(&made, &Options::default()).expect("a sheet");
+    assert_eq!(
+        outline(&sheet.blocks),
+        [
+            "Verse 1",
+            "Chorus",
+            "Verse 2 [as Verse 1]",
+            "Chorus [as above]",
+            "Verse 3 [as Verse 1, last bar D]"
+        ]
+    );
+}
+
 #[test]
 fn bars_that_differ_in_doubt_fold_and_stay_open() {
     let folded = song(

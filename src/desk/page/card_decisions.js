@@ -5,7 +5,7 @@ import { button, el } from "./dom.js";
 import { keyAt } from "./music.js";
 import { now } from "./player.js";
 import { say } from "./say.js";
-import { barBeats, endingPlan, firstDownbeat, join, keyFromHere, letterSection, markEnding, nameSection, nudge, sectionGoesOn, sectionStarts, splitAt, writeNote } from "./edits.js";
+import { barBeats, endingPlan, firstDownbeat, join, keyFromHere, letterSection, markEnding, nameSection, nudge, sectionGoesOn, sectionStarts, splitAt, writeNote, writeWords } from "./edits.js";
 import { beatsIn, chosen, desk, sectionOf } from "./state.js";
 
 /** The bar that the decisions stand for. */
@@ -77,7 +77,21 @@ function section() {
 }
 
 function note() {
-  return el("div", { class: "group" }, field("note-text", many() ? "Note for these bars" : "Note for this bar", "", "let it ring", writeNote));
+  return el(
+    "div",
+    { class: "group" },
+    field("lyric-text", `Words from bar ${desk.song.bars[desk.bar].number} on`, wordsHere(), "Oh the | lantern | burns", writeWords, { mayBeEmpty: true }),
+    el("p", { class: "quiet" }, "A line | between two words begins the next bar."),
+    field("note-text", many() ? "Note for these bars" : "Note for this bar", "", "let it ring", writeNote),
+  );
+}
+
+/** The words that are sung in the chosen bars, a part to each. */
+function wordsHere() {
+  const bars = desk.song.bars.slice(desk.bar, desk.barTo + 1);
+  const inside = (bar, l) => l.start_s >= bar.start_s - 0.05 && l.start_s < bar.end_s - 0.05;
+  const parts = bars.map((bar) => desk.song.lyrics.filter((l) => inside(bar, l)).map((l) => l.text).join(" "));
+  return parts.join(" | ").replace(/[ |]+$/, "");
 }
 
 /** How the bars are counted, and the key from here on. */
@@ -94,12 +108,12 @@ function counting() {
   );
 }
 
-function field(id, label, value, example, act) {
+function field(id, label, value, example, act, { mayBeEmpty = false } = {}) {
   const input = el("input", { id, type: "text", value, placeholder: example, autocomplete: "off", "data-key": id, "data-was": value });
   const send = async (event) => {
     event.preventDefault();
     const text = input.value.trim();
-    if (text === "") return;
+    if (text === "" && !(mayBeEmpty && value !== "")) return;
     const bar = desk.bar;
     // what is sent is typed no longer, unless it is refused and its bar still chosen
     input.dataset.was = input.value;

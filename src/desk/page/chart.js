@@ -106,7 +106,7 @@ function heading(song) {
   find("#facts").textContent = [[keyWords(song.key), ...keys].join(", "), song.meter ?? "no meter", tempo, capo, clock(song.duration_s)]
     .filter(Boolean)
     .join(" · ");
-  find("#roadmap").textContent = song.roadmap ? `Form: ${song.roadmap}` : "";
+  find("#form").textContent = song.form ? `Form: ${song.form}` : "";
   const n = song.n_open;
   const isFresh = song.can_undo === false && song.can_redo === false && n > 0;
   find("#begin").hidden = !isFresh;

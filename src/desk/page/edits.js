@@ -128,6 +128,17 @@ export function writeNote(text) {
   return decide(`note for ${here()}`, { ...from_to(from, to), note: text, repeats: desk.repeats });
 }
 
+/** Words from the chosen bar on, a part to each bar; a bar whose part is empty loses its words. */
+export function writeWords(text) {
+  const { from, to } = stretch();
+  const n = desk.barTo - desk.bar + 1;
+  const parts = text.split("|");
+  // what was there in the chosen bars goes with what replaces it
+  const all = parts.concat(Array(Math.max(0, n - parts.length)).fill(""));
+  const lyric = all.length === 1 ? `${all[0].trim()}` : all.map((part) => part.trim()).join(" | ");
+  return decide(`words from ${here()} on`, { ...from_to(from, to), lyric });
+}
+
 /** The chord changes at a beat; without one, at the beat nearest to the sound, or in mid-bar. */
 export function splitAt(seconds) {
   const beats = beatsIn(desk.bar);

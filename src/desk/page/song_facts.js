@@ -1,4 +1,4 @@
-// Title, key, meter, tempo, capo and tuning of the whole take, and a note to it.
+// Title, credit, key, meter, tempo, capo and tuning of the whole take, and a note to it.
 
 import { button, el, find } from "./dom.js";
 import { aboutTake } from "./edits.js";
@@ -13,6 +13,7 @@ function show() {
   const capos = Array.from({ length: 13 }, (_, i) => el("option", { value: String(i), selected: i === song.capo }, i === 0 ? "none" : `fret ${i}`));
   const fields = {
     title: el("input", { type: "text", value: song.title }),
+    credit: el("input", { type: "text", value: song.credit ?? "", placeholder: "words and music: …" }),
     key: el("input", { type: "text", value: (song.key ?? "").replace(":maj", "").replace(":min", "m").replace(":", " "), placeholder: "G, F#m" }),
     meter: el("input", { type: "text", value: song.meter ?? "", placeholder: "4/4" }),
     tempo_bpm: el("input", { type: "number", min: "20", max: "400", step: "any", value: song.tempo_bpm === null ? "" : String(Math.round(song.tempo_bpm * 10) / 10) }),
@@ -21,12 +22,12 @@ function show() {
     note: el("input", { type: "text", placeholder: "for the whole song" }),
   };
   const before = Object.fromEntries(Object.entries(fields).map(([name, input]) => [name, input.value]));
-  const words = { title: "Title", key: "Key", meter: "Meter", tempo_bpm: "Tempo, bpm", capo: "Capo", tuning: "Tuning", note: "Note" };
+  const words = { title: "Title", credit: "Credit", key: "Key", meter: "Meter", tempo_bpm: "Tempo, bpm", capo: "Capo", tuning: "Tuning", note: "Note" };
   const dialog = find("#song");
   const refused = el("p", { role: "alert" });
   const save = async (event) => {
     event.preventDefault();
-    const changed = Object.entries(fields).filter(([name, input]) => input.value !== before[name] && input.value.trim() !== "");
+    const changed = Object.entries(fields).filter(([name, input]) => input.value !== before[name] && (name === "credit" || input.value.trim() !== ""));
     const acts = Object.fromEntries(changed.map(([name, i]) => [name, name === "tempo_bpm" || name === "capo" ? Number(i.value) : i.value.trim()]));
     if (changed.length === 0 || (await aboutTake(acts))) dialog.close();
     // what was typed stays, with the reason beside it

@@ -215,6 +215,23 @@ pub(super) fn child_number(node: Node<'_, '_>, name: &str) -> Option<f64> {
 }
 
 impl State {
+    /// A chord symbol at a time in quarters from the measure's start.
+    fn harmony(&mut self, child: Node<'_, '_>, at: f64, made: &mut Written) {
+        let offset = child_number(child, "offset").unwrap_or(0.0) / self.divisions;
+        let label = chord::label(child).unwrap_or_else(|reason| {
+            if self.n_unknown == 0 {
+                self.first_unknown = (made.number.clone(), reason);
+            }
+            self.n_unknown += 1;
+            Label::Unknown
+        });
+        made.harmonies.push(Harmony {
+            at: at + offset,
+            label,
+            frame: chord::frame(child),
+        });
+    }
+
     fn measure(&mut self, node: Node<'_, '_>, score: &mut Score) -> Result<(), ForeignError> {
         let first = score.measures.is_empty();
         let mut made = Written {
@@ -258,21 +275,7 @@ impl State {
                     let by = child_number(child, "duration").unwrap_or(0.0) / self.divisions;
                     at = (at - by).max(0.0);
                 }
-                "harmony" => {
-                    let offset = child_number(child, "offset").unwrap_or(0.0) / self.divisions;
-                    let label = chord::label(child).unwrap_or_else(|reason| {
-                        if self.n_unknown == 0 {
-                            self.first_unknown = (made.number.clone(), reason);
-                        }
-                        self.n_unknown += 1;
-                        Label::Unknown
-                    });
-                    made.harmonies.push(Harmony {
-                        at: at + offset,
-                        label,
-                        frame: chord::frame(child),
-                    });
-                }
+                "harmony" => self.harmony(child, at, &mut made),
                 "direction" => direction(child, at, &mut made, score),
                 "sound" => sound(child, at, &mut made),
                 "barline" => self.barline(child, &mut made, &mut ending_stops),

@@ -23,6 +23,8 @@ pub(super) struct TypedBar {
     pub(super) words: Vec<String>,
     /// Its line in the text, from 1.
     pub(super) line: usize,
+    /// Its place among all bars of the text, from 0.
+    pub(super) place: usize,
 }
 
 /// A chord with its place, half beats from the bar's start.
@@ -171,6 +173,7 @@ fn bar(
         key: None,
         words: Vec::new(),
         line,
+        place: 0,
     };
     if bar.simile {
         return Ok(bar);

@@ -1,6 +1,7 @@
 //! The text line by line: facts, headings, bars.
 
 use super::bars::{self, TypedBar, times};
+use super::jumps::{self, Signs};
 use super::{ForeignError, wrong};
 use crate::fretboard::{Shape, Tuning, read_capo};
 use crate::songlog::decided::Feel;
@@ -36,6 +37,8 @@ pub(super) struct TypedSection {
     pub(super) feel: Option<Feel>,
     /// How often its heading says that it is played.
     pub(super) times: Option<u32>,
+    /// Where playing goes on at its start and end.
+    pub(super) signs: Signs,
     pub(super) bars: Vec<TypedBar>,
     /// Line of its heading, from 1; 0 without one.
     pub(super) line: usize,
@@ -103,6 +106,10 @@ pub(super) fn read(text: &str, meter: Option<(u8, u8)>) -> Result<Typed, Foreign
         .sections
         .iter_mut()
         .for_each(|s| spread_endings(&mut s.bars));
+    let bars = typed.sections.iter_mut().flat_map(|s| &mut s.bars);
+    for (place, bar) in bars.enumerate() {
+        bar.place = place;
+    }
     if typed.sections.iter().all(|s| s.bars.is_empty()) {
         return Err(ForeignError::Empty {
             reason: "it has no bars; write chords between bar lines: | G | C / D / |".into(),
@@ -235,17 +242,19 @@ fn shapes(typed: &mut Typed, text: &str, line: usize) -> Result<(), ForeignError
     Ok(())
 }
 
-/// `Verse x2 (swung eighths)`: name, how often, feel.
+/// `Verse x2 (swung eighths) (segno)`: name, how often, feel, signs.
 fn heading(text: &str, line: usize) -> TypedSection {
     let mut section = TypedSection {
         name: String::new(),
         heading: String::new(),
         feel: None,
         times: None,
+        signs: Signs::default(),
         bars: Vec::new(),
         line,
     };
     let mut rest = text.trim().trim_end_matches(':');
+    jumps::strip_signs(&mut rest, &mut section.signs);
     strip_times(&mut rest, &mut section.times);
     for feel in [Feel::Straight, Feel::Swung] {
         let words = format!("({})", feel.words());

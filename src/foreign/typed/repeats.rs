@@ -1,6 +1,7 @@
 //! Repeats played out: what is written once and played several times.
 
 use super::bars::TypedBar;
+use super::jumps;
 use super::lines::TypedSection;
 use super::{ForeignError, wrong};
 use crate::songlog::decided::Feel;
@@ -10,15 +11,14 @@ pub(super) struct Part {
     pub(super) name: String,
     pub(super) feel: Option<Feel>,
     pub(super) bars: Vec<TypedBar>,
-    /// Which time it is, from 0: which of its lines of words is sung.
-    pub(super) pass: usize,
 }
 
 /// All sections in the order in which they are played.
 pub(super) fn play(sections: &[TypedSection]) -> Result<Vec<Part>, ForeignError> {
     let mut parts: Vec<Part> = Vec::new();
-    for (i, section) in sections.iter().enumerate() {
-        let written = written(sections, i)?;
+    for step in jumps::order(sections)? {
+        let section = &sections[step.section];
+        let written = written(sections, step.section)?;
         if let Some(bar) = written.first().filter(|b| b.simile && parts.is_empty()) {
             return Err(wrong(
                 bar.line,
@@ -27,16 +27,20 @@ pub(super) fn play(sections: &[TypedSection]) -> Result<Vec<Part>, ForeignError>
         }
         let passes = passes(written, section)?;
         let names: Vec<&str> = section.name.split(" / ").collect();
-        for (nth, bars) in passes.iter().enumerate() {
+        // after a jump there is the last pass only
+        let first = if step.jumped { passes.len() - 1 } else { 0 };
+        for (nth, bars) in passes.iter().enumerate().skip(first) {
             let name = match names.len() == passes.len() {
                 true => names[nth],
                 false => &section.name,
             };
+            // what leads in is not played again
+            let lead = bars.iter().take_while(|b| b.pickup && step.jumped);
+            let lead = lead.count();
             parts.push(Part {
                 name: name.into(),
                 feel: section.feel,
-                bars: bars.clone(),
-                pass: nth,
+                bars: bars[lead..].to_vec(),
             });
         }
     }

@@ -18,6 +18,8 @@ pub(super) const LYRIC_LINE: f64 = 4.4;
 const SLASH: f64 = 3.2;
 const UNDER_SLASH: f64 = 1.0;
 const SYMBOL: f64 = 8.6;
+/// From a symbol's baseline to that of the note over it, mm: its capitals are 5.7 mm high.
+const ABOVE_SYMBOL: f64 = 6.5;
 
 /// What a line of bars has besides symbols and slashes; mm from its top, at the print's scale.
 pub(super) struct Heights {
@@ -51,7 +53,7 @@ impl Heights {
             .then_some((under + TAB_ABOVE) * s);
         let tab_height = TAB_LINE * n_strings.saturating_sub(1) as f64;
         Self {
-            top_note: (SYMBOL + 0.4 - 1.2) * s,
+            top_note: (symbol - ABOVE_SYMBOL) * s,
             symbol: symbol * s,
             degree: (symbol + NOTE_LINE + 0.2) * s,
             slash: slash * s,
