@@ -2,17 +2,11 @@
 
 use crate::outside::{folder, root, takebook, tool};
 
-/// Reference: ffmpeg writes the tags (ID3, Vorbis comments, MP4 and RIFF INFO).
+/// Reference: ffmpeg writes the tags (ID3, Vorbis comments, MP4).
 #[test]
 fn title_and_composer_come_from_the_tags_until_the_user_gives_others() {
     let (_keep, dir) = folder();
-    for (name, has_composer) in [
-        ("take.mp3", true),
-        ("take.flac", true),
-        ("take.m4a", true),
-        ("take.ogg", true),
-        ("take.wav", false),
-    ] {
+    for name in ["take.mp3", "take.flac", "take.m4a", "take.ogg"] {
         let take = dir.join(name);
         let made = tool("ffmpeg")
             .args(["-v", "error", "-t", "4", "-i", "fixtures/lantern-porch.wav"])
@@ -40,8 +34,8 @@ fn title_and_composer_come_from_the_tags_until_the_user_gives_others() {
             (song["title"].clone(), song["credit"].clone())
         };
         ran(&["draft", take.to_str().expect("a text path"), "-o", log]);
-        let credit = has_composer.then_some("A. Nobody");
-        assert_eq!(song(), ("Evening Ferry".into(), credit.into()), "{name}");
+        let expected = ("Evening Ferry".into(), "A. Nobody".into());
+        assert_eq!(song(), expected, "{name}");
         ran(&["confirm", log, "--title", "Own Words", "--credit", ""]);
         assert_eq!(
             song(),

@@ -359,7 +359,8 @@ fn measure_items(
     let gaps = GAP * widths.len().saturating_sub(1) as f64;
     let room = right - left - gaps;
     let needed: f64 = widths.iter().sum();
-    let shrink = (room / needed.max(1e-6)).min(1.0);
+    // symbols that fill the bar leave a hair before its line
+    let shrink = (0.98 * room / needed.max(1e-6)).min(1.0);
     // ideal places, then pushed right past the one before, then left off the end
     let mut xs: Vec<f64> = Vec::new();
     for mark in &measure.marks {
@@ -376,12 +377,17 @@ fn measure_items(
         end = xs[i] - GAP;
     }
     let y = page.y + heights.symbol;
+    let mut basses: Vec<(f64, f64)> = Vec::new();
     for (mark, x) in measure.marks.iter().zip(&xs) {
         let ink = if mark.open { Ink::Gray } else { Ink::Black };
         symbol_items(page, &parts(mark), (*x, y), full * shrink, ink, items)?;
         let small = page.points(NOTE_POINTS);
         // a walking bass stands behind its beat's stroke
         let behind = *x + 1.9 * s;
+        if let Some(bass) = &mark.bass {
+            let width = page.fonts.width(Style::Italic, small, bass)?;
+            basses.push((behind, behind + width));
+        }
         for (text, style, x, y) in [
             (&mark.top, Style::Italic, *x, heights.top_note),
             (&mark.degree, Style::Regular, *x, heights.degree),
@@ -392,10 +398,22 @@ fn measure_items(
             }
         }
     }
+    let at = |half: u8| at(f64::from(half));
+    strokes(page, measure, page.y + heights.slash, (&at, &basses), items)
+}
+
+/// The beats of a bar as small strokes, and where a chord changes between two.
+fn strokes(
+    page: &Pager,
+    measure: &Measure,
+    slash_y: f64,
+    (at, basses): (&dyn Fn(u8) -> f64, &[(f64, f64)]),
+    items: &mut Vec<Item>,
+) -> Result<(), ChartError> {
+    let s = page.scale;
     let size = page.points(8.0);
-    let slash_y = page.y + heights.slash;
     for beat in 0..measure.n_beats {
-        let x = at(f64::from(2 * beat));
+        let x = at(2 * beat);
         items.push(Item::Line {
             from: (x + 0.3 * s, slash_y),
             to: (x + 1.2 * s, slash_y - 1.8 * s),
@@ -404,7 +422,15 @@ fn measure_items(
             round: true,
         });
         if measure.marks.iter().any(|m| m.half_beat == 2 * beat + 1) {
-            let x = at(f64::from(2 * beat + 1));
+            let width = page.fonts.width(Style::Regular, size * 0.8, "&")?;
+            let ideal = at(2 * beat + 1);
+            // a bass note that stands there comes first
+            let x = basses.iter().fold(ideal, |x, (from, to)| {
+                match x < to + 0.3 * s && x + width > from - 0.3 * s {
+                    true => to + 0.3 * s,
+                    false => x,
+                }
+            });
             items.push(page.text_item(x, slash_y, size * 0.8, Style::Regular, "&"));
         }
     }

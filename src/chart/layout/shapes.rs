@@ -6,6 +6,9 @@ use crate::chart::diagram::{Diagram, diagram};
 use crate::chart::sheet::{Entry, ShapeBox};
 use crate::chart::{ChartError, Options};
 
+/// The smallest digit of a finger, mm: 4.6 points.
+const LEAST_DIGIT_MM: f64 = 4.6 * 25.4 / 72.0;
+
 /// Between strings and between frets, mm.
 const DX: f64 = 3.1;
 const DY: f64 = 3.7;
@@ -274,7 +277,8 @@ fn box_items(
             stroke: save_ink.then_some(0.25),
         });
         if let Some(finger) = finger {
-            let size = page.points(6.0);
+            // legible in a small print too
+            let size = page.points(6.0).max(LEAST_DIGIT_MM);
             let w = page.fonts.width(Style::Regular, size, finger)?;
             items.push(Item::Text {
                 x: cx - w / 2.0,

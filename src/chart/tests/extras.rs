@@ -484,7 +484,7 @@ fn the_feel_of_a_section_is_printed_and_keeps_it_apart() {
         names,
         [
             None,
-            Some("swung eighths"),
+            Some("A (swung eighths)"),
             Some("Bridge (straight eighths)")
         ]
     );

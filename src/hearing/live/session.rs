@@ -28,7 +28,7 @@ use crate::hearing::notes::pitches::heard_pitches;
 use crate::hearing::outputs::Given;
 use crate::hearing::voicing::fit::{Heard, fit_shapes};
 use crate::hearing::weights::Weights;
-use crate::theory::Label;
+use crate::theory::{Key, Label};
 use std::collections::VecDeque;
 
 /// Frames that are read as music: 6 s.
@@ -203,30 +203,12 @@ impl Live {
         });
         let prior = [key_prior(key, chords.key)];
         let segments = segments(&prior);
-        let holds_edge =
-            |s: &&crate::hearing::harmony::chords::Segment| cells.bounds_s[s.to] >= edge_s - 1e-9;
-        let (from, to) = segments
+        let at_edge = segments
             .iter()
-            .find(holds_edge)
+            .find(|s| cells.bounds_s[s.to] >= edge_s - 1e-9)
             .map_or((0, 1), |s| (s.from, s.to));
-        let mut scores = Vec::new();
-        score_states(
-            &cells,
-            from,
-            to,
-            &self.states,
-            chords,
-            &prior[0],
-            &mut scores,
-        );
-        let temperature = match self.weights.temperature {
-            t if t > 0.0 => t,
-            _ => TEMPERATURE,
-        };
-        let candidates: Vec<(Label, f64)> = candidates(&self.states, &scores, key, temperature)
-            .into_iter()
-            .map(|(label, p, _)| (label, p))
-            .collect();
+        let from = at_edge.0;
+        let candidates = self.candidates(&cells, at_edge, key, &prior[0]);
         // what was said of the key is meant: six seconds alone are no key
         let read = |notes| self.implied.read(notes, self.given.key);
         let played = match played(acoustic, tuned.as_ref(), read) {
@@ -260,6 +242,25 @@ impl Live {
             candidates,
             tuning_cents: self.stage.tuning().map(|t| t.0),
         })
+    }
+
+    /// What may sound in a stretch of cells, best first, with probabilities.
+    fn candidates(
+        &self,
+        cells: &Cells,
+        (from, to): (usize, usize),
+        key: Option<Key>,
+        prior: &KeyPrior,
+    ) -> Vec<(Label, f64)> {
+        let chords = &self.weights.chords;
+        let mut scores = Vec::new();
+        score_states(cells, from, to, &self.states, chords, prior, &mut scores);
+        let temperature = match self.weights.temperature {
+            t if t > 0.0 => t,
+            _ => TEMPERATURE,
+        };
+        let found = candidates(&self.states, &scores, key, temperature);
+        found.into_iter().map(|(label, p, _)| (label, p)).collect()
     }
 
     /// Strokes within the window, s from its start.

@@ -89,6 +89,9 @@ fn likely_frames(row: &[Fragment], blues: bool) -> Vec<Frame> {
         .collect()
 }
 
+/// A path, the share of the likeliest of its keys, and all of them.
+type Followed = (Path, f64, Vec<Frame>);
+
 /// Searches the row in the given key, or in every likely one.
 pub(super) fn search(row: &[Fragment], key: Option<Key>, n_best: usize) -> Found {
     let notes = Notes::of(row);
@@ -120,8 +123,7 @@ pub(super) fn search(row: &[Fragment], key: Option<Key>, n_best: usize) -> Found
     let worth = 1 + ranked.iter().skip(1).filter(|(p, _)| *p > 0.01).count();
     let share: f64 = ranked.iter().take(worth).map(|(p, _)| p).sum();
     let mut marginals = vec![vec![0.0; n_states() + 1]; notes.n];
-    // each with the share of the likeliest of its keys, and all of them
-    let mut paths: Vec<(Path, f64, Vec<Frame>)> = Vec::new();
+    let mut paths: Vec<Followed> = Vec::new();
     let followed: Vec<_> = ranked[..worth]
         .par_iter()
         .map(|(_, search)| (search.marginals(), super::paths::best(search, n_best)))
@@ -157,38 +159,43 @@ pub(super) fn search(row: &[Fragment], key: Option<Key>, n_best: usize) -> Found
             }
         }
     }
+    let keys = by_key(&ranked);
+    Found {
+        paths: in_order(paths, &keys, n_best),
+        marginals,
+        keys,
+    }
+}
+
+/// The keys of all searches with their probability, best first.
+fn by_key(ranked: &[(f64, Search)]) -> Vec<(Key, f64)> {
     let mut keys: Vec<(Key, f64)> = Vec::new();
-    for (p, search) in &ranked {
+    for (p, search) in ranked {
         match keys.iter_mut().find(|(key, _)| *key == search.frame.key) {
             Some((_, sum)) => *sum += p,
             None => keys.push((search.frame.key, *p)),
         }
     }
     keys.sort_by(|a, b| b.1.total_cmp(&a.1));
-    // first the key, then what is played in it: a key with many readings is no less likely
+    keys
+}
+
+/// The `n` best paths by probability, but first the best one of the likeliest key: a key
+/// with many readings is no less likely.
+fn in_order(paths: Vec<Followed>, keys: &[(Key, f64)], n: usize) -> Vec<Path> {
     let is_first = |frame: &&Frame| keys.first().is_some_and(|(key, _)| *key == frame.key);
-    let mut paths: Vec<(bool, Path)> = paths
-        .into_iter()
-        .map(|(path, _, frames)| match frames.iter().find(is_first) {
-            Some(frame) => (
-                true,
-                Path {
-                    frame: *frame,
-                    ..path
-                },
-            ),
-            None => (false, path),
-        })
-        .collect();
+    let read = |(path, _, frames): Followed| match frames.iter().find(is_first) {
+        Some(frame) => {
+            let frame = *frame;
+            (true, Path { frame, ..path })
+        }
+        None => (false, path),
+    };
+    let mut paths: Vec<(bool, Path)> = paths.into_iter().map(read).collect();
     paths.sort_by(|a, b| b.1.probability.total_cmp(&a.1.probability));
     if let Some(at) = paths.iter().position(|(is_first, _)| *is_first) {
         paths[..=at].rotate_right(1);
     }
-    let mut paths: Vec<Path> = paths.into_iter().map(|(_, path)| path).collect();
-    paths.truncate(n_best);
-    Found {
-        paths,
-        marginals,
-        keys,
-    }
+    paths.truncate(n);
+    paths.into_iter().map(|(_, path)| path).collect()
 }

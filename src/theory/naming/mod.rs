@@ -381,33 +381,8 @@ fn build(set: PitchClassSet, context: Context, reading: score::Reading) -> Name 
     // the root is left to a bass: what the hand plays lowest is no bass then
     let left_to_bass = reading.parts.rootless != 0 && reading.parts.bass == 0;
     if let Some(bass) = context.bass.filter(|b| *b != pc && !left_to_bass) {
-        let tone = chord.degrees().into_iter().find(|d| d.over(pc) == bass);
-        let degree = tone
-            .or_else(|| {
-                let plain = Degree::plain(bass.above(pc));
-                let note = plain.note_over(root);
-                let readable = note.alter().abs() < 2 && !is_odd(note);
-                (context.key.is_none() && readable).then_some(plain)
-            })
-            .unwrap_or_else(|| {
-                let key = context.key.unwrap_or(Key::usual(bass, Mode::Major));
-                Degree::between(root, key.spell(bass))
-            });
-        let degree = Degree::new((degree.number() - 1) % 7 + 1, degree.alter());
-        let note = degree.note_over(root);
-        let at_home = context.key.is_some_and(|key| key.scale().contains(&note));
-        let altered = degree.number() == 5 && degree.alter() != 0;
-        let odd = is_odd(note) && !at_home && (altered || context.key.is_some());
-        let hard = note.alter().abs() > 1 || degree.alter().abs() > 1 || odd;
-        let plain = context
-            .key
-            .map_or(Spelled::plain(bass), |key| key.spell_root(bass));
-        let simple = Degree::between(root, plain);
-        chord = chord.over(if hard && simple != Degree::ROOT {
-            simple
-        } else {
-            degree
-        });
+        let degree = bass_degree(&chord, bass, context.key);
+        chord = chord.over(degree);
     }
     let kind = if !set.contains(pc) {
         NameKind::Rootless
@@ -429,6 +404,37 @@ fn build(set: PitchClassSet, context: Context, reading: score::Reading) -> Name 
         cost: reading.parts.total(),
         also: Vec::new(),
         parts: reading.parts,
+    }
+}
+
+/// The degree that a bass is written as: its tone of the chord, unless a simpler note is read
+/// more easily.
+fn bass_degree(chord: &Chord, bass: PitchClass, key: Option<Key>) -> Degree {
+    let root = chord.root;
+    let mut tones = chord.degrees().into_iter();
+    let tone = tones.find(|d| d.over(root.pitch_class()) == bass);
+    let degree = tone
+        .or_else(|| {
+            let plain = Degree::plain(bass.above(root.pitch_class()));
+            let note = plain.note_over(root);
+            let readable = note.alter().abs() < 2 && !is_odd(note);
+            (key.is_none() && readable).then_some(plain)
+        })
+        .unwrap_or_else(|| {
+            let key = key.unwrap_or(Key::usual(bass, Mode::Major));
+            Degree::between(root, key.spell(bass))
+        });
+    let degree = Degree::new((degree.number() - 1) % 7 + 1, degree.alter());
+    let note = degree.note_over(root);
+    let at_home = key.is_some_and(|key| key.scale().contains(&note));
+    let altered = degree.number() == 5 && degree.alter() != 0;
+    let odd = is_odd(note) && !at_home && (altered || key.is_some());
+    let hard = note.alter().abs() > 1 || degree.alter().abs() > 1 || odd;
+    let plain = key.map_or(Spelled::plain(bass), |key| key.spell_root(bass));
+    let simple = Degree::between(root, plain);
+    match hard && simple != Degree::ROOT {
+        true => simple,
+        false => degree,
     }
 }
 

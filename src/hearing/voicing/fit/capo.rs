@@ -7,6 +7,7 @@
 
 use super::{Evidence, FitWeights, Heard, Shapes};
 use crate::fretboard::{HIGHEST_CAPO, Instrument, Tuning, taught};
+use crate::hearing::acoustic::net::LOWEST_MIDI;
 use crate::hearing::learned;
 use crate::hearing::weight_files::CAPO;
 use crate::theory::{Chord, Label, QUALITIES, Spelled};
@@ -22,6 +23,8 @@ struct CapoWeights {
     n_chords: usize,
     /// One that sounds this long says as much as any longer one, s.
     full_s: f64,
+    /// So many notes below every guitar that is tried, in the mean of its chords, are a bass's.
+    bass_below: f64,
     capo: CapoLimits,
     lowered: LoweredLimits,
     drop_d: DropLimits,
@@ -144,6 +147,8 @@ pub(crate) fn suggested(spans: &[Heard<'_>], weights: &FitWeights) -> Option<Ins
 fn chosen(tried: &[Tried], groups: &[Group<'_>]) -> Option<Setting> {
     let w = &*WEIGHTS;
     let of = |setting: Setting| tried.iter().find(|t| t.setting == setting);
+    // low notes of a bass beside the guitar say nothing of its strings
+    let alone = below_all(groups) < w.bass_below;
     let score = |setting: Setting| of(setting).map_or(f64::MIN, |t| t.score);
     let enough = |t: &&Tried| match t.setting {
         Setting::Capo(fret) => {
@@ -154,8 +159,8 @@ fn chosen(tried: &[Tried], groups: &[Group<'_>]) -> Option<Setting> {
                 && t.score >= next + w.capo.before_others
                 && open_share(groups, fret) >= w.capo.open
         }
-        Setting::Lowered(_) => t.score >= w.lowered.score && t.fit >= w.lowered.fit,
-        Setting::DropD => t.score >= w.drop_d.score && t.fit >= w.drop_d.fit,
+        Setting::Lowered(_) => alone && t.score >= w.lowered.score && t.fit >= w.lowered.fit,
+        Setting::DropD => alone && t.score >= w.drop_d.score && t.fit >= w.drop_d.fit,
     };
     let best = tried
         .iter()
@@ -169,6 +174,21 @@ fn chosen(tried: &[Tried], groups: &[Group<'_>]) -> Option<Setting> {
         }
         (setting, _) => Some(setting),
     }
+}
+
+/// The lowest string of all settings that are tried, MIDI: D2.
+const LOWEST_OPEN: u8 = 38;
+
+/// How many notes sound below [`LOWEST_OPEN`], in the mean over the time of the chords.
+fn below_all(groups: &[Group<'_>]) -> f64 {
+    let below = usize::from(LOWEST_OPEN - LOWEST_MIDI);
+    let spans = || groups.iter().flat_map(|(_, spans, _)| spans);
+    let heard = |span: &&Heard<'_>| -> f64 {
+        let low: f32 = span.pitches.heard[..below].iter().sum();
+        f64::from(low) * span.seconds
+    };
+    let all: f64 = spans().map(|s| s.seconds).sum();
+    spans().map(|s| heard(&s)).sum::<f64>() / all.max(1e-9)
 }
 
 /// The chords that sound longest, each with its spans.
