@@ -399,7 +399,7 @@ fn measure_items(
         }
     }
     let at = |half: u8| at(f64::from(half));
-    strokes(page, measure, page.y + heights.slash, (&at, &basses), items)
+    strokes(page, measure, page.y + heights.slash, &at, &basses, items)
 }
 
 /// The beats of a bar as small strokes, and where a chord changes between two.
@@ -407,7 +407,8 @@ fn strokes(
     page: &Pager,
     measure: &Measure,
     slash_y: f64,
-    (at, basses): (&dyn Fn(u8) -> f64, &[(f64, f64)]),
+    at: &dyn Fn(u8) -> f64,
+    basses: &[(f64, f64)],
     items: &mut Vec<Item>,
 ) -> Result<(), ChartError> {
     let s = page.scale;

@@ -188,7 +188,7 @@ fn below_all(groups: &[Group<'_>]) -> f64 {
         f64::from(low) * span.seconds
     };
     let all: f64 = spans().map(|s| s.seconds).sum();
-    spans().map(|s| heard(&s)).sum::<f64>() / all.max(1e-9)
+    spans().map(heard).sum::<f64>() / all.max(1e-9)
 }
 
 /// The chords that sound longest, each with its spans.
