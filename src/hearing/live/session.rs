@@ -66,7 +66,7 @@ pub struct LiveAnswer {
     /// Chords that the notes fit, as if a chord were played: best first, never empty, with
     /// probabilities.
     pub candidates: Vec<(Label, f64)>,
-    /// Fingerings of the first candidate that fit what sounds, best first, with their fit;
+    /// Fingerings of the first candidate that fit the notes heard, best first, with their fit;
     /// none of one or two strings.
     pub shapes: Vec<(Shape, f64)>,
     /// Pitches that sound, MIDI, ascending.

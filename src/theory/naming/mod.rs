@@ -16,10 +16,10 @@ use super::{Chord, Degree, Key, Mode, PitchClass, PitchClassSet, QUALITIES, Qual
 pub use reasons::{before, reasons};
 use score::Parts;
 
-/// What a name may cost beyond the best and still be told, hundredths.
+/// What a name may cost beyond the best and still be listed, hundredths.
 const FAR_FETCHED: i32 = 110;
 
-/// So many other ways to write a name are told.
+/// So many other ways to write a name are listed.
 const MOST_ALSO: usize = 2;
 
 /// What kind of reading a name is.
