@@ -24,8 +24,8 @@ pub(in crate::hearing) struct StrumWindow {
     pub(in crate::hearing) attack_of_strings_s: f64,
     /// So long before the song net hears a strum its first string may have sounded.
     pub(in crate::hearing) sweep_s: f64,
-    /// So long after its first string a strum is heard at the latest: half of an ordinary sweep.
-    pub(in crate::hearing) rise_s: f64,
+    /// How far, as a share of the way, a strum lies from the song net's moment to its attack.
+    pub(in crate::hearing) attack_share: f64,
     /// An attack this much later than the song net's moment is still the strum's.
     pub(in crate::hearing) attack_after_net_s: f64,
     /// An attack less than this after the strum before may be that strum's.
@@ -34,8 +34,6 @@ pub(in crate::hearing) struct StrumWindow {
     pub(in crate::hearing) least: f32,
     /// Fine frames between two strums at the least.
     pub(in crate::hearing) apart_frames: usize,
-    /// Attacks of at least this share of the strum's strongest may be its first string.
-    pub(in crate::hearing) plain: f32,
 }
 
 /// The windows.
