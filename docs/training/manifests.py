@@ -101,7 +101,7 @@ FIRST = [
     First(["bars.json"], "", "set by hand; what describes a meter hypothesis is made with these, so another value asks for a new fit of beats.json"),
     First(["pulse.json"], "", "set by hand; what speaks for a beat is made with these, so another value asks for a new fit of beats.json"),
     First(["strum-window.json"], "", "set by hand; the classifiers of notes and strums were fitted with these"),
-    First(["capo.json"], "", "set by hand on 49 takes of the generator with capos and tunings whose open shapes fit the song, and on takes of songs-fit-2", ["songs-fit-2"]),
+    First(["capo.json"], "", "set by hand on the first 49 takes of set-ups-1 and on takes of songs-fit-2; `cargo run --release --example suggested` says what it does there", ["set-ups-1", "songs-fit-2"]),
     First(["doubts.json"], "", "set by hand: when a warning is worth a word is for people to judge"),
     First(["fretboard/weights/ease.json"], "", "fitted on fingerings of an open data set (npm @tombatossals/chords-db 0.5.1) by a program that is not in this repository"),
     First(["theory/imply/weights/imply.json"], "", "set by hand, in the order that common practice gives, on the progressions of fixtures/naming/double-stops.tsv"),

@@ -1,9 +1,9 @@
 """Kept suites of takes: sound files with their truth, rendered on the processor.
 
-    python3 suite.py fit|grade FOLDER --bank BANK.npz --shapes SHAPES.pkl [--takes 64]
+    python3 suite.py fit|grade|set-ups FOLDER --bank BANK.npz --shapes SHAPES.pkl [--takes 64]
 
 A suite is a range of seeds: train_songs.py begins at 1,000,000,000, `fit` at 1,000,000, `grade`
-at 2,000,000, so that no take is in two of them. NAME.truth.json holds chords of the sheet and of
+at 2,000,000, `set-ups` (set_ups.py) at 3,000,000, so that no take is in two of them. NAME.truth.json holds chords of the sheet and of
 the moment, notes with strings, strums with direction, beats, downbeats and the meter.
 """
 from __future__ import annotations
@@ -19,11 +19,12 @@ from scipy.io import wavfile
 
 import theory
 from music import BASS, DRUM, LEAD, SECONDS, piece
+from set_ups import SetUp
 from shapes import TUNINGS
 from studio import Bank, Studio, pack
 from truth import RATE, detail_rows
 
-FIRST = {"fit": 1_000_000, "grade": 2_000_000}
+FIRST = {"fit": 1_000_000, "grade": 2_000_000, "set-ups": 3_000_000}
 VERSION = 1
 
 
@@ -74,7 +75,7 @@ def main():
     for k in range(a.takes):
         seed = FIRST[a.suite] + k
         torch.manual_seed(seed)
-        p = piece(seed, tidy=k % 4 == 0)
+        p = SetUp(seed, FIRST[a.suite]).play() if a.suite == "set-ups" else piece(seed, tidy=k % 4 == 0)
         ints, floats, drive = pack(p, bank, 0)
         y = studio.render(torch.from_numpy(ints), torch.from_numpy(floats), torch.tensor([drive], dtype=torch.float32), 1)[0].numpy()
         y = y / (np.abs(y).max() + 1e-9) * .7
