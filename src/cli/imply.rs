@@ -4,7 +4,7 @@ use super::layout::write_under;
 use super::name::instrument;
 use super::{CliError, Outcome};
 use crate::fretboard::{Instrument, Played, Typed, origins, read_capo, read_played};
-use crate::theory::imply::{Fragment, Implied, Place, Reading, read_row};
+use crate::theory::imply::{Fragment, Implied, Place, Reading, RowReading, read_row};
 use crate::theory::{Key, Label, PitchClass, Spelled};
 use clap::Args;
 use serde_json::{Value, json};
@@ -234,44 +234,8 @@ pub(crate) fn run(args: &ImplyArgs, out: &mut dyn Write) -> Result<Outcome, CliE
     let fragments: Vec<Fragment> = row.iter().map(|t| t.fragment.clone()).collect();
     let found = read_row(&fragments, key, usize::from(args.count));
     if args.json {
-        let reading = |r: &Reading| -> Value {
-            json!({
-                "key": r.key.label(),
-                "probability": r.probability,
-                "chords": r.chords.iter().map(|c| json!({
-                    "first": c.first + 1,
-                    "last": c.last + 1,
-                    "label": c.label.label(),
-                    "symbol": c.label.symbol(),
-                    "probability": c.probability,
-                    "reason": c.reason,
-                    "origin": origin(&row, c, &instrument),
-                })).collect::<Vec<_>>(),
-            })
-        };
-        let each: Vec<Value> = row
-            .iter()
-            .zip(&found.fragments)
-            .map(|(t, labels)| {
-                json!({
-                    "text": t.text,
-                    "midi": t.fragment.midi,
-                    "candidates": labels.iter()
-                        .map(|(l, p)| json!({"label": l.label(), "symbol": l.symbol(), "probability": p}))
-                        .collect::<Vec<_>>(),
-                })
-            })
-            .collect();
-        let value = json!({
-            "schema": "takebook-imply-1",
-            "read_as": if as_notes.is_some() || args.notes { "notes" } else { "strings" },
-            "keys": found.keys.iter().take(4)
-                .map(|(k, p)| json!({"key": k.label(), "probability": p}))
-                .collect::<Vec<_>>(),
-            "readings": found.readings.iter().map(reading).collect::<Vec<_>>(),
-            "fragments": each,
-        });
-        writeln!(out, "{value:#}")?;
+        let as_notes = as_notes.is_some() || args.notes;
+        writeln!(out, "{:#}", row_json(&row, &found, as_notes, &instrument))?;
         return Ok(Outcome::Done);
     }
     let Some(best) = found.readings.first() else {
@@ -282,70 +246,113 @@ pub(crate) fn run(args: &ImplyArgs, out: &mut dyn Write) -> Result<Outcome, CliE
     }
     match key {
         Some(key) => writeln!(out, "In {}:", key.text())?,
-        None => {
-            let own = found.keys.iter().find(|(key, _)| *key == best.key);
-            let p = own.map_or(0.0, |(_, p)| *p);
-            let other = found.keys.iter().find(|(key, _)| *key != best.key);
-            let other = other.filter(|(_, p)| *p > 0.05);
-            let other = other.map_or_else(String::new, |(k, p)| {
-                format!("; {} {:.0}%", k.text(), 100.0 * p)
-            });
-            let likeliest = match found.keys.first() {
-                Some((key, _)) if *key == best.key => ", the likeliest key",
-                _ => ", by the likeliest progression",
-            };
-            writeln!(
-                out,
-                "In {}{likeliest} ({:.0}%{other}):",
-                best.key.text(),
-                100.0 * p
-            )?;
-        }
+        None => write_likeliest_key(out, &found, best)?,
     }
     for chord in &best.chords {
-        let texts: Vec<&str> = row[chord.first..=chord.last]
-            .iter()
-            .map(|t| t.text.as_str())
-            .collect();
-        writeln!(
-            out,
-            "  {:<18} {:<8} {:>3.0}%",
-            texts.join(", "),
-            chord.label.symbol(),
-            100.0 * chord.probability
-        )?;
-        write_under(out, "      ", &chord.reason)?;
-        if let Some(origin) = origin(&row, chord, &instrument) {
-            write_under(out, "      ", &format!("from the neck: {origin}"))?;
-        }
-        let others: Vec<String> = found.fragments[chord.first]
-            .iter()
-            .filter(|(l, p)| !same_chord(l, &chord.label) && *p >= 0.03)
-            .take(2)
-            .map(|(l, p)| format!("{} {:.0}%", l.symbol(), 100.0 * p))
-            .collect();
-        if !others.is_empty() {
-            write_under(out, "      ", &format!("or {}", others.join(", ")))?;
-        }
+        write_chord(out, &row, &found, chord, &instrument)?;
     }
     for (i, other) in found.readings.iter().enumerate().skip(1) {
         let chords: Vec<String> = other.chords.iter().map(|c| c.label.symbol()).collect();
-        let which = if i == 1 {
-            "Second-best reading".to_owned()
-        } else {
-            format!("Reading {}", i + 1)
+        let which = match i {
+            1 => "Second-best reading".to_owned(),
+            _ => format!("Reading {}", i + 1),
         };
-        write_under(
-            out,
-            "",
-            &format!(
-                "{which} of the progression (in {}): {}",
-                other.key.text(),
-                chords.join(", ")
-            ),
-        )?;
+        let (key, chords) = (other.key.text(), chords.join(", "));
+        let line = format!("{which} of the progression (in {key}): {chords}");
+        write_under(out, "", &line)?;
     }
     Ok(Outcome::Done)
+}
+
+/// Readings, keys and what each double stop may be, as `--json` prints them.
+fn row_json(row: &[Typing], found: &RowReading, as_notes: bool, instrument: &Instrument) -> Value {
+    let chord = |c: &Implied| {
+        json!({
+            "first": c.first + 1,
+            "last": c.last + 1,
+            "label": c.label.label(),
+            "symbol": c.label.symbol(),
+            "probability": c.probability,
+            "reason": c.reason,
+            "origin": origin(row, c, instrument),
+        })
+    };
+    let reading = |r: &Reading| {
+        json!({
+            "key": r.key.label(),
+            "probability": r.probability,
+            "chords": r.chords.iter().map(chord).collect::<Vec<_>>(),
+        })
+    };
+    let candidate =
+        |(l, p): &(Label, f64)| json!({"label": l.label(), "symbol": l.symbol(), "probability": p});
+    let each = row.iter().zip(&found.fragments).map(|(t, labels)| {
+        json!({
+            "text": t.text,
+            "midi": t.fragment.midi,
+            "candidates": labels.iter().map(candidate).collect::<Vec<_>>(),
+        })
+    });
+    let key = |(k, p): &(Key, f64)| json!({"key": k.label(), "probability": p});
+    json!({
+        "schema": "takebook-imply-1",
+        "read_as": if as_notes { "notes" } else { "strings" },
+        "keys": found.keys.iter().take(4).map(key).collect::<Vec<_>>(),
+        "readings": found.readings.iter().map(reading).collect::<Vec<_>>(),
+        "fragments": each.collect::<Vec<_>>(),
+    })
+}
+
+/// The key of the best reading, how likely it is and which comes next.
+fn write_likeliest_key(
+    out: &mut dyn Write,
+    found: &RowReading,
+    best: &Reading,
+) -> Result<(), CliError> {
+    let own = found.keys.iter().find(|(key, _)| *key == best.key);
+    let p = own.map_or(0.0, |(_, p)| *p);
+    let other = found.keys.iter().find(|(key, _)| *key != best.key);
+    let other = other.filter(|(_, p)| *p > 0.05);
+    let other = other.map_or_else(String::new, |(k, p)| {
+        format!("; {} {:.0}%", k.text(), 100.0 * p)
+    });
+    let likeliest = match found.keys.first() {
+        Some((key, _)) if *key == best.key => ", the likeliest key",
+        _ => ", by the likeliest progression",
+    };
+    let (key, p) = (best.key.text(), 100.0 * p);
+    writeln!(out, "In {key}{likeliest} ({p:.0}%{other}):")?;
+    Ok(())
+}
+
+/// One chord of a reading, why, and what else its double stop may be.
+fn write_chord(
+    out: &mut dyn Write,
+    row: &[Typing],
+    found: &RowReading,
+    chord: &Implied,
+    instrument: &Instrument,
+) -> Result<(), CliError> {
+    let texts = row[chord.first..=chord.last]
+        .iter()
+        .map(|t| t.text.as_str());
+    let texts = texts.collect::<Vec<_>>().join(", ");
+    let (symbol, p) = (chord.label.symbol(), 100.0 * chord.probability);
+    writeln!(out, "  {texts:<18} {symbol:<8} {p:>3.0}%")?;
+    write_under(out, "      ", &chord.reason)?;
+    if let Some(origin) = origin(row, chord, instrument) {
+        write_under(out, "      ", &format!("from the neck: {origin}"))?;
+    }
+    let others: Vec<String> = found.fragments[chord.first]
+        .iter()
+        .filter(|(l, p)| !same_chord(l, &chord.label) && *p >= 0.03)
+        .take(2)
+        .map(|(l, p)| format!("{} {:.0}%", l.symbol(), 100.0 * p))
+        .collect();
+    if !others.is_empty() {
+        write_under(out, "      ", &format!("or {}", others.join(", ")))?;
+    }
+    Ok(())
 }
 
 /// The same root and quality, however spelled.

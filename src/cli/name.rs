@@ -7,13 +7,13 @@ use self::compared::{comparison_json, write_comparison};
 use self::told::{item_json, write_item};
 use super::{CliError, Outcome};
 use crate::fretboard::{
-    Comparison, Instrument, Played, Sameness, Tuning, Typed, compare, moving_note, read_capo,
-    read_played, string_name,
+    Comparison, Instrument, MovingNote, Played, Sameness, Shape, Tuning, Typed, compare,
+    moving_note, read_capo, read_played, string_name,
 };
 use crate::theory::naming::{Context, Name, names};
 use crate::theory::{Chord, Key, Spelled, parse_midi_name};
 use clap::Args;
-use serde_json::{Value, json};
+use serde_json::json;
 use std::io::Write;
 
 /// Arguments of `takebook name`.
@@ -52,6 +52,60 @@ pub(crate) struct NameArgs {
 pub(crate) fn run(args: &NameArgs, out: &mut dyn Write) -> Result<Outcome, CliError> {
     let instrument = instrument(&args.tuning, args.capo)?;
     let key = args.key.as_deref().map(str::parse::<Key>).transpose()?;
+    let row = read_row(args, &instrument)?;
+    let found = row
+        .iter()
+        .map(|p| names_of(p, key, usize::from(args.count)));
+    let found: Vec<Vec<Name>> = found.collect();
+    let others = row.iter().skip(1);
+    let comparisons: Vec<Comparison> = others.filter_map(|p| compare(&row[0], p, key)).collect();
+    let moving = moving_note(&row, key);
+    let is_different = |c: &Comparison| c.sameness == Sameness::Different;
+    let outcome = match comparisons.iter().any(is_different) {
+        true => Outcome::Open,
+        false => Outcome::Done,
+    };
+    if args.json {
+        let items = row.iter().zip(&found);
+        let items = items.map(|(p, n)| item_json(&instrument, p, n, key));
+        let compared = row.iter().skip(1).zip(&comparisons);
+        let compared = compared.map(|(p, c)| comparison_json(&row[0], p, c, &instrument, key));
+        let value = json!({
+            "schema": "takebook-name-1",
+            "tuning": instrument.tuning.text(),
+            "capo": instrument.capo,
+            "key": key.map(Key::label),
+            "items": items.collect::<Vec<_>>(),
+            "compared": compared.collect::<Vec<_>>(),
+            "moving_note": moving.as_ref().map(|m| json!({
+                "string": string_name(&instrument, m.string),
+                "names": m.names.iter().map(Name::text).collect::<Vec<_>>(),
+            })),
+        });
+        writeln!(out, "{value:#}")?;
+        return Ok(outcome);
+    }
+    for (i, (played, names)) in row.iter().zip(&found).enumerate() {
+        if i > 0 {
+            writeln!(out)?;
+        }
+        if played.may_be_strings {
+            writeln!(out, "Read as notes (--strings reads strings with frets).")?;
+        }
+        write_item(out, &instrument, played, names, key)?;
+    }
+    for (played, comparison) in row.iter().skip(1).zip(&comparisons) {
+        writeln!(out)?;
+        write_comparison(out, &row[0], played, comparison, &instrument, key)?;
+    }
+    if let Some(moving) = moving {
+        write_moving(out, &row, &moving, &instrument)?;
+    }
+    Ok(outcome)
+}
+
+/// What was typed, as played.
+fn read_row(args: &NameArgs, instrument: &Instrument) -> Result<Vec<Played>, CliError> {
     let typed = match (args.notes, args.strings) {
         (true, _) => Typed::Notes,
         (_, true) => Typed::Strings,
@@ -62,95 +116,55 @@ pub(crate) fn run(args: &NameArgs, out: &mut dyn Write) -> Result<Outcome, CliEr
     {
         return Err(is_chord(text, &chord));
     }
-    let row = items(&args.what)
-        .iter()
-        .map(|text| {
-            read_played(text, &instrument, typed).map_err(|error| match text.parse::<Chord>() {
-                Ok(chord) => is_chord(text, &chord),
-                Err(_) => error.into(),
-            })
+    let read = |text: &String| {
+        read_played(text, instrument, typed).map_err(|error| match text.parse::<Chord>() {
+            Ok(chord) => is_chord(text, &chord),
+            Err(_) => error.into(),
         })
-        .collect::<Result<Vec<Played>, _>>()?;
-    let context = |p: &Played| Context {
-        bass: p.bass(),
+    };
+    items(&args.what).iter().map(read).collect()
+}
+
+/// The names of what was played, the best first; without a key they are spelled as typed.
+fn names_of(played: &Played, key: Option<Key>, n: usize) -> Vec<Name> {
+    let context = Context {
+        bass: played.bass(),
         key,
         root: None,
     };
-    let found: Vec<Vec<Name>> = row
-        .iter()
-        .map(|p| {
-            let found = names(p.pitch_classes(), context(p), usize::from(args.count));
-            match key {
-                Some(_) => found,
-                // without a key the spelling is as typed
-                None => found
-                    .into_iter()
-                    .map(|n| n.spelled_like(&p.spellings()))
-                    .collect(),
-            }
-        })
-        .collect();
-    let comparisons: Vec<Comparison> = row
-        .iter()
-        .skip(1)
-        .filter_map(|p| compare(&row[0], p, key))
-        .collect();
-    let moving = moving_note(&row, key);
-    let same = comparisons
-        .iter()
-        .all(|c| c.sameness != Sameness::Different);
-    if args.json {
-        let items: Vec<Value> = row
-            .iter()
-            .zip(&found)
-            .map(|(p, n)| item_json(&instrument, p, n, key))
-            .collect();
-        let value = json!({
-            "schema": "takebook-name-1",
-            "tuning": instrument.tuning.text(),
-            "capo": instrument.capo,
-            "key": key.map(Key::label),
-            "items": items,
-            "compared": comparisons.iter().enumerate()
-                .map(|(i, c)| comparison_json(&row[0], &row[i + 1], c, &instrument, key))
-                .collect::<Vec<_>>(),
-            "moving_note": moving.as_ref().map(|m| json!({
-                "string": string_name(&instrument, m.string),
-                "names": m.names.iter().map(Name::text).collect::<Vec<_>>(),
-            })),
-        });
-        writeln!(out, "{value:#}")?;
-    } else {
-        for (i, (played, names)) in row.iter().zip(&found).enumerate() {
-            if i > 0 {
-                writeln!(out)?;
-            }
-            if played.may_be_strings {
-                writeln!(out, "Read as notes (--strings reads strings with frets).")?;
-            }
-            write_item(out, &instrument, played, names, key)?;
-        }
-        for (i, comparison) in comparisons.iter().enumerate() {
-            writeln!(out)?;
-            write_comparison(out, &row[0], &row[i + 1], comparison, &instrument, key)?;
-        }
-        if let Some(moving) = moving {
-            let names: Vec<String> = moving.names.iter().map(Name::text).collect();
-            let frets: Vec<String> = row
-                .iter()
-                .filter_map(|p| p.shape.as_ref())
-                .map(|s| s.frets()[moving.string].map_or_else(|| "x".into(), |f| f.to_string()))
-                .collect();
-            writeln!(
-                out,
-                "\nOne note moves over a held chord: the {} string at {} makes {}.",
-                string_name(&instrument, moving.string),
-                frets.join(", "),
-                names.join(", ")
-            )?;
-        }
+    let found = names(played.pitch_classes(), context, n);
+    match key {
+        Some(_) => found,
+        None => found
+            .into_iter()
+            .map(|n| n.spelled_like(&played.spellings()))
+            .collect(),
     }
-    Ok(if same { Outcome::Done } else { Outcome::Open })
+}
+
+/// The note that moves over a chord that is held.
+fn write_moving(
+    out: &mut dyn Write,
+    row: &[Played],
+    moving: &MovingNote,
+    instrument: &Instrument,
+) -> Result<(), CliError> {
+    let names: Vec<String> = moving.names.iter().map(Name::text).collect();
+    let fret =
+        |shape: &Shape| shape.frets()[moving.string].map_or_else(|| "x".into(), |f| f.to_string());
+    let frets: Vec<String> = row
+        .iter()
+        .filter_map(|p| p.shape.as_ref())
+        .map(fret)
+        .collect();
+    writeln!(
+        out,
+        "\nOne note moves over a held chord: the {} string at {} makes {}.",
+        string_name(instrument, moving.string),
+        frets.join(", "),
+        names.join(", ")
+    )?;
+    Ok(())
 }
 
 /// A chord's name where a shape or notes are expected; G7 is no single note then.

@@ -205,37 +205,11 @@ fn run_one(
     instrument: &Instrument,
     out: &mut dyn Write,
 ) -> Result<Outcome, CliError> {
-    let sounding = sounding_chord(chord, instrument);
     let purpose = USES
         .iter()
         .find(|(word, _)| args.purpose.as_deref() == Some(word))
         .map(|(_, purpose)| *purpose);
-    let mut limits = raised(limits, instrument);
-    let wanted = match purpose {
-        None => wanted(chord, instrument),
-        Some(purpose) => {
-            limits.min_strings = limits.min_strings.min(2);
-            wanted_for(&sounding, purpose).ok_or_else(|| {
-                CliError::new(format!(
-                    "{} has no {} (a shell has root, third and seventh, a power chord root and fifth)",
-                    chord.symbol(),
-                    purpose.words()
-                ))
-            })?
-        }
-    };
-    let all = voicings(instrument, wanted, &limits);
-    let mut all = usual_first(instrument, chord, all);
-    if let Some(purpose) = purpose {
-        all.retain(|v| use_of(instrument, &sounding, &v.shape) == purpose);
-        // a shell is three notes: none of them twice
-        let spare = |v: &Voicing| match purpose {
-            Use::Shell => v.shape.frets().iter().flatten().count(),
-            _ => 0,
-        };
-        let usual = |v: &Voicing| is_on_usual_strings(instrument, &sounding, purpose, &v.shape);
-        all.sort_by_key(|v| (!usual(v), spare(v)));
-    }
+    let mut all = found(chord, purpose, limits, instrument)?;
     if let Some(fret) = args.position {
         all.retain(|v| {
             let lowest = v.shape.frets().iter().flatten().filter(|f| **f > 0).min();
@@ -245,37 +219,34 @@ fn run_one(
     let shown: Vec<&Voicing> = match purpose {
         // of one use every shape can be reached
         Some(_) => all.iter().take(args.count.max(1)).collect(),
-        None => distinct_uses(instrument, &sounding, &all, args.count.max(1)),
+        None => {
+            let sounding = sounding_chord(chord, instrument);
+            distinct_uses(instrument, &sounding, &all, args.count.max(1))
+        }
     };
+    let symbol = chord.symbol();
     if args.json {
+        let shapes = shown.iter().map(|v| voicing_json(v, chord, instrument));
         let value = json!({
             "schema": "takebook-shapes-1",
             "tuning": instrument.tuning.text(),
             "capo": instrument.capo,
             "chord": chord.label(),
-            "symbol": chord.symbol(),
+            "symbol": symbol,
             "found": all.len(),
-            "shapes": shown.iter().map(|v| voicing_json(v, chord, instrument)).collect::<Vec<_>>(),
+            "shapes": shapes.collect::<Vec<_>>(),
         });
         writeln!(out, "{value:#}")?;
     } else if shown.is_empty() {
-        write_under(
-            out,
-            "",
-            &format!(
-                "{}: no shape under these limits; allow more frets, a wider --span or other strings.",
-                chord.symbol()
-            ),
-        )?;
+        let why = "no shape under these limits; allow more frets, a wider --span or other strings.";
+        write_under(out, "", &format!("{symbol}: {why}"))?;
     } else {
+        let (tuning, capo) = (instrument.tuning.text(), capo_text(chord, instrument));
+        let degrees = degree_text(chord, key, args.degrees);
+        let n = all.len();
         writeln!(
             out,
-            "{} ({}{}){}: {} shapes, most usual first",
-            chord.symbol(),
-            instrument.tuning.text(),
-            capo_text(chord, instrument),
-            degree_text(chord, key, args.degrees),
-            all.len()
+            "{symbol} ({tuning}{capo}){degrees}: {n} shapes, most usual first"
         )?;
         for v in &shown {
             write_voicing(out, v, chord, instrument)?;
@@ -289,6 +260,40 @@ fn run_one(
     } else {
         Outcome::Done
     })
+}
+
+/// All shapes of a chord, or those of one use, the most usual first.
+fn found(
+    chord: &Chord,
+    purpose: Option<Use>,
+    limits: &Limits,
+    instrument: &Instrument,
+) -> Result<Vec<Voicing>, CliError> {
+    let sounding = sounding_chord(chord, instrument);
+    let mut limits = raised(limits, instrument);
+    let Some(purpose) = purpose else {
+        let all = voicings(instrument, wanted(chord, instrument), &limits);
+        return Ok(usual_first(instrument, chord, all));
+    };
+    limits.min_strings = limits.min_strings.min(2);
+    let wanted = wanted_for(&sounding, purpose).ok_or_else(|| {
+        CliError::new(format!(
+            "{} has no {} (a shell has root, third and seventh, a power chord root and fifth)",
+            chord.symbol(),
+            purpose.words()
+        ))
+    })?;
+    let all = voicings(instrument, wanted, &limits);
+    let mut all = usual_first(instrument, chord, all);
+    all.retain(|v| use_of(instrument, &sounding, &v.shape) == purpose);
+    // a shell is three notes: none of them twice
+    let spare = |v: &Voicing| match purpose {
+        Use::Shell => v.shape.frets().iter().flatten().count(),
+        _ => 0,
+    };
+    let usual = |v: &Voicing| is_on_usual_strings(instrument, &sounding, purpose, &v.shape);
+    all.sort_by_key(|v| (!usual(v), spare(v)));
+    Ok(all)
 }
 
 fn run_row(

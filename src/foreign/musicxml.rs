@@ -157,33 +157,10 @@ fn lay(
             let key = of_signature(fifths, mode);
             raw.key_changes.push(KeyChange { at_s: start_s, key });
         }
-        let mut turns = vec![(0.0, start_s, 60.0 / quarters_bpm)];
-        for (at, bpm) in measure.tempi.iter().filter(|_| fixed.is_none()) {
-            let (from, from_s, slope) = turns[turns.len() - 1];
-            let at = at.clamp(from, measure.length);
-            quarters_bpm = *bpm;
-            turns.push((at, from_s + (at - from) * slope, 60.0 / bpm));
-        }
-        let time = |quarters: f64| {
-            let at = turns.partition_point(|t| t.0 <= quarters).max(1) - 1;
-            turns[at].1 + (quarters - turns[at].0) * turns[at].2
-        };
-        now_s = time(measure.length);
-        let pickup = i == 0 && measure.pickup;
-        number += u32::from(!pickup);
-        let n_beats = ((measure.length / beat_of(measure)).round() as u8).max(1);
-        raw.bars.push(HeardBar {
-            number,
-            start_s,
-            end_s: now_s,
-            n_beats,
-        });
-        for b in 0..n_beats {
-            raw.beats.push(HeardBeat {
-                time_s: time(f64::from(b) * measure.length / f64::from(n_beats)),
-                place: b + 1,
-            });
-        }
+        let turns = Turns::of(measure, start_s, &mut quarters_bpm, fixed.is_some());
+        now_s = turns.time_s(measure.length);
+        number += u32::from(!(i == 0 && measure.pickup));
+        lay_bar(measure, beat_of(measure), number, &turns, raw);
         if let Some(text) = &step.section {
             raw.sections.push(ImportedSection {
                 feel: None,
@@ -191,6 +168,7 @@ fn lay(
                 text: text.clone(),
             });
         }
+        let time = |quarters| turns.time_s(quarters);
         harmonies(measure, score.transposed, &time, &mut sounding, raw);
     }
     if let Some(mut held) = sounding {
@@ -200,6 +178,53 @@ fn lay(
     raw.duration_s = now_s;
     sounding_keys(score.transposed, raw);
     Ok(())
+}
+
+/// Tempo inside a bar: from so many quarters on, at so many seconds, seconds for a quarter.
+struct Turns(Vec<(f64, f64, f64)>);
+
+impl Turns {
+    /// Of a measure that starts at `start_s`; leaves the tempo at its end in `quarters_bpm`.
+    fn of(measure: &Written, start_s: f64, quarters_bpm: &mut f64, is_fixed: bool) -> Self {
+        let mut turns = vec![(0.0, start_s, 60.0 / *quarters_bpm)];
+        for (at, bpm) in measure.tempi.iter().filter(|_| !is_fixed) {
+            let (from, from_s, slope) = turns[turns.len() - 1];
+            let at = at.clamp(from, measure.length);
+            *quarters_bpm = *bpm;
+            turns.push((at, from_s + (at - from) * slope, 60.0 / bpm));
+        }
+        Self(turns)
+    }
+
+    fn time_s(&self, quarters: f64) -> f64 {
+        let at = self.0.partition_point(|t| t.0 <= quarters).max(1) - 1;
+        let (from, from_s, slope) = self.0[at];
+        from_s + (quarters - from) * slope
+    }
+}
+
+/// A bar with its beats.
+fn lay_bar(
+    measure: &Written,
+    beat_quarters: f64,
+    number: u32,
+    turns: &Turns,
+    raw: &mut ImportedScore,
+) {
+    let n_beats = ((measure.length / beat_quarters).round() as u8).max(1);
+    raw.bars.push(HeardBar {
+        number,
+        start_s: turns.time_s(0.0),
+        end_s: turns.time_s(measure.length),
+        n_beats,
+    });
+    for b in 0..n_beats {
+        let at = f64::from(b) * measure.length / f64::from(n_beats);
+        raw.beats.push(HeardBeat {
+            time_s: turns.time_s(at),
+            place: b + 1,
+        });
+    }
 }
 
 /// The chords of a measure; `time` is where a number of quarters from its start lies, s.

@@ -215,101 +215,146 @@ fn is_rootless_dominant(root: PitchClass, held: u16, quality: &Quality, key: Key
 /// The best readings of a set, cheapest first.
 pub(super) fn best_readings(set: PitchClassSet, context: Context, n: usize) -> Vec<Reading> {
     let mut best: Vec<Reading> = Vec::with_capacity(n + 1);
-    let size = set.len();
     // from the bass upwards, so that ties fall the same way in every key
     let from = context.bass.unwrap_or(PitchClass::new(0));
     for root in (0..12).map(|above| from.up(above)) {
         if context.root.is_some_and(|r| r != root) {
             continue;
         }
-        let held = from_root(set.0, root.index());
-        let rooted = held & 1 == 1;
-        for (at, row) in rows().iter().enumerate() {
-            let quality = &QUALITIES[at];
-            let common = held & row.mask;
-            // one tone in common names nothing, unless there is only one
-            if common.count_ones() < 2 && size > 1 && quality.harte != "1" {
+        for at in 0..rows().len() {
+            let Some(reading) = reading(set, context, root, at) else {
                 continue;
-            }
-            let missing: i32 = if row.mask & !held == 0 {
-                0
-            } else {
-                (0..12)
-                    .filter(|i| row.mask & !held & 1 << i != 0)
-                    .map(|i| row.lacks[i])
-                    .sum()
             };
-            if missing >= 300 {
-                continue;
-            }
-            let extra = held & !row.mask;
-            let bass = context.bass.map(|b| b.above(root));
-            let bass_bit = bass.map_or(0, |b| 1u16 << b);
-            let bass_outside = extra & bass_bit != 0;
-            let added = extra & !bass_bit;
-            // a foreign bass is written under a whole plain chord only
-            if bass_outside && (missing > 20 || quality.harte == "1") {
-                continue;
-            }
-            let parts = Parts {
-                quality: row.quality,
-                bass: match bass {
-                    // a major triad over the note a step above its root, the
-                    // trade's short way to write a ninth with suspended fourth
-                    Some(2) if bass_outside && quality.harte == "maj" && missing == 0 => 40,
-                    // a triad over the seventh or fourth below it: a line in the bass
-                    Some(10) if bass_outside && row.mask.count_ones() == 3 && missing == 0 => 50,
-                    Some(5) if bass_outside && quality.harte == "maj" && missing == 0 => 70,
-                    // alike from every tone: the key says which is the root
-                    Some(_) if context.key.is_some() && is_symmetric(quality) && extra == 0 => 0,
-                    Some(b) => bass_cost(b, !bass_outside),
-                    None => 0,
-                },
-                missing,
-                added: added_cost(added, quality)
-                    + if quality.harte == "1" && size > 1 {
-                        170
-                    } else {
-                        0
-                    },
-                // without its root, a chord needs its third and more to be heard as one
-                rootless: if rooted {
-                    0
-                } else {
-                    130 + 40 * (4 - common.count_ones().min(4) as i32)
-                        + if row.mask.count_ones() < 4 { 60 } else { 0 }
-                },
-                key: context.key.map_or(0, |k| {
-                    key_cost(root, row.mask & held | row.mask & 0b1_1001, k)
-                        + symmetric_cost(root, quality, k)
-                }),
-            };
-            let dominant = !rooted && added == 0 && !bass_outside;
-            let parts = match context.key {
-                Some(key) if dominant && is_rootless_dominant(root, held, quality, key) => Parts {
-                    quality: parts.quality / 2,
-                    // with the flat nine it is a whole diminished seventh chord
-                    rootless: if held >> 1 & 1 == 1 { 15 } else { 5 },
-                    ..Parts::default()
-                },
-                _ => parts,
-            };
-            let total = parts.total();
+            let total = reading.parts.total();
             if best.len() == n && best[n - 1].parts.total() <= total {
                 continue;
             }
             let place = best.partition_point(|r| r.parts.total() <= total);
-            best.insert(
-                place,
-                Reading {
-                    root,
-                    row: at,
-                    bass_outside,
-                    parts,
-                },
-            );
+            best.insert(place, reading);
             best.truncate(n);
         }
     }
     best
+}
+
+/// Of a reading what is there and what is not: bits are semitones above its root.
+struct Tones {
+    held: u16,
+    mask: u16,
+    /// Semitones of the bass above the root.
+    bass: Option<i32>,
+    bass_outside: bool,
+    /// Cost of what is missing.
+    missing: i32,
+}
+
+impl Tones {
+    fn extra(&self) -> u16 {
+        self.held & !self.mask
+    }
+
+    fn added(&self) -> u16 {
+        self.extra() & !self.bass.map_or(0, |b| 1u16 << b)
+    }
+
+    fn rooted(&self) -> bool {
+        self.held & 1 == 1
+    }
+}
+
+/// The set read as the quality of a row on a root; none where that names nothing.
+fn reading(set: PitchClassSet, context: Context, root: PitchClass, at: usize) -> Option<Reading> {
+    let (row, quality) = (&rows()[at], &QUALITIES[at]);
+    let held = from_root(set.0, root.index());
+    // one tone in common names nothing, unless there is only one
+    if (held & row.mask).count_ones() < 2 && set.len() > 1 && quality.harte != "1" {
+        return None;
+    }
+    let lacks = row.mask & !held;
+    let missing: i32 = (0..12)
+        .filter(|i| lacks >> i & 1 == 1)
+        .map(|i| row.lacks[i])
+        .sum();
+    if missing >= 300 {
+        return None;
+    }
+    let bass = context.bass.map(|b| b.above(root));
+    let bass_outside = bass.is_some_and(|b| (held & !row.mask) >> b & 1 == 1);
+    // a foreign bass is written under a whole plain chord only
+    if bass_outside && (missing > 20 || quality.harte == "1") {
+        return None;
+    }
+    let tones = Tones {
+        held,
+        mask: row.mask,
+        bass,
+        bass_outside,
+        missing,
+    };
+    let parts = parts(&tones, row.quality, quality, (set.len(), context, root));
+    Some(Reading {
+        root,
+        row: at,
+        bass_outside,
+        parts,
+    })
+}
+
+/// What a reading costs, part by part.
+fn parts(
+    tones: &Tones,
+    usual: i32,
+    quality: &Quality,
+    (size, context, root): (usize, Context, PitchClass),
+) -> Parts {
+    let Tones { held, mask, .. } = *tones;
+    let dominant = !tones.rooted() && tones.added() == 0 && !tones.bass_outside;
+    if let Some(key) = context.key
+        && dominant
+        && is_rootless_dominant(root, held, quality, key)
+    {
+        return Parts {
+            quality: usual / 2,
+            // with the flat nine it is a whole diminished seventh chord
+            rootless: if held >> 1 & 1 == 1 { 15 } else { 5 },
+            ..Parts::default()
+        };
+    }
+    let common = (held & mask).count_ones();
+    let alone = match quality.harte {
+        "1" if size > 1 => 170,
+        _ => 0,
+    };
+    Parts {
+        quality: usual,
+        bass: cost_of_bass(tones, quality, context.key.is_some()),
+        missing: tones.missing,
+        added: added_cost(tones.added(), quality) + alone,
+        // without its root, a chord needs its third and more to be heard as one
+        rootless: if tones.rooted() {
+            0
+        } else {
+            130 + 40 * (4 - common.min(4) as i32) + if mask.count_ones() < 4 { 60 } else { 0 }
+        },
+        key: context.key.map_or(0, |k| {
+            key_cost(root, mask & held | mask & 0b1_1001, k) + symmetric_cost(root, quality, k)
+        }),
+    }
+}
+
+/// What the bass costs under a chord.
+fn cost_of_bass(tones: &Tones, quality: &Quality, in_key: bool) -> i32 {
+    let whole = tones.bass_outside && tones.missing == 0;
+    match tones.bass {
+        // a major triad over the note a step above its root, the
+        // trade's short way to write a ninth with suspended fourth
+        Some(2) if whole && quality.harte == "maj" => 40,
+        // a triad over the seventh or fourth below it: a line in the bass
+        Some(10) if whole && tones.mask.count_ones() == 3 => 50,
+        Some(5) if whole && quality.harte == "maj" => 70,
+        // alike from every tone: the key says which is the root
+        Some(_) if in_key && is_symmetric(quality) && tones.extra() == 0 => 0,
+        Some(b) => bass_cost(b, !tones.bass_outside),
+        None => 0,
+    }
 }
