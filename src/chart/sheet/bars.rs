@@ -194,19 +194,16 @@ fn place(song: &Song, bars: &[Bar], time_s: f64) -> (usize, u8) {
 /// Beats from the bar's start to a time, by the heard beats where they fit the bar.
 pub(super) fn beats_into(song: &Song, bar: &Bar, time_s: f64) -> f64 {
     const SLACK_S: f64 = 0.02;
-    let inside: Vec<f64> = song
-        .beats_s
-        .iter()
-        .copied()
-        .filter(|t| *t > bar.start_s - SLACK_S && *t < bar.end_s - SLACK_S)
-        .collect();
+    let beats = &song.beats_s;
+    let from = beats.partition_point(|t| *t <= bar.start_s - SLACK_S);
+    let to = beats.partition_point(|t| *t < bar.end_s - SLACK_S);
+    let inside = beats.get(from..to).unwrap_or_default();
     let n = usize::from(bar.n_beats.max(1));
     if inside.len() != n {
         let length = (bar.end_s - bar.start_s).max(1e-6);
         return (time_s - bar.start_s) / length * n as f64;
     }
-    let edges: Vec<f64> = inside.into_iter().chain([bar.end_s]).collect();
-    let i = edges[..n].iter().rposition(|t| *t <= time_s).unwrap_or(0);
-    let length = (edges[i + 1] - edges[i]).max(1e-6);
-    i as f64 + (time_s - edges[i]) / length
+    let i = inside.iter().rposition(|t| *t <= time_s).unwrap_or(0);
+    let end_s = inside.get(i + 1).copied().unwrap_or(bar.end_s);
+    i as f64 + (time_s - inside[i]) / (end_s - inside[i]).max(1e-6)
 }

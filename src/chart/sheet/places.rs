@@ -85,12 +85,17 @@ fn least_reach(
         found.sort_by_key(|p| p.2);
         found
     };
+    // a single note can be struck anywhere, and a stroke that comes again says nothing new
+    let mut strokes: Vec<&[u8]> = strokes.iter().copied().filter(|s| s.len() > 1).collect();
+    strokes.sort_unstable();
+    strokes.dedup();
     let together = |a: u8, b: u8| strokes.iter().any(|s| s.contains(&a) && s.contains(&b));
     let mut rows: Vec<Vec<Placed>> = vec![Vec::new()];
     for midi in pitches.iter().take(AT_ONCE) {
         let mut longer = Vec::new();
+        let tried = frets_of(*midi);
         for row in &rows {
-            for place in frets_of(*midi).into_iter().take(TRIED) {
+            for place in tried.iter().copied().take(TRIED) {
                 // a lower pitch of the same stroke lies on a lower string
                 if row.iter().all(|p| p.1 < place.1 || !together(p.0, place.0)) {
                     let mut row = row.clone();
@@ -105,7 +110,7 @@ fn least_reach(
     }
     let mut best = rows
         .into_iter()
-        .map(|row| (cost(&row, strokes, near), row))
+        .map(|row| (cost(&row, &strokes, near), row))
         .min_by(|a, b| a.0.total_cmp(&b.0))
         .map_or_else(Vec::new, |(_, row)| row);
     let more = pitches.iter().skip(AT_ONCE);
@@ -114,10 +119,8 @@ fn least_reach(
 }
 
 fn cost(row: &[Placed], strokes: &[&[u8]], near: Option<f64>) -> f64 {
-    let mut strings: Vec<usize> = row.iter().map(|p| p.1).collect();
-    let crossed = strings.windows(2).filter(|w| w[1] < w[0]).count();
-    strings.sort_unstable();
-    strings.dedup();
+    let crossed = row.windows(2).filter(|w| w[1].1 < w[0].1).count();
+    let shared = (1..row.len()).filter(|i| row[..*i].iter().any(|p| p.1 == row[*i].1));
     let of_strokes = strokes.iter().map(|stroke| {
         let mine = || row.iter().filter(|p| stroke.contains(&p.0));
         let (first, last) = (mine().map(|p| p.1).min(), mine().map(|p| p.1).max());
@@ -133,7 +136,7 @@ fn cost(row: &[Placed], strokes: &[&[u8]], near: Option<f64>) -> f64 {
     of_strokes.fold(0.0, f64::max)
         + IN_HAND * f64::from(all.min(HAND))
         + REACH * f64::from(all.saturating_sub(HAND))
-        + SHARED * (row.len() - strings.len()) as f64
+        + SHARED * shared.count() as f64
         + CROSSED * crossed as f64
         + hand
 }
