@@ -39,7 +39,7 @@ h2 .differs{font-weight:normal;font-style:italic;margin-left:.8em}
 .ending{position:absolute;top:.05em;left:-1px;right:.3em;border-top:1.2px solid #111;border-left:1.2px solid #111;font-size:.72em;padding-left:.35em;height:.9em;line-height:1.15}
 .cell{min-width:min-content;padding-right:.25em}
 .chord{white-space:nowrap;font-size:1.67em;font-weight:bold;line-height:1.25}
-.before{margin:.1em 0 .4em;font-style:italic}
+.again{display:inline-block;margin-right:2.2em}
 .tail{font-size:.72em;position:relative;top:-.3em}
 .chord sup{font-size:.55em;vertical-align:.75em;line-height:0}
 .open{color:#666}
@@ -79,6 +79,9 @@ const NARROW: &str = "\
 .row:not(.c2):not(.c1) .bar.to:nth-of-type(even),.row:not(.c2):not(.c1) .bar.end:nth-of-type(even){border-right:4px solid #111}
 .row.c2 .bar:not(.to):not(.end){border-right:1.5px solid #111}
 h2 .differs{display:block;margin-left:0}
+.again h2 .differs{display:inline;margin-left:.8em}
+.shapes{gap:.5em .8em}
+.shapes svg{height:max(5.2em,80px)}
 ";
 
 /// The signs that playing goes back to, and on from.
@@ -224,8 +227,12 @@ fn list(out: &mut String, heading: &str, tag: &str, items: &[String]) {
 }
 
 fn write_block(out: &mut String, block: &Block, scale: f64, n_strings: usize, last_block: bool) {
-    let block = &block.with_words_once();
-    out.push_str("<section>\n");
+    let block = &block.as_printed();
+    // what refers to another section is a line, and shares it
+    out.push_str(match block.as_before {
+        Some(_) => "<section class=\"again\">\n",
+        None => "<section>\n",
+    });
     let mut heading = String::new();
     heading.push_str(match (block.signs.segno, block.signs.coda) {
         (true, _) => SEGNO,
@@ -249,25 +256,14 @@ fn write_block(out: &mut String, block: &Block, scale: f64, n_strings: usize, la
             block.times
         );
     }
-    if !block.differs.is_empty() {
-        let _ = write!(
-            heading,
-            "<span class=\"differs\">{}</span>",
-            escape(&block.differs)
-        );
-    }
-    if !block.strokes.is_empty() {
-        let _ = write!(
-            heading,
-            "<span class=\"differs\">{}</span>",
-            escape(&block.strokes)
-        );
+    let before = block.as_before.clone().unwrap_or_default();
+    for words in [&block.differs, &block.strokes, &before] {
+        if !words.is_empty() {
+            let _ = write!(heading, "<span class=\"differs\">{}</span>", escape(words));
+        }
     }
     if !heading.is_empty() {
         let _ = writeln!(out, "<h2>{heading}</h2>");
-    }
-    if let Some(words) = &block.as_before {
-        let _ = writeln!(out, "<p class=\"before\">{}</p>", escape(words));
     }
     rows(out, block, scale, n_strings, last_block);
     if let Some(words) = block.signs.at_end() {
@@ -316,6 +312,12 @@ fn write_line(
         out,
         "<div class=\"row{class}\"><span class=\"no\">{number}</span>"
     );
+    // a line of notes is kept free in every bar of the line, so that symbols stay level
+    let shown = || line.iter().filter(|m| !m.simile).flat_map(|m| &m.marks);
+    let notes = (
+        shown().any(|m| m.top.is_some()),
+        shown().any(|m| m.degree.is_some()),
+    );
     let mut before = before;
     let mut tab_before = false;
     for (i, measure) in line.iter().enumerate() {
@@ -326,7 +328,7 @@ fn write_line(
             (true, false) => " last",
             (true, true) => " end",
         };
-        write_measure(out, measure, end, first_of_ending);
+        write_measure(out, measure, end, first_of_ending, notes);
         let shown = !measure.simile && !measure.tab.is_empty();
         if shown {
             write_tab(out, measure, n_strings);
@@ -341,7 +343,13 @@ fn write_line(
 }
 
 /// A bar, open for its tablature.
-fn write_measure(out: &mut String, measure: &Measure, end: &str, first_of_ending: bool) {
+fn write_measure(
+    out: &mut String,
+    measure: &Measure,
+    end: &str,
+    first_of_ending: bool,
+    notes: (bool, bool),
+) {
     let mut class = String::from("bar");
     for (is, name) in [
         (measure.repeat_start, " from"),
@@ -375,10 +383,7 @@ fn write_measure(out: &mut String, measure: &Measure, end: &str, first_of_ending
                 .marks
                 .get(i + 1)
                 .map_or(2 * measure.n_beats, |m| m.half_beat);
-            // a line of notes is kept free in every cell of the bar, so that slashes stay level
-            let degrees = measure.marks.iter().any(|m| m.degree.is_some());
-            let tops = measure.marks.iter().any(|m| m.top.is_some());
-            write_cell(out, mark, (from, to.max(from + 1)), (tops, degrees));
+            write_cell(out, mark, (from, to.max(from + 1)), notes);
         }
         out.push_str("</div>");
     }

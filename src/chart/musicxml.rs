@@ -30,7 +30,11 @@ pub(super) fn write(song: &Song, options: &Options) -> Result<String, ChartError
         degrees: false,
         ..options.clone()
     };
-    let sheet = Sheet::new(song, &plain)?;
+    let mut sheet = Sheet::new(song, &plain)?;
+    for block in &mut sheet.blocks {
+        // a section that refers to another is written out, with its words
+        *block = block.with_words_of(|by| by.is_none()).with_words_once();
+    }
     let mut measures = sheet.blocks.iter().flat_map(|b| b.measures());
     let has_tab = measures.any(|m| !m.tab.is_empty());
     let mut out = String::new();
@@ -234,14 +238,15 @@ impl Writer<'_> {
             return;
         };
         let sound = match signs.jump {
-            Some(jump) if jump.to_segno => "dalsegno=\"segno\"",
-            Some(_) => "dacapo=\"yes\"",
-            None if signs.fine => "fine=\"yes\"",
-            None => "tocoda=\"coda\"",
+            Some(jump) if jump.to_segno => "<sound dalsegno=\"segno\"/>",
+            Some(_) => "<sound dacapo=\"yes\"/>",
+            None if signs.fine => "<sound fine=\"yes\"/>",
+            None if signs.to_coda => "<sound tocoda=\"coda\"/>",
+            None => "",
         };
         let _ = writeln!(
             self.out,
-            "<direction placement=\"above\"><direction-type><words font-weight=\"bold\" halign=\"right\">{words}</words></direction-type><sound {sound}/></direction>"
+            "<direction placement=\"above\"><direction-type><words font-weight=\"bold\" halign=\"right\">{words}</words></direction-type>{sound}</direction>"
         );
     }
 
@@ -376,7 +381,8 @@ impl Writer<'_> {
     }
 
     fn right_barline(&mut self, bar: &Placed<'_>) {
-        let (measure, times, last) = (bar.measure, bar.block.times, bar.last);
+        let (measure, last) = (bar.measure, bar.last);
+        let times = bar.block.times.max(bar.block.signs.closes);
         let ends = measure.ending.filter(|e| bar.after != Some(*e));
         let signs = if bar.ends {
             bar.block.signs

@@ -6,6 +6,7 @@
 //! [`layout`](super::layout).
 
 mod bars;
+mod groups;
 mod jumps;
 mod legend;
 mod moving;
@@ -88,6 +89,8 @@ pub struct Block {
     pub signs: Signs,
     /// Rows of at most [`BARS_IN_ROW`] bars; a pickup has a row of its own.
     pub rows: Vec<Vec<Measure>>,
+    /// Words of the sections that refer to it.
+    pub(super) later: Vec<refer::Later>,
 }
 
 /// Where in a bar the hand strums or picks.
@@ -253,9 +256,27 @@ impl Block {
         self.name.clone().unwrap_or_else(|| self.letter.clone())
     }
 
-    /// The same without lines of words that repeat an earlier line in every bar, as a chorus does.
+    /// As it is printed: with the words of all sections that refer to it, each line once.
     #[must_use]
-    pub fn with_words_once(&self) -> Self {
+    pub fn as_printed(&self) -> Self {
+        self.with_words_of(|_| true).with_words_once()
+    }
+
+    /// The same with the words of sections that refer to it: of those whose place among all
+    /// `which` takes, or that have none because they are played after a jump.
+    pub(super) fn with_words_of(&self, which: impl Fn(Option<usize>) -> bool) -> Self {
+        let mut block = self.clone();
+        let mut bars: Vec<&mut Measure> = block.rows.iter_mut().flatten().collect();
+        for later in self.later.iter().filter(|later| which(later.by)) {
+            for (bar, words) in &later.lines {
+                bars[*bar].lyrics.extend(words.iter().cloned());
+            }
+        }
+        block
+    }
+
+    /// The same without lines of words that repeat an earlier line in every bar, as a chorus does.
+    pub(super) fn with_words_once(&self) -> Self {
         let mut block = self.clone();
         let n = self.measures().map(|m| m.lyrics.len()).max().unwrap_or(0);
         let same = |a: usize, b: usize| {
@@ -286,7 +307,8 @@ impl Block {
     /// Whether it says the same bars, as often, as another.
     pub fn reads_as(&self, other: &Self) -> bool {
         let (n, m) = (self.measures().count(), other.measures().count());
-        let signs = |m: &Measure| (m.repeat_start, m.repeat_end, m.ending, m.new_key);
+        // repeat signs follow from how often it is played
+        let signs = |m: &Measure| (m.ending, m.new_key);
         (self.times, n) == (other.times, m)
             && self
                 .measures()
@@ -386,7 +408,8 @@ impl Sheet {
         let ends = |b: &Block| b.signs.to_coda || b.signs.fine;
         let from = self.blocks.iter().position(|b| b.signs.segno).unwrap_or(0);
         let to = self.blocks.iter().position(ends);
-        to.is_some_and(|to| (from..=to).any(|b| self.blocks[b].times > 1))
+        let repeats = |b: &Block| b.times > 1 || b.signs.closes > 0;
+        to.is_some_and(|to| (from..=to).any(|b| repeats(&self.blocks[b])))
     }
 
     /// What gray means on a page; none if all chords are confirmed.

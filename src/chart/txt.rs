@@ -24,9 +24,19 @@ pub(super) fn write(song: &Song, sheet: &Sheet, options: &Options) -> String {
     if !sheet.order.is_empty() {
         lines.extend(wrap(&format!("Form: {}", one_line(&sheet.order)), ASIDE));
     }
+    let is_heading = |i: usize| is_heading_only(&sheet.blocks[..i], &sheet.blocks[i]);
     for (i, block) in sheet.blocks.iter().enumerate() {
         lines.push(String::new());
-        lines.extend(block_lines(&sheet.blocks[..i], block, sheet));
+        lines.extend(heading_lines(block));
+        if is_heading(i) {
+            lines.push(format!("{ASIDE} as above"));
+            continue;
+        }
+        // sections that are written out have their words themselves
+        let block = block.with_words_of(|by| by.is_none_or(is_heading));
+        for row in &block.rows {
+            lines.extend(row_lines(row, sheet, block.signs.closes));
+        }
     }
     for sign in sheet.signs() {
         lines.extend(wrap(&sign, ASIDE));
@@ -146,8 +156,14 @@ fn wrap(text: &str, indent: &str) -> Vec<String> {
     lines
 }
 
-/// A section; one that is as an earlier one of its name has a heading only.
-fn block_lines(before: &[Block], block: &Block, sheet: &Sheet) -> Vec<String> {
+/// Whether a section is as an earlier one of its name, so that its name says all.
+fn is_heading_only(before: &[Block], block: &Block) -> bool {
+    let first = before.iter().find(|b| b.heading() == block.heading());
+    block.as_before.is_some() && first.is_some_and(|b| b.reads_as(block))
+}
+
+/// Name, signs, how it differs, and what the hand strums.
+fn heading_lines(block: &Block) -> Vec<String> {
     // a bar line would make bars of a name
     let mut heading = one_line(&block.heading()).replace('|', "/");
     if block.times > 1 {
@@ -162,15 +178,6 @@ fn block_lines(before: &[Block], block: &Block, sheet: &Sheet) -> Vec<String> {
     }
     if !block.strokes.is_empty() {
         lines.extend(wrap(&block.strokes, ASIDE));
-    }
-    let first = before.iter().find(|b| b.heading() == block.heading());
-    if block.as_before.is_some() && first.is_some_and(|b| b.reads_as(block)) {
-        lines.push(format!("{ASIDE} as above"));
-        return lines;
-    }
-    let usual = sheet.meter;
-    for row in &block.rows {
-        lines.extend(row_lines(row, usual, &sheet.strings));
     }
     lines
 }
@@ -188,8 +195,10 @@ fn sign_words(signs: Signs) -> Vec<&'static str> {
     words
 }
 
-/// One row, on one line where its bars fit a quarter of it each, else on more lines.
-fn row_lines(row: &[Measure], meter: (u8, u8), strings: &[String]) -> Vec<String> {
+/// One row, on one line where its bars fit a quarter of it each, else on more lines. `times`
+/// says how often a repeat over several sections is played, which may end here.
+fn row_lines(row: &[Measure], sheet: &Sheet, times: u32) -> Vec<String> {
+    let (meter, strings) = (sheet.meter, &sheet.strings);
     for per_line in [BARS_IN_ROW, 2, 1] {
         // number column of 4, bar lines of up to two signs
         let room = (WIDTH - 6) / per_line - 3;
@@ -209,6 +218,9 @@ fn row_lines(row: &[Measure], meter: (u8, u8), strings: &[String]) -> Vec<String
                 line.push_str(left);
                 line.push_str(&format!(" {:<room$}", bar_text(bar, meter)));
                 line.push_str(if bar.repeat_end { ":|" } else { " |" });
+            }
+            if times > 2 && bars.iter().any(|b| b.repeat_end) {
+                line.push_str(&format!(" x{times}"));
             }
             let mut lines = vec![line];
             lines.extend(word_lines(bars));

@@ -6,6 +6,7 @@
 //! recording would have them, and folded again on paper.
 
 mod bars;
+mod groups;
 mod jumps;
 mod lines;
 mod repeats;
@@ -42,8 +43,9 @@ fn n_beats((count, value): (u8, u8)) -> u8 {
 
 /// Reads the text.
 pub(super) fn read(text: &str, given: &Given) -> Result<ImportedScore, ForeignError> {
-    let typed = lines::read(text, given.meter)?;
-    let parts = repeats::play(&typed.sections)?;
+    let mut typed = lines::read(text, given.meter)?;
+    let groups = groups::take(&mut typed.sections)?;
+    let parts = repeats::play(&typed.sections, &groups)?;
     let n: usize = parts.iter().map(|p| p.bars.len()).sum();
     if n > MAX_BARS {
         return Err(ForeignError::Wrong {

@@ -70,7 +70,7 @@ pub(super) fn block(
     pattern: Option<&Pattern>,
     last_block: bool,
 ) -> Result<(), ChartError> {
-    let block = &block.with_words_once();
+    let block = &block.as_printed();
     let lines = lines(page, block)?;
     let height = |page: &Pager, line: &Line| {
         let key = line.bars[0]

@@ -15,6 +15,10 @@ const LEAST: usize = 2;
 /// Signs at a section's start and end that say where playing goes on.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub struct Signs {
+    /// A repeat over several sections begins with it.
+    pub opens: bool,
+    /// How often the sections of such a repeat are played, where it ends; 0 elsewhere.
+    pub closes: u32,
     /// The segno stands at its start.
     pub segno: bool,
     /// The coda begins with it.
@@ -50,12 +54,16 @@ impl Jump {
 
 impl Signs {
     /// What is said at the section's end, in reading order.
-    pub fn at_end(self) -> Option<&'static str> {
-        match (self.to_coda, self.fine, self.jump) {
+    pub fn at_end(self) -> Option<String> {
+        // a repeat sign alone says twice
+        let times = (self.closes > 2).then(|| format!("play {} times", self.closes));
+        let way = match (self.to_coda, self.fine, self.jump) {
             (true, ..) => Some("To Coda"),
             (_, true, _) => Some("Fine"),
             (.., jump) => jump.map(Jump::words),
-        }
+        };
+        let words: Vec<String> = times.into_iter().chain(way.map(str::to_owned)).collect();
+        (!words.is_empty()).then(|| words.join(", "))
     }
 }
 
@@ -72,8 +80,20 @@ pub(super) fn fold(parts: &mut Vec<Part>) {
     let Some(run) = longest(parts) else {
         return;
     };
-    let goes_on = run.from + run.n < parts.len();
-    parts.drain(run.from..run.from + run.n);
+    let gone = run.from..run.from + run.n;
+    let goes_on = gone.end < parts.len();
+    for by in parts
+        .iter_mut()
+        .flat_map(|p| &mut p.later)
+        .map(|l| &mut l.by)
+    {
+        *by = match *by {
+            Some(i) if gone.contains(&i) => None,
+            Some(i) if i >= gone.end => Some(i - run.n),
+            by => by,
+        };
+    }
+    parts.drain(gone);
     // a pickup is not played again, so that the way back is behind it
     let to_segno = run.to > 0 || parts[0].n_lead() > 0;
     parts[run.to].signs.segno = to_segno;

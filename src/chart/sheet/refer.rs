@@ -10,28 +10,22 @@ const BARS_A_DIFFERENCE: usize = 8;
 struct Likeness {
     /// Index of the part before.
     of: usize,
-    /// Its bars that the part plays, in order.
-    bars: Vec<Place>,
+    /// Its bars that the part plays, in order, counted through its second ending.
+    bars: Vec<usize>,
     /// Those of the part's bars that say something else.
     other: Vec<usize>,
     /// In words, what is played of it.
     which: &'static str,
 }
 
-/// A bar of a part: of its first bars or of its second ending.
-#[derive(Clone, Copy)]
-enum Place {
-    First(usize),
-    Second(usize),
-}
-
-impl Place {
-    fn of(self, part: &mut Part) -> &mut Measure {
-        match self {
-            Self::First(bar) => &mut part.measures[bar],
-            Self::Second(bar) => &mut part.second[bar],
-        }
-    }
+/// Words of a section that refers to the one that has them.
+#[derive(Debug, Clone, PartialEq)]
+pub(in crate::chart) struct Later {
+    /// Place of that section among the others; none if it is played after a jump.
+    pub(in crate::chart) by: Option<usize>,
+    /// Bars of the section that is printed, counted through its second ending, with a line each
+    /// time that they are played.
+    pub(in crate::chart) lines: Vec<(usize, Vec<String>)>,
 }
 
 /// A section that comes again with the same bars, or nearly, refers to where it is printed.
@@ -48,20 +42,29 @@ pub(super) fn refer_back(parts: &mut [Part]) {
         let all = found.which.is_empty() && part.second.is_empty() || !found.which.is_empty();
         part.once_more = (once && all && earlier.same_name(part) && earlier.feel == part.feel)
             .then_some(found.of);
-        for (bar, place) in found.bars.iter().enumerate() {
-            let again = &part.measures[bar..=bar];
-            let printed = place.of(earlier);
-            if !found.other.contains(&bar) {
-                join(std::slice::from_mut(printed), again);
-            } else if !again[0].lyrics.is_empty() {
-                // its words are under the line of their own pass
-                printed.lyrics.extend(again[0].lyrics.clone());
+        let mut printed: Vec<&mut Measure> = earlier
+            .measures
+            .iter_mut()
+            .chain(&mut earlier.second)
+            .collect();
+        let mut lines = Vec::new();
+        for (i, again) in part.measures.iter().chain(&part.second).enumerate() {
+            let bar = found.bars[i];
+            if !found.other.contains(&i) {
+                join_doubt(printed[bar], again);
             }
+            // words stand under the line of their own pass, also where the chords differ
+            lines.push((bar, again.lyrics.clone()));
         }
-        if found.which.is_empty() {
-            join(&mut earlier.second, &part.second);
+        if lines.iter().any(|(_, words)| !words.is_empty()) {
+            earlier.later.push(Later { by: Some(i), lines });
         }
     }
+}
+
+/// Whether a part is printed as words that refer to one before it.
+pub(super) fn is_referred(before: &[Part], part: &Part) -> bool {
+    likeness(before, part).is_some()
 }
 
 /// The printed part that a part is most like: of its own name first, then `Verse 1` for `Verse 2`.
@@ -102,7 +105,7 @@ fn whole(of: usize, earlier: &Part, part: &Part) -> Option<Likeness> {
     };
     (other.len() <= most).then(|| Likeness {
         of,
-        bars: (lead..earlier.measures.len()).map(Place::First).collect(),
+        bars: (lead..earlier.measures.len() + earlier.second.len()).collect(),
         other,
         which: "",
     })
@@ -113,19 +116,11 @@ fn last_pass(of: usize, earlier: &Part, part: &Part) -> Option<Likeness> {
     if earlier.second.is_empty() || !part.second.is_empty() {
         return None;
     }
-    let common = earlier.measures.iter().enumerate();
-    let mut bars: Vec<Place> = common
-        .filter(|(_, m)| m.number > 0 && m.ending.is_none())
-        .map(|(bar, _)| Place::First(bar))
-        .collect();
-    bars.extend((0..earlier.second.len()).map(Place::Second));
-    let played: Vec<Measure> = bars
-        .iter()
-        .map(|place| match place {
-            Place::First(bar) => earlier.measures[*bar].clone(),
-            Place::Second(bar) => earlier.second[*bar].clone(),
-        })
-        .collect();
+    let all = earlier.measures.iter().chain(&earlier.second).enumerate();
+    let (bars, played): (Vec<usize>, Vec<Measure>) = all
+        .filter(|(_, m)| m.number > 0 && m.ending != Some(1))
+        .map(|(bar, m)| (bar, m.clone()))
+        .unzip();
     let same = played.len() == part.measures.len() && differing(&played, &part.measures).is_empty();
     same.then_some(Likeness {
         of,
@@ -162,19 +157,23 @@ fn words(earlier: &Part, part: &Part, found: &Likeness) -> String {
     words
 }
 
-/// The printed bar is open if any pass is, and carries the remarks of all.
+/// The printed bar has the words of all passes, is open if any is, and carries the remarks of all.
 pub(super) fn join(printed: &mut [Measure], again: &[Measure]) {
     for (a, b) in printed.iter_mut().zip(again) {
         a.lyrics.extend(b.lyrics.iter().cloned());
-        for (x, y) in a.marks.iter_mut().zip(&b.marks) {
-            x.open |= y.open;
-            x.remarks.extend(&y.remarks);
-        }
+        join_doubt(a, b);
+    }
+}
+
+fn join_doubt(printed: &mut Measure, again: &Measure) {
+    for (a, b) in printed.marks.iter_mut().zip(&again.marks) {
+        a.open |= b.open;
+        a.remarks.extend(&b.remarks);
     }
 }
 
 /// Bars that are not alike in two parts of one length.
-fn differing(a: &[Measure], b: &[Measure]) -> Vec<usize> {
+pub(super) fn differing(a: &[Measure], b: &[Measure]) -> Vec<usize> {
     let tabs = |a: &Measure, b: &Measure| a.tab.is_empty() || b.tab.is_empty() || a.same_tab(b);
     let pairs = a.iter().zip(b).enumerate();
     pairs

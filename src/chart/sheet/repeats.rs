@@ -1,7 +1,8 @@
 //! Sections folded into repeats, endings and rows.
 
+use super::groups;
 use super::jumps::{self, Signs};
-use super::refer::{join, refer_back};
+use super::refer::{Later, join, refer_back};
 use super::{BARS_IN_ROW, Block, Measure};
 use crate::chart::Options;
 use crate::songlog::decided::Feel;
@@ -26,6 +27,8 @@ pub(super) struct Part {
     pub(super) as_before: Option<String>,
     /// Index of the part that it plays once more, bar for bar, if it is one.
     pub(super) once_more: Option<usize>,
+    /// Words of the parts that refer to it.
+    pub(super) later: Vec<Later>,
     pub(super) signs: Signs,
 }
 
@@ -53,9 +56,10 @@ impl Part {
     }
 }
 
-/// A name without the number at its end.
+/// A name without the number at its end; of several, `Verse 1 / Verse 2`, the first.
 fn stem(name: Option<&str>) -> Option<&str> {
-    let stem = name?.trim_end_matches(|c: char| c.is_ascii_digit() || c == ' ');
+    let first = name?.split(" / ").next()?;
+    let stem = first.trim_end_matches(|c: char| c.is_ascii_digit() || c == ' ');
     (!stem.is_empty()).then_some(stem)
 }
 
@@ -82,6 +86,7 @@ pub(super) fn blocks(
     }
     mark_keys(&mut parts, song.key);
     if !options.short && !options.written_out {
+        groups::fold(&mut parts);
         refer_back(&mut parts);
         jumps::fold(&mut parts);
     }
@@ -236,7 +241,7 @@ fn fold(parts: Vec<Part>) -> Vec<Part> {
     out
 }
 
-fn both_names(a: Option<String>, b: Option<String>) -> Option<String> {
+pub(super) fn both_names(a: Option<String>, b: Option<String>) -> Option<String> {
     match (a, b) {
         (Some(a), Some(b)) if !a.split(" / ").any(|n| n == b) => Some(format!("{a} / {b}")),
         (a, b) => a.or(b),
@@ -256,13 +261,13 @@ fn with_feel(name: Option<String>, letter: &str, feel: Option<Feel>) -> Option<S
 
 /// Signs, similes and rows.
 fn block(mut part: Part) -> Block {
-    if part.times > 1 {
+    if part.times > 1 || part.signs.opens {
         // a pickup is played once: the repeat starts after it
         let first = usize::from(part.measures[0].number == 0 && part.measures.len() > 1);
         part.measures[first].repeat_start = true;
-        if let Some(last) = part.measures.last_mut() {
-            last.repeat_end = true;
-        }
+    }
+    if let Some(last) = part.measures.last_mut() {
+        last.repeat_end = part.times > 1 || part.signs.closes > 0;
     }
     let mut rows: Vec<Vec<Measure>> = Vec::new();
     let (pickup, full): (Vec<_>, Vec<_>) = part.measures.into_iter().partition(|m| m.number == 0);
@@ -299,5 +304,6 @@ fn block(mut part: Part) -> Block {
         as_before: part.as_before,
         signs: part.signs,
         rows,
+        later: part.later,
     }
 }

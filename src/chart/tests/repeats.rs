@@ -37,7 +37,12 @@ fn outline(blocks: &[sheet::Block]) -> Vec<String> {
     let words = |b: &sheet::Block| {
         let mut words = b.heading();
         words.extend(b.as_before.iter().map(|w| format!(" [{w}]")));
-        for (is, sign) in [(b.signs.segno, " §"), (b.signs.coda, " coda")] {
+        for (is, sign) in [
+            (b.signs.segno, " §"),
+            (b.signs.coda, " coda"),
+            (b.signs.opens, " |:"),
+            (b.signs.closes > 0, " :|"),
+        ] {
             words.push_str(if is { sign } else { "" });
         }
         words.extend(b.signs.at_end().map(|w| format!(" {w}")));
@@ -79,8 +84,47 @@ fn sections_that_end_a_song_once_more_become_a_jump() {
     // one section is a line, and what has just been played is a repeat
     let (words, _) = of(&[("A", verse), ("C", bridge), ("A", verse)]);
     assert_eq!(words, ["A", "C", "A [as above]"]);
-    let (words, _) = of(&[("A", verse), ("B", chorus), ("A", verse), ("B", chorus)]);
-    assert_eq!(words, ["A", "B", "A [as above]", "B [as above]"]);
+}
+
+#[test]
+fn sections_that_come_again_together_are_one_repeat() {
+    let (verse, chorus) = (["G", "C", "D", "Em"], ["C", "D7", "G", "B7"]);
+    let (a, b, c) = (
+        ("A", &verse[..]),
+        ("B", &chorus[..]),
+        ("C", &["Am", "Bm"][..]),
+    );
+    let of = |sections: &[(&str, &[&str])]| {
+        let made = song("x", 4, sections);
+        let sheet = sheet::Sheet::new(&made, &Options::default()).expect("a sheet");
+        let first = |b: &sheet::Block| b.measures().next().is_some_and(|m| m.repeat_start);
+        let last = |b: &sheet::Block| b.measures().last().is_some_and(|m| m.repeat_end);
+        for block in &sheet.blocks {
+            assert_eq!(first(block), block.signs.opens, "{block:?}");
+            assert_eq!(last(block), block.signs.closes > 0, "{block:?}");
+        }
+        (outline(&sheet.blocks), sheet.order)
+    };
+    let (words, order) = of(&[a, b, a, b]);
+    assert_eq!(words, ["A |:", "B :|"]);
+    assert_eq!(order, "A – B – A – B");
+    let (words, _) = of(&[c, a, b, a, b, a, b, c]);
+    let wanted = ["C", "A |:", "B :| play 3 times", "C [as above]"];
+    assert_eq!(words, wanted);
+    // the chorus once more is a line
+    let (words, _) = of(&[a, b, a, b, c, b]);
+    assert_eq!(words, ["A |:", "B :|", "C", "B [as above]"]);
+    // what is printed already is a few words, where no sign could stand
+    let (words, _) = of(&[a, c, b, a, b, a, b]);
+    assert_eq!(words[..3], ["A", "C", "B"]);
+    assert!(words.iter().all(|w| !w.contains('|')), "{words:?}");
+    // another last bar is no repeat
+    let other = ("B", &["C", "D7", "G", "G"][..]);
+    let (words, _) = of(&[a, b, a, other]);
+    assert_eq!(
+        words,
+        ["A", "B", "A [as above]", "B [as above, last bar G]"]
+    );
 }
 
 #[test]
@@ -106,11 +150,9 @@ fn numbered_sections_refer_to_the_first_of_their_kind() {
     assert_eq!(
         outline(&sheet.blocks),
         [
-            "Verse 1",
-            "Chorus",
-            "Verse 2 [as Verse 1]",
-            "Chorus [as above]",
-            "Verse 3 [as Verse 1, last bar D]"
+            "Verse 1 / Verse 2 |:",
+            "Chorus :|",
+            "Verse 3 [as Verse 1 / Verse 2, last bar D]"
         ]
     );
 }

@@ -52,16 +52,25 @@ fn sign(words: &str, signs: &mut Signs) -> bool {
 }
 
 /// A section that is played.
+#[derive(Clone, Copy)]
 pub(super) struct Step {
     /// Its index.
     pub(super) section: usize,
     /// Whether it is played after the jump.
     pub(super) jumped: bool,
+    /// Which pass of a repeat over several sections, from 0, and of how many.
+    pub(super) pass: (usize, usize),
 }
 
 /// All sections in the order in which they are played.
 pub(super) fn order(sections: &[TypedSection]) -> Result<Vec<Step>, ForeignError> {
-    let step = |jumped| move |section| Step { section, jumped };
+    let step = |jumped| {
+        move |section| Step {
+            section,
+            jumped,
+            pass: (0, 1),
+        }
+    };
     let jumps: Vec<(usize, Jump)> = sections
         .iter()
         .enumerate()

@@ -1,6 +1,7 @@
 //! Repeats played out: what is written once and played several times.
 
 use super::bars::TypedBar;
+use super::groups::{self, Group};
 use super::jumps;
 use super::lines::TypedSection;
 use super::{ForeignError, wrong};
@@ -14,9 +15,9 @@ pub(super) struct Part {
 }
 
 /// All sections in the order in which they are played.
-pub(super) fn play(sections: &[TypedSection]) -> Result<Vec<Part>, ForeignError> {
+pub(super) fn play(sections: &[TypedSection], groups: &[Group]) -> Result<Vec<Part>, ForeignError> {
     let mut parts: Vec<Part> = Vec::new();
-    for step in jumps::order(sections)? {
+    for step in groups::play_out(jumps::order(sections)?, groups) {
         let section = &sections[step.section];
         let written = written(sections, step.section)?;
         if let Some(bar) = written.first().filter(|b| b.simile && parts.is_empty()) {
@@ -30,12 +31,17 @@ pub(super) fn play(sections: &[TypedSection]) -> Result<Vec<Part>, ForeignError>
         // after a jump there is the last pass only
         let first = if step.jumped { passes.len() - 1 } else { 0 };
         for (nth, bars) in passes.iter().enumerate().skip(first) {
-            let name = match names.len() == passes.len() {
-                true => names[nth],
+            let (pass, n_passes) = match step.pass {
+                (_, 1) => (nth, passes.len()),
+                pass => pass,
+            };
+            let name = match names.len() == n_passes {
+                true => names[pass],
                 false => &section.name,
             };
             // what leads in is not played again
-            let lead = bars.iter().take_while(|b| b.pickup && step.jumped);
+            let again = step.jumped || step.pass.0 > 0;
+            let lead = bars.iter().take_while(|b| b.pickup && again);
             let lead = lead.count();
             parts.push(Part {
                 name: name.into(),

@@ -173,8 +173,8 @@ pub(super) fn at_end(page: &mut Pager, block: &Block, last_block: bool) -> Resul
         0.0
     };
     let right = MARGIN + page.width() - sign;
-    let x = right - page.fonts.width(Style::Bold, size, words)?;
-    let item = page.text_item(x, y, size, Style::Bold, words);
+    let x = right - page.fonts.width(Style::Bold, size, &words)?;
+    let item = page.text_item(x, y, size, Style::Bold, &words);
     page.add(Role::Paragraph, vec![item]);
     if block.signs.to_coda {
         let center = (MARGIN + page.width() - size * 0.5, y - size * 0.36);
