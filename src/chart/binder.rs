@@ -1,6 +1,6 @@
 //! A binder: many songs in one PDF, with contents and page numbers.
 
-use super::layout::{Group, Item, Laid, MARGIN, Pager, Role, Style, lay_out};
+use super::layout::{Group, Item, Laid, MARGIN, Pager, Pen, Role, Style, lay_out};
 use super::sheet::Sheet;
 use super::{ChartError, Options, PERMISSION, pdf, prepare};
 use crate::songlog::song::Song;
@@ -9,7 +9,7 @@ use rayon::prelude::*;
 /// One song as it lies in the binder.
 struct Bound {
     title: String,
-    /// Key and number of open chords, for the contents.
+    /// Key and number of unconfirmed chords, for the contents.
     facts: String,
     laid: Laid,
 }
@@ -17,7 +17,7 @@ struct Bound {
 /// Lays songs out in the order given and binds them.
 ///
 /// Takes the binder's title, the songs, options that hold for each, and what is
-/// told after each song. The pages of the contents come first and are counted.
+/// called after each song. The pages of the contents come first and are counted.
 ///
 /// # Errors
 /// The index of the first song that cannot be charted, and why, as [`super::write`].
@@ -44,7 +44,7 @@ fn bind(song: &Song, options: &Options) -> Result<Bound, ChartError> {
     let sheet = Sheet::new(&song, options)?;
     let mut facts = song.key.map_or_else(String::new, |k| k.text());
     if sheet.n_open > 0 {
-        facts.push_str(&format!("  ({} open)", sheet.n_open));
+        facts.push_str(&format!("  ({} not confirmed)", sheet.n_open));
     }
     Ok(Bound {
         title: match super::xml::one_line(&sheet.title).trim() {
@@ -57,7 +57,7 @@ fn bind(song: &Song, options: &Options) -> Result<Bound, ChartError> {
 }
 
 fn finish(title: &str, bound: Vec<Bound>, options: &Options) -> Result<Vec<u8>, ChartError> {
-    // how long the contents are depends on no number in them, so the first try tells
+    // how long the contents are depends on no number in them, so the first try shows it
     let n_contents = contents(title, &bound, options, 0)?.len();
     let mut pages = contents(title, &bound, options, n_contents)?;
     let mut outline = Vec::new();
@@ -74,18 +74,21 @@ fn finish(title: &str, bound: Vec<Bound>, options: &Options) -> Result<Vec<u8>, 
         size_mm: options.size_mm(),
         pages,
         outline,
-        facing: options.large,
+        facing: options.large && !options.two_sided,
     };
     number(&mut laid, options)?;
     pdf::write(&laid)
 }
 
-/// The page (from 0) that a song of `n_pages` begins on, after `so_far` pages: in large print
-/// one of several pages begins on the left, so that it lies open without a turn.
+/// The page (from 0) that a song of `n_pages` begins on, after `so_far` pages. One of several
+/// pages begins on the left, so that it lies open without a turn: in large print on a screen,
+/// where the first page is on the left, and in print on both sides, where it is on the right.
 fn begins(so_far: usize, n_pages: usize, options: &Options) -> usize {
-    match options.large && n_pages > 1 {
-        true => so_far + so_far % 2,
-        false => so_far,
+    let odd = so_far % 2;
+    match (n_pages > 1, options.two_sided, options.large) {
+        (true, true, _) => so_far + 1 - odd,
+        (true, _, true) => so_far + odd,
+        _ => so_far,
     }
 }
 
@@ -130,8 +133,7 @@ fn contents(
                 from: (from, y),
                 to: (facts_left - 2.0, y),
                 width: 0.25,
-                dotted: true,
-                round: true,
+                pen: Pen::Dots,
             });
         }
         let words = format!("{}, page {number}", song.title);
@@ -143,12 +145,15 @@ fn contents(
     Ok(page.pages)
 }
 
-/// Puts the binder's page number in the middle of each foot.
+/// Puts the binder's page number in the middle of each foot; a blank page has none.
 fn number(laid: &mut Laid, options: &Options) -> Result<(), ChartError> {
     let pager = Pager::new(options)?;
     let (w, h) = laid.size_mm;
     let size = 9.0 * super::layout::POINT;
     for (i, page) in laid.pages.iter_mut().enumerate() {
+        if page.is_empty() {
+            continue;
+        }
         let text = (i + 1).to_string();
         let width = pager.fonts.width(Style::Regular, size, &text)?;
         let item = pager.text_item((w - width) / 2.0, h - 10.0, size, Style::Regular, &text);

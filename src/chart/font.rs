@@ -159,10 +159,10 @@ impl Fonts {
 
 /// A line in the order in which its characters stand on paper, left to right.
 fn seen(text: &str) -> std::borrow::Cow<'_, str> {
-    // nothing below Hebrew runs from right to left
+    // nothing below Hebrew runs from right to left, nor do signs such as ♯
     if text
         .chars()
-        .all(|c| c < '\u{590}' || ('\u{2000}'..'\u{2066}').contains(&c))
+        .all(|c| c < '\u{590}' || ('\u{2000}'..'\u{2066}').contains(&c) || is_sign(c))
     {
         return text.into();
     }
@@ -189,6 +189,11 @@ fn seen(text: &str) -> std::borrow::Cow<'_, str> {
         }
     }
     out.into()
+}
+
+/// Arrows to musical signs: U+2190 to U+2BFF.
+fn is_sign(c: char) -> bool {
+    ('\u{2190}'..'\u{2c00}').contains(&c)
 }
 
 /// Whether a character is drawn onto the one before: accents, Hebrew points, Arabic vowels.

@@ -4,11 +4,14 @@
 //! the same pages. A row of bars, a row of chord boxes and a short paragraph
 //! are never divided; a heading stays with what follows it.
 
+mod items;
 mod rows;
 mod shapes;
 mod signs;
 
 pub use super::font::Style;
+pub(super) use items::number;
+pub use items::{Group, Ink, Item, Laid, Pen, Role};
 
 use super::font::Fonts;
 use super::sheet::Sheet;
@@ -27,111 +30,6 @@ const ORPHAN_OF_TWO: f64 = 0.45;
 
 /// The most of a page that diagrams take before the music (ours).
 const MOST_LEGEND: f64 = 0.3;
-
-/// The color of a text.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Ink {
-    /// As everything else.
-    Black,
-    /// Not confirmed by anyone.
-    Gray,
-    /// On a black disc.
-    White,
-}
-
-/// One thing drawn.
-#[derive(Debug, Clone, PartialEq)]
-pub enum Item {
-    /// Text from its left end on its baseline.
-    Text {
-        /// Left, mm.
-        x: f64,
-        /// Baseline, mm.
-        y: f64,
-        /// Font size, mm.
-        size: f64,
-        /// Face.
-        style: Style,
-        /// The characters.
-        text: String,
-        /// Its color.
-        ink: Ink,
-    },
-    /// A straight line.
-    Line {
-        /// From, mm.
-        from: (f64, f64),
-        /// To, mm.
-        to: (f64, f64),
-        /// Width, mm.
-        width: f64,
-        /// Made of dots.
-        dotted: bool,
-        /// Round ends instead of flat ones.
-        round: bool,
-    },
-    /// A circle.
-    Circle {
-        /// Center, mm.
-        center: (f64, f64),
-        /// Radius, mm.
-        radius: f64,
-        /// Line width, mm; none for a black disc.
-        stroke: Option<f64>,
-    },
-}
-
-/// What a group of items is to a reader who cannot see it.
-#[derive(Debug, Clone, PartialEq)]
-pub enum Role {
-    /// The title.
-    Title,
-    /// A heading.
-    Heading,
-    /// A paragraph.
-    Paragraph,
-    /// A row of bars, with what it says in words.
-    Row(String),
-    /// A drawing, with what it shows in words.
-    Figure(String),
-    /// Running foot: not part of the content.
-    Foot,
-}
-
-/// Items that are read together.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Group {
-    /// What it is.
-    pub role: Role,
-    /// What is drawn, in reading order.
-    pub items: Vec<Item>,
-}
-
-/// The laid-out chart.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Laid {
-    /// Title, for the file's properties.
-    pub title: String,
-    /// Width and height of a page, mm.
-    pub size_mm: (f64, f64),
-    /// Pages in order, each a list of groups.
-    pub pages: Vec<Vec<Group>>,
-    /// Songs of a binder with the page (from 0) each starts on; empty for a single song.
-    pub outline: Vec<(String, usize)>,
-    /// Whether two pages lie open side by side, the first one on the left.
-    pub facing: bool,
-}
-
-/// A number as written in files: three decimals at most, no needless zeros.
-pub(super) fn number(value: f64) -> String {
-    let text = format!("{value:.3}");
-    let text = text.trim_end_matches('0').trim_end_matches('.');
-    if text == "-0" {
-        "0".into()
-    } else {
-        text.into()
-    }
-}
 
 /// Lays a sheet out.
 ///
@@ -480,7 +378,6 @@ fn line(from: (f64, f64), to: (f64, f64), width: f64) -> Item {
         from,
         to,
         width,
-        dotted: false,
-        round: false,
+        pen: Pen::Flat,
     }
 }

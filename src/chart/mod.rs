@@ -11,6 +11,7 @@
 
 mod binder;
 mod diagram;
+mod draw;
 mod easy;
 mod error;
 mod font;
@@ -162,6 +163,8 @@ pub struct Options {
     pub save_ink: bool,
     /// Chords simplified until a beginner's open shape plays them; each is said in the notes.
     pub easy: bool,
+    /// A binder printed on both sides: songs of several pages begin on the left.
+    pub two_sided: bool,
     /// Shapes found anew for this tuning.
     pub tuning: Option<Tuning>,
     /// Every repeat written out, no repeat signs.

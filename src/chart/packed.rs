@@ -62,11 +62,15 @@ pub(super) fn write(score: &str) -> Vec<u8> {
     out
 }
 
-fn crc32(bytes: &[u8]) -> u32 {
-    !bytes.iter().fold(!0, |sum, byte| {
-        (0..8).fold(sum ^ u32::from(*byte), |sum, _| {
+/// The checksum of ZIP and PNG.
+pub(super) fn crc32(bytes: &[u8]) -> u32 {
+    let table: [u32; 256] = std::array::from_fn(|n| {
+        (0..8).fold(n as u32, |sum, _| {
             (sum >> 1) ^ if sum & 1 == 1 { 0xedb8_8320 } else { 0 }
         })
+    });
+    !bytes.iter().fold(!0, |sum: u32, byte| {
+        table[((sum ^ u32::from(*byte)) & 0xff) as usize] ^ (sum >> 8)
     })
 }
 

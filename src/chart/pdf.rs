@@ -9,18 +9,19 @@
 mod embed;
 
 use super::ChartError;
-use super::font::{Fonts, STYLES, Style};
-use super::layout::{Group, Ink, Item, Laid, Role};
+use super::draw::{Canvas, DOT_STEP, Point, draw, quarters};
+use super::font::{Fonts, Run, STYLES, Style};
+use super::layout::{Group, Ink, Item, Laid, Pen, Role};
 use embed::embed;
 use pdf_writer::types::{LineCapStyle, PageLayout, PageMode, StructRole, TabOrder};
 use pdf_writer::{Content, Filter, Finish, Name, Pdf, Rect, Ref, Str, TextStr};
 use std::collections::BTreeMap;
 use subsetter::GlyphRemapper;
 
+/// How hard to pack, 0 to 10.
+const PACKING: u8 = 8;
 /// Points in a mm.
 const POINTS: f64 = 72.0 / 25.4;
-/// Control points of a quarter circle, as a part of the radius. From memory: 4/3·(√2 − 1).
-const KAPPA: f64 = 0.552_284_75;
 
 /// Glyphs used of a face: their numbers in the subset, and which character each stands for.
 #[derive(Default)]
@@ -107,8 +108,13 @@ impl<'a> Writer<'a> {
         let (page, stream) = (self.refs.next(), self.refs.next());
         self.page_refs.push(page);
         let mut mine = Vec::new();
-        let mut content = Content::new();
+        let mut drawing = Drawing {
+            content: Content::new(),
+            height: h,
+            used: &mut self.used,
+        };
         for group in groups {
+            let content = &mut drawing.content;
             if group.role == Role::Foot {
                 content.begin_marked_content(Name(b"Artifact"));
             } else {
@@ -121,12 +127,13 @@ impl<'a> Writer<'a> {
                 mine.push(element);
             }
             for item in &group.items {
-                draw(&mut content, item, h, self.fonts, &mut self.used)?;
+                draw(item, self.fonts, &mut drawing)?;
             }
-            content.end_marked_content();
+            drawing.content.end_marked_content();
         }
+        let content = drawing.content.finish();
         self.parents.push(mine);
-        let data = miniz_oxide::deflate::compress_to_vec_zlib(&content.finish(), 8);
+        let data = miniz_oxide::deflate::compress_to_vec_zlib(&content, PACKING);
         self.pdf.stream(stream, &data).filter(Filter::FlateDecode);
         let mut writer = self.pdf.page(page);
         writer
@@ -287,108 +294,73 @@ fn role(role: &Role) -> StructRole {
     }
 }
 
-/// Draws one item on a page `height` mm high.
-fn draw(
-    content: &mut Content,
-    item: &Item,
+/// A page that is drawn on.
+struct Drawing<'a> {
+    content: Content,
+    /// Height of the page, mm: the format's own origin is the lower left corner.
     height: f64,
-    fonts: &Fonts,
-    used: &mut [Used; 4],
-) -> Result<(), ChartError> {
-    let x = pt;
-    let y = |mm: f64| pt(height - mm);
-    match item {
-        Item::Text {
-            x: left,
-            y: baseline,
-            size,
-            style,
-            text,
-            ink,
-        } => {
-            let place = (*left, *baseline, height);
-            draw_text(content, (text, *style, *size, *ink), place, fonts, used)?;
-        }
-        Item::Line {
-            from,
-            to,
-            width,
-            dotted,
-            round,
-        } => {
-            content.save_state().set_line_width(pt(*width));
-            if *round {
-                content.set_line_cap(LineCapStyle::RoundCap);
-            }
-            if *dotted {
-                content.set_dash_pattern([0.0, pt(width * 1.9)], 0.0);
-            }
-            content
-                .move_to(x(from.0), y(from.1))
-                .line_to(x(to.0), y(to.1))
-                .stroke()
-                .restore_state();
-        }
-        Item::Circle {
-            center: (cx, cy),
-            radius: r,
-            stroke,
-        } => {
-            let k = KAPPA * r;
-            content.move_to(x(cx + r), y(*cy));
-            for (a, b, to) in [
-                ((cx + r, cy + k), (cx + k, cy + r), (*cx, cy + r)),
-                ((cx - k, cy + r), (cx - r, cy + k), (cx - r, *cy)),
-                ((cx - r, cy - k), (cx - k, cy - r), (*cx, cy - r)),
-                ((cx + k, cy - r), (cx + r, cy - k), (cx + r, *cy)),
-            ] {
-                content.cubic_to(x(a.0), y(a.1), x(b.0), y(b.1), x(to.0), y(to.1));
-            }
-            content.close_path();
-            match stroke {
-                // white inside, so that a number on it can be read
-                Some(width) => content
-                    .set_fill_gray(1.0)
-                    .set_line_width(pt(*width))
-                    .fill_nonzero_and_stroke(),
-                None => content.set_fill_gray(0.0).fill_nonzero(),
-            };
-        }
-    }
-    Ok(())
+    used: &'a mut [Used; 4],
 }
 
-/// Draws a text from its left end on its baseline, on a page so high; mm.
-fn draw_text(
-    content: &mut Content,
-    (text, style, size, ink): (&str, Style, f64, Ink),
-    (left, baseline, height): (f64, f64, f64),
-    fonts: &Fonts,
-    used: &mut [Used; 4],
-) -> Result<(), ChartError> {
-    content.set_fill_gray(match ink {
-        Ink::Black => 0.0,
-        Ink::Gray => 0.4,
-        Ink::White => 1.0,
-    });
-    let mut at = left;
-    for run in fonts.runs(style, text)? {
+impl Drawing<'_> {
+    fn y(&self, mm: f64) -> f32 {
+        pt(self.height - mm)
+    }
+}
+
+impl Canvas for Drawing<'_> {
+    fn run(&mut self, run: &Run, (left, baseline): Point, size: f64, ink: Ink) {
         let mut codes = Vec::new();
-        let used = &mut used[run.style.index()];
+        let used = &mut self.used[run.style.index()];
         for (c, glyph) in &run.glyphs {
             let new = used.remapper.remap(glyph.0);
             used.chars.entry(new).or_insert((glyph.0, *c));
             codes.extend(new.to_be_bytes());
         }
-        content
+        let y = self.y(baseline);
+        self.content
+            .set_fill_gray(f32::from(ink.level()) / 255.0)
             .begin_text()
             .set_font(Name(resource(run.style)), pt(size))
-            .set_text_matrix([1.0, 0.0, 0.0, 1.0, pt(at), pt(height - baseline)])
+            .set_text_matrix([1.0, 0.0, 0.0, 1.0, pt(left), y])
             .show(Str(&codes))
             .end_text();
-        at += fonts.run_width(&run) * size;
     }
-    Ok(())
+
+    fn line(&mut self, from: Point, to: Point, width: f64, pen: Pen) {
+        let (from, to) = ((pt(from.0), self.y(from.1)), (pt(to.0), self.y(to.1)));
+        let content = &mut self.content;
+        content.save_state().set_line_width(pt(width));
+        if pen != Pen::Flat {
+            content.set_line_cap(LineCapStyle::RoundCap);
+        }
+        if pen == Pen::Dots {
+            content.set_dash_pattern([0.0, pt(width * DOT_STEP)], 0.0);
+        }
+        content
+            .move_to(from.0, from.1)
+            .line_to(to.0, to.1)
+            .stroke()
+            .restore_state();
+    }
+
+    fn circle(&mut self, center: Point, radius: f64, stroke: Option<f64>) {
+        let y = self.y(center.1);
+        self.content.move_to(pt(center.0 + radius), y);
+        for quarter in quarters(center, radius) {
+            let [a, b, to] = quarter.map(|(x, y)| (pt(x), self.y(y)));
+            self.content.cubic_to(a.0, a.1, b.0, b.1, to.0, to.1);
+        }
+        let content = self.content.close_path();
+        match stroke {
+            // white inside, so that a number on it can be read
+            Some(width) => content
+                .set_fill_gray(1.0)
+                .set_line_width(pt(width))
+                .fill_nonzero_and_stroke(),
+            None => content.set_fill_gray(0.0).fill_nonzero(),
+        };
+    }
 }
 
 /// The structure tree: one element a group, under one document.

@@ -2,7 +2,6 @@
 
 mod extras;
 mod formats;
-mod geometry;
 mod keys;
 mod pages;
 mod repeats;

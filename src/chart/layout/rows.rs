@@ -14,7 +14,7 @@ use heading::{at_end, end_height, heading, heading_height};
 use heights::{Heights, LYRIC_LINE, TAB_LINE, tablature};
 use symbols::{parts, symbol_width};
 
-use super::{Ink, Item, MARGIN, Pager, Role, Style, line};
+use super::{Ink, Item, MARGIN, Pager, Pen, Role, Style, line};
 use crate::chart::ChartError;
 use crate::chart::sheet::{Block, Measure, Pattern};
 
@@ -28,6 +28,8 @@ const NOTE_POINTS: f64 = 8.0;
 /// Bar lines, mm.
 const THIN: f64 = 0.35;
 const THICK: f64 = 1.0;
+/// Radius of a dot of a repeat sign, mm.
+const DOT: f64 = 0.5;
 /// Size of a symbol's root, points: read at a metre, also where a page is set a little smaller;
 /// its tail is smaller and raised.
 const ROOT_POINTS: f64 = 22.0;
@@ -196,8 +198,8 @@ fn bar_items(
         let number = first_of_ending.then_some(ending);
         bracket(page, span, number, goes_on, measure.repeat_end, items);
     }
-    let inner_left = left + if measure.repeat_start { 4.4 } else { 2.0 } * s;
-    let inner_right = left + bar_width - if measure.repeat_end { 4.4 } else { 1.2 } * s;
+    let inner_left = left + start_room(measure, s);
+    let inner_right = left + bar_width - end_room(measure, end, s);
     if measure.simile {
         simile(
             (inner_left + inner_right) / 2.0,
@@ -230,6 +232,32 @@ fn bar_items(
         }
     }
     Ok(())
+}
+
+/// Between lines and what stands beside them, mm.
+const AIR: f64 = 0.7;
+
+/// Room of a repeat sign, mm: its lines are as wide in any print.
+fn repeat_room(s: f64) -> f64 {
+    (THICK + 2.0 + DOT * s + AIR).max(4.4 * s)
+}
+
+/// Room that a bar's left line takes, mm.
+fn start_room(measure: &Measure, s: f64) -> f64 {
+    match measure.repeat_start {
+        true => repeat_room(s),
+        false => 2.0 * s,
+    }
+}
+
+/// Room that a bar's right line takes, mm.
+fn end_room(measure: &Measure, end: End, s: f64) -> f64 {
+    match end {
+        _ if measure.repeat_end => repeat_room(s),
+        End::Song => (THICK + 0.8 + THIN / 2.0 + AIR).max(1.2 * s),
+        End::Section => (1.0 + THIN / 2.0 + AIR).max(1.2 * s),
+        End::Bar | End::Row => 1.2 * s,
+    }
 }
 
 /// The line over a bar of an ending: its number and a hook where it begins, closed where it turns back.
@@ -316,7 +344,7 @@ fn bar_lines(
         for y in [middle - 1.3 * s, middle + 1.3 * s] {
             items.push(Item::Circle {
                 center: (x, y),
-                radius: 0.5 * s,
+                radius: DOT * s,
                 stroke: None,
             });
         }
@@ -419,8 +447,7 @@ fn strokes(
             from: (x + 0.3 * s, slash_y),
             to: (x + 1.2 * s, slash_y - 1.8 * s),
             width: 0.35 * s,
-            dotted: false,
-            round: true,
+            pen: Pen::Round,
         });
         if measure.marks.iter().any(|m| m.half_beat == 2 * beat + 1) {
             let width = page.fonts.width(Style::Regular, size * 0.8, "&")?;

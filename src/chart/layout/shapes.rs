@@ -1,13 +1,13 @@
 //! The legend's chord boxes, in rows.
 
 use super::rows::{parts_width, symbol_parts};
-use super::{Ink, Item, MARGIN, Pager, Role, Style, line};
+use super::{Ink, Item, MARGIN, Pager, Pen, Role, Style, line};
 use crate::chart::diagram::{Diagram, diagram};
 use crate::chart::sheet::{Entry, ShapeBox};
 use crate::chart::{ChartError, Options};
 
-/// The smallest digit of a finger, mm: 4.6 points.
-const LEAST_DIGIT_MM: f64 = 4.6 * 25.4 / 72.0;
+/// The smallest text of a diagram, mm: 4.6 points.
+const LEAST_MM: f64 = 4.6 * 25.4 / 72.0;
 
 /// Between strings and between frets, mm.
 const DX: f64 = 3.1;
@@ -135,19 +135,22 @@ fn box_width(page: &Pager, shape_box: &ShapeBox) -> f64 {
 fn width(page: &Pager, entry: &Entry) -> Result<f64, ChartError> {
     let boxes: f64 = entry.boxes.iter().map(|b| box_width(page, b)).sum();
     let between = OR * page.scale * entry.boxes.len().saturating_sub(1) as f64;
-    let words = |points, style, text: &str| page.fonts.width(style, page.points(points), text);
     let parts = symbol_parts(&entry.symbol, entry.variant, &[]);
     let title = parts_width(page, &parts, page.points(TITLE_POINTS))?;
     let held = match &entry.held_as {
-        Some(name) => words(HELD_POINTS, Style::Italic, &held_words(name))?,
+        Some(name) => {
+            let size = small(page, HELD_POINTS);
+            page.fonts.width(Style::Italic, size, name)?
+        }
         None => 0.0,
     };
     let text = LEFT * page.scale + title.max(held);
     Ok((boxes + between).max(text) + 2.0 * page.scale)
 }
 
-fn held_words(name: &str) -> String {
-    name.to_owned()
+/// Size of small text, mm: legible in a small print too.
+fn small(page: &Pager, points: f64) -> f64 {
+    page.points(points).max(LEAST_MM)
 }
 
 /// Frets that every box shows, so that all are of one height.
@@ -183,15 +186,16 @@ fn entry_items(
     super::rows::symbol_items(page, &parts, (x, y), size, ink, &mut items)?;
     if let Some(held_as) = &entry.held_as {
         y += HELD_AS * s;
-        let text = held_words(held_as);
-        items.push(page.text_item(x, y, page.points(HELD_POINTS), Style::Italic, &text));
+        let size = small(page, HELD_POINTS);
+        items.push(page.text_item(x, y, size, Style::Italic, held_as));
     }
     let top = y + (CAPTION - 3.8 + TOPS) * s;
     let mut x = left;
     for (i, shape_box) in entry.boxes.iter().enumerate() {
         if i > 0 {
             let middle = top + 2.0 * DY * s;
-            items.push(page.text_item(x + s, middle, page.points(9.0), Style::Italic, "or"));
+            let size = small(page, 9.0);
+            items.push(page.text_item(x + s, middle, size, Style::Italic, "or"));
             x += OR * s;
         }
         box_items(
@@ -251,7 +255,7 @@ fn box_items(
             if save_ink { 0.6 } else { 0.9 },
         ));
     } else {
-        let size = page.points(8.0);
+        let size = small(page, 8.0);
         let text = d.first_fret.to_string();
         let w = page.fonts.width(Style::Regular, size, &text)?;
         let at = left - w - 2.0 * s;
@@ -265,8 +269,7 @@ fn box_items(
             from: (x(*a), y(*row)),
             to: (x(*b), y(*row)),
             width: if save_ink { 0.5 } else { 2.4 * s },
-            dotted: false,
-            round: true,
+            pen: Pen::Round,
         });
     }
     for (column, row, finger) in &d.dots {
@@ -277,8 +280,7 @@ fn box_items(
             stroke: save_ink.then_some(0.25),
         });
         if let Some(finger) = finger {
-            // legible in a small print too
-            let size = page.points(6.0).max(LEAST_DIGIT_MM);
+            let size = small(page, 6.0);
             let w = page.fonts.width(Style::Regular, size, finger)?;
             items.push(Item::Text {
                 x: cx - w / 2.0,
@@ -290,7 +292,7 @@ fn box_items(
             });
         }
     }
-    let size = page.points(7.5);
+    let size = small(page, 7.5);
     let text = shape_box.shape.text();
     let w = page.fonts.width(Style::Regular, size, &text)?;
     let at = (left + right) / 2.0 - w / 2.0;

@@ -1,6 +1,6 @@
 //! Segno and coda as lines and circles: no font at hand has them.
 
-use super::{Item, line};
+use super::{Item, Pen, line};
 use std::f64::consts::PI;
 
 /// Height of a sign, and how much of it its lines are wide.
@@ -62,7 +62,6 @@ fn stroke(from: (f64, f64), to: (f64, f64), width: f64) -> Item {
         from,
         to,
         width,
-        dotted: false,
-        round: true,
+        pen: Pen::Round,
     }
 }

@@ -52,6 +52,7 @@ fn every_format_is_the_same_twice_and_takes_every_option() {
                 large,
                 compact: false,
                 landscape: !large,
+                two_sided: true,
                 alternatives: true,
                 concert: true,
                 save_ink: true,

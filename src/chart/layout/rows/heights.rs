@@ -85,7 +85,7 @@ pub(super) fn tablature(
     let n = place.n_strings;
     let y = |string: usize| top + TAB_LINE * s * (n - 1 - string.min(n - 1)) as f64;
     // as the symbols above: a repeat sign takes its room
-    let from = left + if measure.repeat_start { 4.4 } else { 2.0 } * s;
+    let from = left + super::start_room(measure, s);
     let to = right - 1.2 * s;
     let x = |at: f64| from + (to - from) * at / f64::from(measure.n_beats.max(1));
     let size = page.points(TAB_POINTS);
