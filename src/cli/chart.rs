@@ -17,16 +17,17 @@ use std::path::{Path, PathBuf};
 ///
 /// The format follows the file's ending: .txt .html .pdf .svg .png are pages;
 /// .musicxml .mxl .mid .vtt .lab .jams .json are for other programs. Chords that
-/// are not confirmed yet are marked with a question mark and counted.
+/// are not confirmed yet are gray, in text marked with a question mark, and counted.
 /// A chart of someone's song is for your own study; sharing or selling copies
 /// needs the owner's permission, and local law decides.
 #[derive(Args)]
 #[command(
-    after_help = "Examples:\n  takebook chart lesson.takebook -o lesson.pdf --page letter\n  takebook chart songs/ -o binder.pdf\n  takebook chart lesson.takebook -o lesson.html --with-sound"
+    after_help = "Examples:\n  takebook chart lesson.takebook -o lesson.pdf --page letter\n  takebook chart songs/ -o binder.pdf\n  takebook chart opener.takebook slow.takebook -o set.pdf --title \"Friday\"\n  takebook chart lesson.takebook -o lesson.html --with-sound"
 )]
 pub(crate) struct Chart {
-    /// Log to chart, or a folder: all its logs in one binder with contents (.pdf)
-    log: PathBuf,
+    /// Log to chart; several logs in the order given, or a folder, make a binder with contents (.pdf)
+    #[arg(required = true, value_name = "LOG")]
+    logs: Vec<PathBuf>,
     /// File to write, or `-` for standard output (needs --format)
     #[arg(short, long, value_name = "FILE")]
     output: PathBuf,
@@ -77,6 +78,12 @@ pub(crate) struct Chart {
     /// A fifth smaller, for a binder
     #[arg(long)]
     compact: bool,
+    /// Title of a binder; the folder's or the file's name if not given
+    #[arg(long, value_name = "TEXT")]
+    title: Option<String>,
+    /// With a binder: for print on both sides, blank pages so that a song of several pages begins on the left
+    #[arg(long)]
+    two_sided: bool,
     /// The paper's long side across
     #[arg(long)]
     landscape: bool,
@@ -158,17 +165,26 @@ impl Chart {
                 self.output.display()
             )));
         }
+        let one = match &self.logs[..] {
+            [log] if !log.is_dir() => Some(log),
+            _ => None,
+        };
         if self.with_sound {
-            practice::check(&self.log, format)?;
+            practice::check(one, format)?;
         }
-        if self.log.is_dir() {
+        let Some(log) = one else {
             return self.binder(format, &options, to_stdout, out);
+        };
+        if self.title.is_some() || self.two_sided {
+            return Err(CliError::new(format!(
+                "--title and --two-sided are for a binder of several logs or a folder (the title of a song: takebook confirm {} --title TEXT)",
+                shell_word(log)
+            )));
         }
-        let song = self.load(&self.log)?;
-        let name =
-            |e: crate::chart::ChartError| CliError::new(format!("{}: {e}", self.log.display()));
+        let song = self.load(log)?;
+        let name = |e: crate::chart::ChartError| CliError::new(format!("{}: {e}", log.display()));
         let bytes = match self.with_sound {
-            true => practice::write(&self.log, &song, &options)?,
+            true => practice::write(log, &song, &options)?,
             false => write(&song, format, &options).map_err(name)?,
         };
         let moved = prepare(&song, &options).map_err(name)?;
@@ -177,7 +193,7 @@ impl Chart {
         } else {
             save(&self.output, &bytes, self.overwrite)?;
         }
-        self.report(&song, &moved, bytes.len(), to_stdout, out)
+        self.report((log, &song, &moved), bytes.len(), to_stdout, out)
     }
 
     /// How the song is to be delivered.
@@ -199,6 +215,7 @@ impl Chart {
             large: self.large,
             compact: self.compact,
             landscape: self.landscape,
+            two_sided: self.two_sided,
             alternatives: self.alternatives,
             concert: self.concert,
             written_out: self.written_out,
@@ -234,8 +251,7 @@ impl Chart {
     /// What was written to stdout, what is open to stderr.
     fn report(
         &self,
-        song: &Song,
-        moved: &Song,
+        (log, song, moved): (&Path, &Song, &Song),
         n_bytes: usize,
         to_stdout: bool,
         out: &mut dyn Write,
@@ -246,9 +262,9 @@ impl Chart {
         if n_open > 0 {
             writeln!(
                 stderr,
-                "takebook: {n_open} of {} chords are not confirmed yet and marked with '?' (see them with: takebook show {})",
+                "takebook: {n_open} of {} chords are not confirmed yet and marked as such (see them with: takebook show {})",
                 moved.n_chords(),
-                shell_word(&self.log)
+                shell_word(log)
             )?;
         }
         let unnamed = moved

@@ -281,6 +281,70 @@ fn a_folder_becomes_a_binder_with_contents_and_page_numbers() {
     assert!(String::from_utf8_lossy(&output.stderr).contains("no log"));
 }
 
+/// A set list, on pages that are printed on both sides. Reference: poppler for pages and text.
+#[test]
+fn a_set_list_keeps_its_order_and_opens_without_a_turn() {
+    let (_keep, dir) = folder();
+    let long: String = (0..240)
+        .map(|i| format!("{} {} {}\n", 2 * i, 2 * i + 2, ["G", "C", "D"][i % 3]))
+        .collect();
+    let last = log_of(&dir, "z", "Zither Hill", "0 2 G\n2 4 C\n");
+    let wide = log_of(&dir, "a", "attic road", &long);
+    let pdf = dir.join("set.pdf");
+    let order = [text(&last), text(&wide), text(&last)];
+    let mut args = vec!["chart"];
+    args.extend(order);
+    args.extend(["-o", text(&pdf), "--title", "Friday, late", "--two-sided"]);
+    let output = ran(&args, 0);
+    assert!(said(&output).contains("3 songs"), "{}", said(&output));
+    sound_pdf(&pdf);
+    let whole = pdf_text(&pdf);
+    // poppler ends each page with a form feed
+    let pages: Vec<&str> = whole.split('\u{c}').collect();
+    assert!(pages[0].contains("Friday, late"), "{}", pages[0]);
+    let at = |title: &str| pages[0].find(title).expect(title);
+    assert!(at("Zither Hill") < at("attic road"), "{}", pages[0]);
+    // the contents, the first song, a blank page on the right, the long one from the left on
+    assert!(
+        pages[1].contains("Zither Hill") && pages[1].contains("2"),
+        "{whole}"
+    );
+    assert_eq!(pages[2].trim(), "", "{whole}");
+    assert!(pages[3].contains("attic road"), "{whole}");
+    let listed = pages[0]
+        .lines()
+        .find(|l| l.contains("attic road"))
+        .expect("a line");
+    assert_eq!(listed.split_whitespace().next_back(), Some("4"));
+    // a title and sides belong to a binder, and a binder is a PDF
+    let output = ran(
+        &[
+            "chart",
+            text(&last),
+            "-o",
+            text(&dir.join("x.pdf")),
+            "--title",
+            "x",
+        ],
+        2,
+    );
+    assert!(String::from_utf8_lossy(&output.stderr).contains("confirm"));
+    let html = dir.join("x.html");
+    ran(&["chart", text(&last), text(&wide), "-o", text(&html)], 2);
+    ran(
+        &[
+            "chart",
+            text(&last),
+            text(&wide),
+            "-o",
+            text(&html),
+            "--with-sound",
+        ],
+        2,
+    );
+    assert!(!html.exists());
+}
+
 #[test]
 fn a_beginners_chart_lists_every_simplification() {
     let (_keep, dir) = folder();

@@ -1,4 +1,4 @@
-//! All logs of a folder in one PDF.
+//! Several logs in one PDF: a set list in the order given, a folder by title.
 
 use super::{Chart, save};
 use crate::chart::{Format, Options, binder};
@@ -11,7 +11,7 @@ use std::io::Write;
 use std::path::{Path, PathBuf};
 
 impl Chart {
-    /// Binds the folder's logs by title.
+    /// Binds the logs in the order given, those of a folder by title.
     pub(super) fn binder(
         &self,
         format: Format,
@@ -20,40 +20,17 @@ impl Chart {
         out: &mut dyn Write,
     ) -> Result<Outcome, CliError> {
         if format != Format::Pdf {
-            return Err(CliError::new(format!(
-                "'{}' is a folder, and a binder of its logs is a .pdf (name one log for another format)",
-                self.log.display()
-            )));
+            return Err(CliError::new(
+                "a folder or several logs make a binder, which is a .pdf (name one log for another format)",
+            ));
         }
-        let files = logs(&self.log)?;
-        if files.is_empty() {
-            return Err(CliError::new(format!(
-                "there is no log in the folder '{}' (make logs with: takebook draft {})",
-                self.log.display(),
-                self.log.display()
-            )));
-        }
-        let mut songs: Vec<(PathBuf, Song)> = Vec::new();
-        let mut failed = Vec::new();
-        for file in files {
-            match self.load(&file) {
-                Ok(song) => songs.push((file, song)),
-                Err(error) => failed.push(error.to_string()),
-            }
-        }
-        if !failed.is_empty() {
-            let n = failed.len();
-            let head = format!("{n} logs of the folder cannot be read, so no binder was written:");
-            return Err(CliError::list(&head, &failed));
-        }
-        songs.sort_by_cached_key(|(file, song)| (song.title.to_lowercase(), file.clone()));
-        let (files, songs): (Vec<PathBuf>, Vec<Song>) = songs.into_iter().unzip();
+        let (files, songs): (Vec<PathBuf>, Vec<Song>) = self.songs()?.into_iter().unzip();
         // shown on a terminal only
         let bar = ProgressBar::new(songs.len() as u64).with_style(
             ProgressStyle::with_template("binding {bar:30} {pos} of {len} songs")
                 .unwrap_or_else(|_| ProgressStyle::default_bar()),
         );
-        let bytes = binder(&title(&self.log), &songs, options, &|| bar.inc(1));
+        let bytes = binder(&self.binder_title(), &songs, options, &|| bar.inc(1));
         bar.finish_and_clear();
         let bytes = bytes.map_err(|(i, error)| {
             CliError::new(format!(
@@ -71,7 +48,7 @@ impl Chart {
         if n_open > 0 {
             writeln!(
                 std::io::stderr().lock(),
-                "takebook: {n_open} of {n_chords} chords are not confirmed yet and marked with '?'"
+                "takebook: {n_open} of {n_chords} chords are not confirmed yet and marked as such"
             )?;
         }
         if !to_stdout && self.json {
@@ -91,6 +68,51 @@ impl Chart {
     }
 }
 
+impl Chart {
+    /// The songs in the order given; those of a folder by title.
+    fn songs(&self) -> Result<Vec<(PathBuf, Song)>, CliError> {
+        let mut songs: Vec<(PathBuf, Song)> = Vec::new();
+        let mut failed = Vec::new();
+        for named in &self.logs {
+            let first = songs.len();
+            let files = match named.is_dir() {
+                true => logs(named)?,
+                false => vec![named.clone()],
+            };
+            for file in files {
+                match self.load(&file) {
+                    Ok(song) => songs.push((file, song)),
+                    Err(error) => failed.push(error.to_string()),
+                }
+            }
+            if named.is_dir() {
+                songs[first..]
+                    .sort_by_cached_key(|(file, song)| (song.title.to_lowercase(), file.clone()));
+            }
+        }
+        if !failed.is_empty() {
+            let n = failed.len();
+            let head = format!("{n} of the logs cannot be read, so no binder was written:");
+            return Err(CliError::list(&head, &failed));
+        }
+        Ok(songs)
+    }
+
+    /// As given, else the folder's own name, else the file's.
+    fn binder_title(&self) -> String {
+        let name = |path: &Path| path.file_stem().map(|n| n.to_string_lossy().into_owned());
+        let of_folder = match &self.logs[..] {
+            [folder] => std::fs::canonicalize(folder).ok(),
+            _ => None,
+        };
+        let given = self.title.clone();
+        given
+            .or_else(|| Some(of_folder?.file_name()?.to_string_lossy().into_owned()))
+            .or_else(|| name(&self.output))
+            .unwrap_or_else(|| "Binder".into())
+    }
+}
+
 /// The logs that lie in a folder, by name.
 fn logs(folder: &Path) -> Result<Vec<PathBuf>, CliError> {
     let failed =
@@ -102,13 +124,12 @@ fn logs(folder: &Path) -> Result<Vec<PathBuf>, CliError> {
             found.push(path);
         }
     }
+    if found.is_empty() {
+        return Err(CliError::new(format!(
+            "there is no log in the folder '{0}' (make logs with: takebook draft {0})",
+            folder.display()
+        )));
+    }
     found.sort();
     Ok(found)
-}
-
-/// The folder's own name.
-fn title(folder: &Path) -> String {
-    let real = std::fs::canonicalize(folder).unwrap_or_else(|_| folder.into());
-    real.file_name()
-        .map_or_else(|| "Binder".into(), |n| n.to_string_lossy().into_owned())
 }

@@ -5,21 +5,21 @@ use crate::chart::{Format, Options, Sound, practice};
 use crate::cli::CliError;
 use crate::songlog::song::Song;
 use crate::songlog::store;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 /// The largest page that a mail is likely to carry, bytes.
 const MAILED_BYTES: usize = 10_000_000;
 
-/// Whether sound can go into what is asked for.
-pub(super) fn check(log: &Path, format: Format) -> Result<(), CliError> {
+/// Whether sound can go into what is asked for: one log, as a page.
+pub(super) fn check(log: Option<&PathBuf>, format: Format) -> Result<(), CliError> {
     if format != Format::Html {
         return Err(CliError::new(
             "--with-sound makes a page to practise with: name a file that ends in .html",
         ));
     }
-    if log.is_dir() {
+    if log.is_none() {
         return Err(CliError::new(
-            "--with-sound takes one song, not a folder of them",
+            "--with-sound takes one song, not a binder of them",
         ));
     }
     Ok(())
