@@ -20,10 +20,12 @@ mod draft;
 mod first_answers;
 mod foreign;
 mod form;
+mod geometry;
 mod grade;
 mod guide;
 mod help_files;
 mod imply;
+mod invented;
 mod limits;
 #[cfg(feature = "mic")]
 mod listen;

@@ -4,106 +4,13 @@
 //! Outside judges: headless Chromium and axe-core; verovio; a second engraver of MusicXML
 //! (opensheetmusicdisplay); music21 plays jumps out; poppler draws the PDF.
 
+use crate::invented::{AT, song, typed};
 use crate::outside::{folder, python, root, takebook, tool};
 use std::path::{Path, PathBuf};
 use takebook::chart::{Format, Options, Page, write};
 use takebook::foreign::{Given, Kind, read};
 use takebook::songlog::resolve;
 use takebook::songlog::song::Song;
-
-const AT: &str = "2031-05-02T18:30:00Z";
-
-/// Numbers that look random and are the same each time (Knuth, MMIX).
-struct Dice(u64);
-
-impl Dice {
-    fn below(&mut self, n: usize) -> usize {
-        self.0 = self
-            .0
-            .wrapping_mul(6_364_136_223_846_793_005)
-            .wrapping_add(1_442_695_040_888_963_407);
-        ((self.0 >> 33) % n as u64) as usize
-    }
-
-    fn one<'a>(&mut self, of: &[&'a str]) -> &'a str {
-        of[self.below(of.len())]
-    }
-}
-
-const PLAIN: [&str; 8] = ["G", "C", "D", "Em", "Am7", "D/F#", "Cadd9", "B7"];
-const RICH: [&str; 8] = [
-    "Bbmaj7", "Ab7#11", "Ebm9", "F#m7b5", "C7#9", "Db6/9", "Gm7/Bb", "A13sus4",
-];
-const WORDS: [&str; 6] = ["the", "lantern burns", "low and", "kettle sings", "ah", ""];
-/// Orders of sections; those of the last two kinds have a jump.
-const FORMS: [&[&str]; 5] = [
-    &["Verse x2", "Chorus", "Verse", "Chorus"],
-    &["Verse 1", "Chorus", "Verse 2", "Chorus", "Bridge", "Chorus"],
-    &["A", "A", "B", "A"],
-    &[
-        "Intro", "Verse", "Chorus", "Bridge", "Verse", "Chorus", "Out",
-    ],
-    &["Verse", "Chorus", "Bridge", "Solo", "Verse", "Chorus"],
-];
-
-/// The song of a number as it is typed.
-fn typed(number: u64) -> String {
-    let mut dice = Dice(number * 7919 + 1);
-    let meter = dice.one(&["4/4", "4/4", "3/4", "6/8", "5/4"]);
-    let symbols = if number.is_multiple_of(3) {
-        RICH
-    } else {
-        PLAIN
-    };
-    let mut text = format!("Invented Song {number}\n===\nMeter: {meter}\nTempo: 96\nKey: G\n");
-    if number % 4 == 1 {
-        text.push_str("Credit: words and music: somebody with a rather long name\n");
-    }
-    text.push_str(["", "Capo: 2\n", "Tuning: ukulele\n", "Tuning: half-down\n"][dice.below(4)]);
-    if number % 5 == 3 {
-        text.push_str("- | D7 |\n");
-    }
-    let mut bars_of = std::collections::BTreeMap::new();
-    for heading in FORMS[number as usize % FORMS.len()] {
-        let kind = heading.trim_end_matches(|c: char| c.is_ascii_digit() || c == ' ' || c == 'x');
-        let rows = bars_of.entry(kind.to_owned()).or_insert_with(|| {
-            let n_rows = 1 + dice.below(2);
-            (0..n_rows)
-                .map(|_| row(&mut dice, &symbols, meter))
-                .collect::<Vec<_>>()
-        });
-        text.push_str(&format!("\n{heading}\n"));
-        for row in rows {
-            text.push_str(&format!("| {} |\n", row.join(" | ")));
-            if number % 6 == 2 {
-                let words: Vec<&str> = row.iter().map(|_| dice.one(&WORDS)).collect();
-                text.push_str(&format!("Words: {}\n", words.join(" | ")));
-            }
-        }
-    }
-    text
-}
-
-/// Four bars, most of them of one chord.
-fn row(dice: &mut Dice, symbols: &[&str], meter: &str) -> Vec<String> {
-    (0..4)
-        .map(|_| {
-            let split = meter == "4/4" || meter == "6/8";
-            let n = if split && dice.below(4) == 0 { 2 } else { 1 };
-            let doubt = if dice.below(9) == 0 { "?" } else { "" };
-            let chords: Vec<String> = (0..n).map(|_| dice.one(symbols).to_owned()).collect();
-            chords.join(" ") + doubt
-        })
-        .collect()
-}
-
-#[track_caller]
-fn song(text: &str) -> Song {
-    let taken = read(Kind::Typed, text.as_bytes(), &Given::default());
-    let taken = taken.unwrap_or_else(|e| panic!("{e}\n{text}"));
-    let take = Kind::Typed.record("song.txt".into(), text.len() as u64);
-    resolve(&taken.into_log(take, AT.into(), Vec::new()))
-}
 
 fn put(dir: &Path, name: &str, song: &Song, format: Format, options: &Options) -> PathBuf {
     let file = dir.join(name);
@@ -206,31 +113,37 @@ fn jumps_are_played_in_the_order_of_the_song() {
     let songs = [
         (
             format!(
+                "Verse 1\n{verse}Chorus\n{chorus}Verse 2\n{verse}Chorus\n{chorus}Out\n| F | G |\n"
+            ),
+            "<repeat direction=\"backward\" times=\"2\"/>",
+        ),
+        (
+            format!(
                 "Verse\n{verse}Chorus\n{chorus}Bridge\n| Am | Bm |\nVerse\nChorus\nOut\n| F | G |\n"
             ),
-            "D.C. al Coda",
+            ">D.C. al Coda<",
         ),
         (
             format!(
                 "Intro\n| Bb | F |\nVerse\n{verse}Chorus\n{chorus}Bridge\n| Am | Bm |\nVerse\nChorus\n"
             ),
-            "D.S. al Fine",
+            ">D.S. al Fine<",
         ),
         (
             format!(
                 "- | D7 |\nVerse\n{verse}Chorus\n{chorus}Bridge\n| Am | Bm |\nVerse\nChorus\nOut\n| F | G |\n"
             ),
-            "D.S. al Coda",
+            ">D.S. al Coda<",
         ),
         (
             format!("Verse\n{verse}Chorus\n{chorus}Verse\nBridge\n| Am | Bm |\nVerse\nChorus\n"),
-            "D.C. al Fine",
+            ">D.C. al Fine<",
         ),
         (
             format!(
                 "Intro\n| Bb | F |\nVerse x2\n|: G | C | 1. D | D7 :| 2. D | G |\nChorus\n{chorus}Bridge\n| Am | Bm |\nVerse\n| G | C | D | G |\nChorus\nOut\n| F | G |\n"
             ),
-            "D.S. al Coda",
+            ">D.S. al Coda<",
         ),
     ];
     for (i, (typed, words)) in songs.iter().enumerate() {
@@ -248,10 +161,7 @@ fn jumps_are_played_in_the_order_of_the_song() {
             &plain,
         );
         let score = std::fs::read_to_string(&folded).expect("readable");
-        assert!(
-            score.contains(&format!(">{words}<")),
-            "no {words} for\n{typed}"
-        );
+        assert!(score.contains(words), "no {words} for\n{typed}");
         let long = put(
             &dir,
             &format!("{i}-out.musicxml"),

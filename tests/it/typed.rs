@@ -124,6 +124,10 @@ fn charts_of_many_kinds_come_back() {
         "In\n| F | F |\nVerse x2 (segno)\n|: G | 1. C :| 2. D |\nChorus (fine)\n| D | D7 |\nBridge (ds al fine)\n| Am | Bm |\n",
         "- | D7 |\nVerse\n| G | C |\nWords: one | two\nWords: three | four\nChorus\n| D | D7 |\nBridge\n| Am | Bm |\nVerse\nChorus\nOut\n| F | G |\n",
         "Verse 1\n| G | C |\nChorus\n| D | D7 |\nVerse 2\n| G | C |\nVerse 3\n| G | C |\n",
+        "Verse\n|: G | C |\nChorus\n| D | D7 :|\nOut\n| F |\n",
+        "A\n|: G | C |\nB\n| D | D7 :| x3\nC\n| F |\n",
+        "- | D7 |\nVerse 1\n| G | C |\nWords: one | two\nChorus\n| D | D7 |\nWords: oh | my\nVerse 2\n| G | C |\nWords: three | four\nChorus\n| D | D7 |\nWords: oh | my\nBridge\n| Am | Bm |\nChorus\n",
+        "Verse 1\n| G | C |\nWords: one | two\nBridge\n| Am | Bm |\nVerse 2\n| G | C |\nWords: three | four\nVerse 1\n| G | C |\nWords: five | six\nOut\n| F |\n",
         "Credit: words and music: nobody\nVerse x2\n|: G | C | D | G :|\nWords: Oh the | lantern | burns\nWords: Oh the | kettle | | sings\nOut\n| G |\nWords: low\n",
     ] {
         comes_back(text);
@@ -147,9 +151,55 @@ fn jumps_are_written_and_read_as_they_are_played() {
     assert_eq!(symbols.join(" "), "F G C G D E Am G D E");
 }
 
+/// A repeat over two sections is printed as one, and read as it is played.
+#[test]
+fn sections_repeat_together() {
+    let text = "Verse 1\n| G | C |\nWords: one | two\nChorus\n| D | D7 |\nWords: oh | my\n\
+                Verse 2\n| G | C |\nWords: three | four\nChorus\n| D | D7 |\nWords: oh | my\nOut\n| F |\n";
+    let written = comes_back(text);
+    let bars = |signs: [&str; 2]| {
+        written
+            .lines()
+            .filter(|l| signs.iter().all(|s| l.contains(s)))
+            .count()
+    };
+    assert_eq!(
+        (bars(["|: G", " |"]), bars(["D7", ":|"])),
+        (1, 1),
+        "{written}"
+    );
+    assert!(written.contains("Verse 1 / Verse 2"), "{written}");
+    let typed = "Verse\n|: G | C |\nChorus\n| D | D7 :| x3\nOut\n| F |\n";
+    let symbols: Vec<String> = song(typed).spans.iter().map(|s| s.label.symbol()).collect();
+    assert_eq!(symbols.join(" "), "G C D D7 G C D D7 G C D D7 F");
+}
+
+/// In a score sections that are as others are written out; their words stand there and nowhere else.
+#[test]
+fn each_line_of_words_stands_once_in_a_score() {
+    let text = "Verse 1\n| G | C |\nWords: one | two\nBridge\n| Am | Bm |\n\
+                Verse 2\n| G | C |\nWords: three | four\nOut\n| F |\nVerse 1\n| G | C |\nWords: five | six\n";
+    let bytes = write(&song(text), Format::MusicXml, &Options::default()).expect("a score");
+    let score = String::from_utf8(bytes).expect("text");
+    for word in ["one", "two", "three", "four", "five", "six"] {
+        let n = score.matches(&format!("<text>{word}</text>")).count();
+        assert_eq!(n, 1, "{word} stands {n} times in\n{score}");
+    }
+}
+
 #[test]
 fn errors_name_the_line_and_the_way_out() {
     for (text, line, words) in [
+        (
+            "A\n| G |: C |\nB\n| D :|\n",
+            "line 2",
+            "begin it with the first bar",
+        ),
+        (
+            "A\n|: G | C |\nB\n| D :| Em |\n",
+            "line 4",
+            "end it with the last bar",
+        ),
         ("Verse\n| G | C D E |\n", "line 2: bar 2", "share 4 beats"),
         (
             "A\n\n| G / / |\n",
