@@ -2,7 +2,7 @@
 
 use super::{DraftError, Watch};
 use crate::audio::Source;
-use crate::hearing::{Given, HeardSpan, Hearing, Listener, Weights, interpret};
+use crate::hearing::{Given, HeardSpan, Hearing, Listener, Weights, interpret_once};
 use crate::songlog::heard::{
     Candidate, FittedShape, Heard, HeardBar, HeardBeat, HeardChord, HeardNote, HeardSection,
     HeardStrum,
@@ -28,7 +28,7 @@ pub fn hear(source: &mut Source, given: &Given, watch: &Watch) -> Result<Heard, 
     watch.check()?;
     let sound = listener.finish(&|share| progress(0.35 + 0.6 * share))?;
     watch.check()?;
-    let heard = interpret(&sound, given, &Weights::default());
+    let heard = interpret_once(sound, given, &Weights::default());
     progress(1.0);
     Ok(for_the_log(heard, given))
 }
@@ -42,7 +42,7 @@ pub fn hear_samples(samples: &[f32], given: &Given) -> Result<Heard, DraftError>
     listener.push(samples);
     let sound = listener.finish(&|_| ())?;
     Ok(for_the_log(
-        interpret(&sound, given, &Weights::default()),
+        interpret_once(sound, given, &Weights::default()),
         given,
     ))
 }

@@ -5,7 +5,7 @@ use crate::hearing::acoustic::attack::FINE_HOP_S;
 use crate::hearing::acoustic::sound::Sound;
 use crate::hearing::notes::events::{NoteSample, notes, possible, samples};
 use crate::hearing::outputs::Given;
-use crate::hearing::pipeline::FirstPasses;
+use crate::hearing::pipeline::{FirstPasses, Struck};
 use crate::hearing::rhythm::bars::{counts, ways};
 use crate::hearing::rhythm::beat_numbers::{Described, beat_numbers};
 use crate::hearing::rhythm::clock::on_strokes;
@@ -65,7 +65,8 @@ impl Sound {
 /// All that is judged of the strums of a take with what speaks for it: what the nets are
 /// fitted on.
 pub fn strum_evidence(sound: &Sound, given: &Given, weights: &Weights) -> Vec<OfStrum> {
-    FirstPasses::of(sound, given, weights).map_or_else(Vec::new, |first| {
+    let struck = Struck::of(sound, weights);
+    FirstPasses::of(sound, struck, given, weights).map_or_else(Vec::new, |first| {
         let playing = first.playing(sound, given);
         strum_samples(&first.struck, &playing, weights.notes.struck)
     })

@@ -35,7 +35,7 @@ pub use live::strings::Played;
 pub use live::tuner::{TunedString, Tuner};
 pub use notes::events::{NoteSample, NoteWeights};
 pub use outputs::{Given, HeardSpan, Hearing, Note, Strum, WhichBar};
-pub use pipeline::interpret;
+pub use pipeline::{interpret, interpret_once};
 pub use rhythm::beats::BeatWeights;
 pub use voicing::fit::FitWeights;
 pub use voicing::strums::{OfStrum, Stray, StrumString};

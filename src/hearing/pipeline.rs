@@ -1,6 +1,7 @@
 //! The table of stages: from a take's sound to everything heard in it.
 
 use crate::fretboard::Instrument;
+use crate::hearing::acoustic::low_end::standing_out_db;
 use crate::hearing::acoustic::sound::Sound;
 use crate::hearing::doubts::{doubts, gaps, set_up_otherwise};
 use crate::hearing::form::sections::{Form, Played};
@@ -26,7 +27,19 @@ use rayon::prelude::*;
 
 /// Reads a take's sound.
 pub fn interpret(sound: &Sound, given: &Given, weights: &Weights) -> Hearing {
-    let Some(mut first) = FirstPasses::of(sound, given, weights) else {
+    read(sound, Struck::of(sound, weights), given, weights)
+}
+
+/// [`interpret`] for the last time: lets go of the sound piece by piece, which takes a third less
+/// memory.
+pub fn interpret_once(mut sound: Sound, given: &Given, weights: &Weights) -> Hearing {
+    let struck = Struck::of(&sound, weights);
+    sound.forget_spectra();
+    read(&sound, struck, given, weights)
+}
+
+fn read(sound: &Sound, struck: Struck, given: &Given, weights: &Weights) -> Hearing {
+    let Some(mut first) = FirstPasses::of(sound, struck, given, weights) else {
         return nothing(sound);
     };
     // second pass over the notes: the strings of a strum, now that the shape is known
@@ -47,6 +60,28 @@ pub fn interpret(sound: &Sound, given: &Given, weights: &Weights) -> Hearing {
         }
     }
     first.finish(sound, given, weights, (notes, sections))
+}
+
+/// What is read of the spectra; nothing after it looks at them.
+pub(in crate::hearing) struct Struck {
+    /// Every moment where a string may have been struck, in order of time.
+    possible: Vec<Possible>,
+    notes: Vec<Note>,
+    /// How far the lowest strings stand out, dB.
+    low_end_db: f32,
+}
+
+impl Struck {
+    pub(in crate::hearing) fn of(sound: &Sound, weights: &Weights) -> Self {
+        let mut possible = possible(sound, &weights.notes);
+        let notes = notes(sound, &possible, &weights.notes);
+        possible.sort_by(|a, b| a.time_s.total_cmp(&b.time_s));
+        Self {
+            possible,
+            notes,
+            low_end_db: standing_out_db(&sound.front.spectra),
+        }
+    }
 }
 
 /// What the first passes of the stages from notes to voicing hear.
@@ -106,15 +141,22 @@ impl Voiced {
 
 impl FirstPasses {
     /// None where no note was struck.
-    pub(in crate::hearing) fn of(sound: &Sound, given: &Given, weights: &Weights) -> Option<Self> {
-        let least = weights.notes.struck;
-        let mut struck = possible(sound, &weights.notes);
-        let notes = notes(sound, &struck, &weights.notes);
-        struck.sort_by(|a, b| a.time_s.total_cmp(&b.time_s));
+    pub(in crate::hearing) fn of(
+        sound: &Sound,
+        struck: Struck,
+        given: &Given,
+        weights: &Weights,
+    ) -> Option<Self> {
+        let Struck {
+            possible: struck,
+            notes,
+            low_end_db,
+        } = struck;
         if notes.is_empty() {
             return None;
         }
-        let search = ChordSearch::new(sound, &struck, least, given, &weights.chords);
+        let chords = weights.chords.clone().hearing_bass(low_end_db);
+        let search = ChordSearch::new(sound, (&struck, weights.notes.struck), given, chords);
         // before anything is known of keys, chords wait for the bars only in the end
         let ((count, mut grid), without_keys) = rayon::join(
             || beats_and_bars(sound, given, &weights.beats, &notes),

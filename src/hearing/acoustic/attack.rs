@@ -10,7 +10,7 @@
 //! filter vibrato suppression for onset detection", DAFx 2013 (the maximum
 //! over neighboring bands of the earlier frame).
 
-use crate::hearing::acoustic::spectrum::RATE;
+use crate::hearing::acoustic::spectrum::{RATE, is_silent};
 use realfft::{RealFftPlanner, RealToComplex, num_complex::Complex32};
 use std::sync::Arc;
 
@@ -32,8 +32,6 @@ pub(crate) struct Attacks {
     pub(crate) low: Vec<f32>,
     /// Rise above 3 kHz (picks, hi-hats).
     pub(crate) high: Vec<f32>,
-    /// Mean square level.
-    pub(crate) power: Vec<f32>,
 }
 
 pub(crate) struct AttackStage {
@@ -89,10 +87,17 @@ impl AttackStage {
 
     /// Adds the value of these 1024 samples.
     pub(crate) fn frame(&mut self, samples: &[f32], to: &mut Attacks) {
-        let mut power = 0.0;
+        if is_silent(samples) {
+            // nothing rises
+            self.past[self.seen % LAG] = [0.0; N_BANDS];
+            self.seen += 1;
+            for values in [&mut to.flux, &mut to.low, &mut to.high] {
+                values.push(0.0);
+            }
+            return;
+        }
         for ((x, s), w) in self.input.iter_mut().zip(samples).zip(&self.window) {
             *x = s * w;
-            power += s * s;
         }
         let done =
             self.fft
@@ -125,6 +130,5 @@ impl AttackStage {
         to.flux.push(if self.seen <= LAG { 0.0 } else { flux });
         to.low.push(if self.seen <= LAG { 0.0 } else { low });
         to.high.push(if self.seen <= LAG { 0.0 } else { high });
-        to.power.push(power / N as f32);
     }
 }

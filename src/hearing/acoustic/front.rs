@@ -4,8 +4,9 @@
 //! other: [`Tones`] (spectra and tuning) and [`Onsets`] (attacks).
 
 use crate::hearing::acoustic::attack::{AttackStage, Attacks, FINE_HOP};
+use crate::hearing::acoustic::rows;
 use crate::hearing::acoustic::spectrum::{
-    Align, Between, BetweenStage, HOP, Kernels, N_BETWEEN, N_FFT, Spectra, SpectrumStage,
+    Align, Between, BetweenStage, HOP, Kernels, N_BETWEEN, N_FFT, Spectra, SpectrumStage, is_silent,
 };
 use crate::hearing::acoustic::tuning::TuningVotes;
 use std::sync::Arc;
@@ -81,7 +82,7 @@ impl Held {
 }
 
 /// Frames that each of two that share them reads at a time.
-const SHARE: usize = 16;
+const SHARE: usize = rows::BLOCK;
 
 /// Which frames are read.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -137,9 +138,13 @@ impl Tones {
 
     fn advance(&mut self) {
         self.held.read(N_FFT, HOP, |frame| {
-            if self.part.has(self.n_frames) {
-                self.stage.frame(frame, &mut self.spectra);
-                self.votes.frame(self.stage.transform());
+            match self.part.has(self.n_frames) {
+                true if is_silent(frame) => self.spectra.push_silence(),
+                true => {
+                    self.stage.frame(frame, &mut self.spectra);
+                    self.votes.frame(self.stage.transform());
+                }
+                false => {}
             }
             self.n_frames += 1;
         });
@@ -148,7 +153,7 @@ impl Tones {
     /// All frames, from the two that shared them.
     fn joined(mut first: Self, second: Self) -> Self {
         first.votes.add(&second.votes);
-        first.spectra = Spectra::in_turns([&first.spectra, &second.spectra], SHARE);
+        first.spectra = Spectra::in_turns([first.spectra, second.spectra]);
         first
     }
 
@@ -282,12 +287,7 @@ impl FrontStage {
     pub(crate) fn forget(&mut self, n_frames: usize, n_fine: usize) {
         self.tones.spectra.forget(n_frames);
         let attacks = &mut self.onsets.attacks;
-        for values in [
-            &mut attacks.flux,
-            &mut attacks.low,
-            &mut attacks.high,
-            &mut attacks.power,
-        ] {
+        for values in [&mut attacks.flux, &mut attacks.low, &mut attacks.high] {
             values.drain(..n_fine.min(values.len()));
         }
     }

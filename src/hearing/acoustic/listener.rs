@@ -1,9 +1,9 @@
 //! Takes a take's samples block by block and runs the acoustic stage on them.
 
-use crate::hearing::acoustic::songs::SongNet;
+use crate::hearing::acoustic::nets;
 use crate::hearing::acoustic::sound::Sound;
 use crate::hearing::acoustic::strokes::strokes;
-use crate::hearing::acoustic::{front as stage, net as acoustic, spectrum};
+use crate::hearing::acoustic::{front as stage, spectrum};
 use crate::hearing::error::HearingError;
 use std::sync::Arc;
 use std::sync::mpsc::{Receiver, SyncSender, sync_channel};
@@ -113,7 +113,7 @@ impl Listener {
     /// * [`HearingError::Empty`] if no sample came.
     /// * [`HearingError::Model`] if the built-in net cannot be used.
     pub fn finish(self, progress: &(dyn Fn(f64) + Sync)) -> Result<Sound, HearingError> {
-        let front = match self.front {
+        let mut front = match self.front {
             Running::Here(stage) => stage.finish(),
             Running::Beside(tones, onsets) => {
                 let last = Arc::new(self.waiting);
@@ -125,22 +125,7 @@ impl Listener {
         if front.n_samples == 0 {
             return Err(HearingError::Empty);
         }
-        let tuning = front.tuning.map_or(0.0, |t| t.0);
-        let net = acoustic::Net::built_in()?;
-        let songs = SongNet::built_in()?;
-        let hear_songs = || songs.hear(&front.spectra, &front.between, tuning);
-        let (acoustic, songs) = if rayon::current_num_threads() < 2 {
-            (net.hear(&front.spectra, tuning, progress)?, hear_songs()?)
-        } else {
-            std::thread::scope(|scope| {
-                let songs = scope.spawn(hear_songs);
-                let acoustic = net.hear(&front.spectra, tuning, progress);
-                let songs = songs
-                    .join()
-                    .unwrap_or_else(|panic| std::panic::resume_unwind(panic));
-                Ok((acoustic?, songs?))
-            })?
-        };
+        let (acoustic, songs) = nets::hear(&mut front, progress)?;
         Ok(Sound {
             strokes: strokes(&front.attacks),
             front,

@@ -3,11 +3,14 @@
 pub(in crate::hearing) mod attack;
 pub(in crate::hearing) mod frames;
 pub(in crate::hearing) mod front;
+pub(in crate::hearing) mod in_order;
 pub(in crate::hearing) mod listener;
 pub(in crate::hearing) mod low_end;
 pub(in crate::hearing) mod net;
 #[cfg(test)]
 pub(in crate::hearing) mod net_tests;
+pub(in crate::hearing) mod nets;
+pub(in crate::hearing) mod rows;
 pub(in crate::hearing) mod songs;
 pub(in crate::hearing) mod sound;
 pub mod spectrum;

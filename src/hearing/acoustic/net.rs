@@ -11,6 +11,7 @@
 //! Everything the musical stage learns about the sound stands in
 //! [`Acoustic`], so that either stage can be replaced and measured alone.
 
+use crate::hearing::acoustic::rows::{Rows, SparseRows};
 use crate::hearing::acoustic::spectrum::{
     FLOOR_DB, LONG_BINS, LONG_MARGIN, LOUDEST_DB, SHORT_BINS, SHORT_MARGIN, Spectra,
 };
@@ -21,9 +22,8 @@ use crate::hearing::weight_files::{FILE_BACK, FILE_FRONT};
 use crate::theory::N_NET;
 use rten_tensor::NdTensor;
 use rten_tensor::prelude::*;
-use std::collections::BTreeMap;
-use std::sync::OnceLock;
-use std::sync::atomic::{AtomicUsize, Ordering};
+use std::ops::Range;
+use std::sync::{Arc, OnceLock};
 
 /// Chord qualities the net knows ([`crate::theory::Quality::of_net_class`]); class = quality × 12 + root.
 pub(crate) const N_QUALITIES: usize = N_NET;
@@ -54,87 +54,83 @@ const BLOCK_CONTEXT: usize = 4;
 /// What the acoustic stage says of each frame (46.4 ms), as bytes.
 #[derive(Debug, Clone, Default)]
 pub(crate) struct Acoustic {
-    /// `n_frames × N_CLASSES`, -ln p in twelfths.
-    chords: Vec<u8>,
-    /// `n_frames × N_BASSES`, -ln p in twelfths.
-    basses: Vec<u8>,
-    /// `n_frames × 12`, p in 255ths: pitch classes of the chord.
-    classes: Vec<u8>,
-    /// `n_frames × N_PITCHES`, p in 255ths.
-    struck: Vec<u8>,
-    /// `n_frames × N_PITCHES`, p in 255ths.
-    sounding: Vec<u8>,
+    /// -ln p in twelfths.
+    chords: Rows<N_CLASSES>,
+    /// -ln p in twelfths.
+    basses: Rows<N_BASSES>,
+    /// Of each of the [`N_PITCHES`], p in 255ths.
+    struck: SparseRows,
+    /// Of each of the [`N_PITCHES`], p in 255ths.
+    sounding: SparseRows,
 }
 
 impl Acoustic {
-    /// None yet, with room for so many frames.
-    fn with_room(n_frames: usize) -> Self {
-        let room = |n: usize| Vec::with_capacity(n_frames * n);
-        Self {
-            chords: room(N_CLASSES),
-            basses: room(N_BASSES),
-            classes: room(12),
-            struck: room(N_PITCHES),
-            sounding: room(N_PITCHES),
-        }
-    }
-
     /// Number of frames.
     pub(crate) fn n_frames(&self) -> usize {
-        self.classes.len() / 12
+        self.struck.n_rows()
+    }
+
+    /// ln p of every chord class in a frame.
+    pub(crate) fn ln_chords(&self, frame: usize) -> impl ExactSizeIterator<Item = f32> + '_ {
+        let row = self.chords.row(frame).iter();
+        row.map(|b| -f32::from(*b) * LOG_STEP)
+    }
+
+    /// ln p of every bass pitch class (12 = none) in a frame.
+    pub(crate) fn ln_basses(&self, frame: usize) -> impl ExactSizeIterator<Item = f32> + '_ {
+        let row = self.basses.row(frame).iter();
+        row.map(|b| -f32::from(*b) * LOG_STEP)
     }
 
     /// ln p of a chord class in a frame.
     pub(crate) fn ln_chord(&self, frame: usize, class: usize) -> f32 {
-        -f32::from(self.chords[frame * N_CLASSES + class]) * LOG_STEP
-    }
-
-    /// ln p of a bass pitch class (12 = none) in a frame.
-    pub(crate) fn ln_bass(&self, frame: usize, bass: usize) -> f32 {
-        -f32::from(self.basses[frame * N_BASSES + bass]) * LOG_STEP
+        -f32::from(self.chords.row(frame)[class]) * LOG_STEP
     }
 
     /// Probability that a pitch (0 = MIDI 28) is struck in a frame.
     pub(crate) fn struck(&self, frame: usize, pitch: usize) -> f32 {
-        f32::from(self.struck[frame * N_PITCHES + pitch]) / 255.0
+        f32::from(self.struck.at(frame, pitch)) / 255.0
     }
 
     /// Probability that a pitch (0 = MIDI 28) sounds in a frame.
     pub(crate) fn sounding(&self, frame: usize, pitch: usize) -> f32 {
-        f32::from(self.sounding[frame * N_PITCHES + pitch]) / 255.0
+        f32::from(self.sounding.at(frame, pitch)) / 255.0
     }
 
-    /// Adds a frame: logits of chords, basses, pitch classes, struck and sounding pitches.
+    /// The pitches that may be struck in a frame, with their probabilities.
+    pub(crate) fn struck_in(&self, frame: usize) -> impl Iterator<Item = (usize, f32)> + '_ {
+        let all = self.struck.filled(frame);
+        all.map(|(pitch, byte)| (pitch, f32::from(byte) / 255.0))
+    }
+
+    /// Adds a frame: logits of chords, basses, struck and sounding pitches.
     pub(crate) fn push_frame(
         &mut self,
         chords: &[f32],
         basses: &[f32],
-        classes: &[f32],
         struck: &[f32],
         sounding: &[f32],
     ) {
-        log_softmax(chords, &mut self.chords);
-        log_softmax(basses, &mut self.basses);
-        sigmoid(classes, &mut self.classes);
-        sigmoid(struck, &mut self.struck);
-        sigmoid(sounding, &mut self.sounding);
+        self.chords.push_with(|row| log_softmax(chords, row));
+        self.basses.push_with(|row| log_softmax(basses, row));
+        self.struck.push(in_255ths(struck));
+        self.sounding.push(in_255ths(sounding));
     }
 
     /// Lets go of the first frames; those after them count from 0 again.
     pub(crate) fn forget(&mut self, n_frames: usize) {
-        self.chords.drain(..n_frames * N_CLASSES);
-        self.basses.drain(..n_frames * N_BASSES);
-        self.classes.drain(..n_frames * 12);
-        self.struck.drain(..n_frames * N_PITCHES);
-        self.sounding.drain(..n_frames * N_PITCHES);
+        self.chords.forget(n_frames);
+        self.basses.forget(n_frames);
+        self.struck.forget(n_frames);
+        self.sounding.forget(n_frames);
     }
 
-    fn append(&mut self, other: Self) {
-        self.chords.extend(other.chords);
-        self.basses.extend(other.basses);
-        self.classes.extend(other.classes);
-        self.struck.extend(other.struck);
-        self.sounding.extend(other.sounding);
+    /// Adds the frames of a chunk.
+    pub(crate) fn append(&mut self, chunk: &Chunk) {
+        self.chords.push_all(&chunk.chords);
+        self.basses.push_all(&chunk.basses);
+        self.struck.push_all::<N_PITCHES>(&chunk.struck);
+        self.sounding.push_all::<N_PITCHES>(&chunk.sounding);
     }
 }
 
@@ -164,64 +160,7 @@ impl Net {
         NET.get_or_init(load).as_ref().map_err(Clone::clone)
     }
 
-    /// Hears all frames. `shift_cents` is the take's tuning; `progress` is
-    /// told the share done, 0 to 1.
-    ///
-    /// # Errors
-    /// * [`HearingError::Model`] if inference fails: a broken build.
-    pub(crate) fn hear(
-        &self,
-        spectra: &Spectra,
-        shift_cents: f64,
-        progress: &(dyn Fn(f64) + Sync),
-    ) -> Result<Acoustic, HearingError> {
-        let n = spectra.n_frames();
-        let peak = loudness(spectra);
-        keep_freed_memory();
-        // as many chunks for each thread, so that none waits for another's last
-        let n_threads = rayon::current_num_threads();
-        let n_chunks = n.div_ceil(CHUNK).next_multiple_of(n_threads);
-        let length = n.div_ceil(n_chunks).max(CHUNK / 4);
-        let n_chunks = n.div_ceil(length);
-        let next = AtomicUsize::new(0);
-        let mut all = Acoustic::with_room(n);
-        // Threads of their own, not tasks of rayon's: a rayon thread that waits
-        // for the net would begin further chunks meanwhile, one inside the
-        // other, and hold the inputs of them all.
-        std::thread::scope(|scope| {
-            let (sender, receiver) = std::sync::mpsc::channel();
-            for _ in 0..n_threads.min(n_chunks) {
-                let (sender, next) = (sender.clone(), &next);
-                scope.spawn(move || {
-                    loop {
-                        let i = next.fetch_add(1, Ordering::Relaxed);
-                        if i >= n_chunks {
-                            break;
-                        }
-                        let (start, end) = (i * length, ((i + 1) * length).min(n));
-                        let part = self.chunk(spectra, start, end, BLOCK, shift_cents, peak);
-                        // nobody listens any more only if another chunk failed
-                        if sender.send((i, part)).is_err() {
-                            break;
-                        }
-                    }
-                });
-            }
-            drop(sender);
-            let (mut early, mut n_done) = (BTreeMap::new(), 0);
-            for (i, part) in receiver {
-                early.insert(i, part?);
-                while let Some(part) = early.remove(&n_done) {
-                    all.append(part);
-                    n_done += 1;
-                    progress(n_done as f64 / n_chunks as f64);
-                }
-            }
-            Ok(all)
-        })
-    }
-
-    /// Hears all frames in one block and one chunk: what [`Net::hear`] must equal.
+    /// Hears all frames in one block and one chunk: what [`Chunks`] must equal.
     #[cfg(test)]
     pub(crate) fn at_once(
         &self,
@@ -229,29 +168,27 @@ impl Net {
         shift_cents: f64,
     ) -> Result<Acoustic, HearingError> {
         let (n, peak) = (spectra.n_frames(), loudness(spectra));
-        self.chunk(spectra, 0, n, n, shift_cents, peak)
+        let mut all = Acoustic::default();
+        all.append(&self.chunk(spectra, 0..n, n, shift_cents, peak)?);
+        Ok(all)
     }
 
-    /// Hears the frames `start..end` by themselves and what they need around
+    /// Hears the frames `frames` by themselves and what they need around
     /// them, in blocks of `n_block` frames.
     ///
     /// # Errors
-    /// As [`Net::hear`].
+    /// * [`HearingError::Model`] if inference fails: a broken build.
     fn chunk(
         &self,
         spectra: &Spectra,
-        start: usize,
-        end: usize,
+        frames: Range<usize>,
         n_block: usize,
         shift_cents: f64,
         peak: f32,
-    ) -> Result<Acoustic, HearingError> {
-        let around = |start: usize, end: usize, context: usize| {
-            let last = (end + context).min(spectra.n_frames());
-            start.saturating_sub(context)..last
-        };
-        let wide = around(start, end, CONTEXT);
-        let read = around(wide.start, wide.end, BLOCK_CONTEXT);
+    ) -> Result<Chunk, HearingError> {
+        let (n_frames, start, end) = (spectra.n_frames(), frames.start, frames.end);
+        let wide = around(start, end, CONTEXT, n_frames);
+        let read = around(wide.start, wide.end, BLOCK_CONTEXT, n_frames);
         let mut long = Vec::with_capacity(read.len() * LONG_BINS);
         let mut short = Vec::with_capacity(read.len() * SHORT_BINS);
         let compressed = table(peak);
@@ -263,7 +200,7 @@ impl Net {
         let (mut struck, mut sounding) = (Vec::new(), Vec::new());
         for from in wide.clone().step_by(n_block) {
             let to = (from + n_block).min(wide.end);
-            let block = around(from, to, BLOCK_CONTEXT);
+            let block = around(from, to, BLOCK_CONTEXT, n_frames);
             let (a, b) = (block.start - read.start, block.end - read.start);
             let layers = stacked(
                 &long[a * LONG_BINS..b * LONG_BINS],
@@ -285,26 +222,106 @@ impl Net {
             sounding.extend_from_slice(&ring[notes]);
         }
         let folded = NdTensor::from_data([1, folded.len() / (n * 12), n, 12], folded);
-        let [chords, basses, classes] = self.0.run_back(folded.view().into())?;
-        let mut part = Acoustic::with_room(end - start);
+        let [chords, basses, _] = self.0.run_back(folded.view().into())?;
+        let mut part = Chunk::default();
         for t in start - wide.start..end - wide.start {
-            part.push_frame(
+            log_softmax(
                 &chords[t * N_CLASSES..(t + 1) * N_CLASSES],
-                &basses[t * N_BASSES..(t + 1) * N_BASSES],
-                &classes[t * 12..(t + 1) * 12],
-                &struck[t * N_PITCHES..(t + 1) * N_PITCHES],
-                &sounding[t * N_PITCHES..(t + 1) * N_PITCHES],
+                &mut part.chords,
             );
+            log_softmax(&basses[t * N_BASSES..(t + 1) * N_BASSES], &mut part.basses);
+            let pitches = t * N_PITCHES..(t + 1) * N_PITCHES;
+            part.struck.extend(in_255ths(&struck[pitches.clone()]));
+            part.sounding.extend(in_255ths(&sounding[pitches]));
         }
         Ok(part)
     }
+}
+
+/// What the net says of the frames of a chunk, in one piece each: small pieces that stay would lie
+/// between the large ones that a net frees, on its thread.
+#[derive(Debug, Clone, Default)]
+pub(crate) struct Chunk {
+    chords: Vec<u8>,
+    basses: Vec<u8>,
+    struck: Vec<u8>,
+    sounding: Vec<u8>,
+}
+
+/// A take as chunks to be heard.
+pub(crate) struct Chunks<'a> {
+    net: &'a Net,
+    spectra: &'a Spectra,
+    shift_cents: f64,
+    peak: f32,
+    /// Frames of each but the last.
+    length: usize,
+    /// What is heard in a whole chunk of silence.
+    silence: OnceLock<Arc<Chunk>>,
+}
+
+impl<'a> Chunks<'a> {
+    /// Of a take whose tuning is off by `shift_cents`: as many for each thread, so that none waits
+    /// for another's last.
+    pub(crate) fn new(
+        net: &'a Net,
+        spectra: &'a Spectra,
+        shift_cents: f64,
+        n_threads: usize,
+    ) -> Self {
+        let n = spectra.n_frames();
+        let n_chunks = n.div_ceil(CHUNK).next_multiple_of(n_threads);
+        Self {
+            net,
+            spectra,
+            shift_cents,
+            peak: loudness(spectra),
+            length: n.div_ceil(n_chunks).max(CHUNK / 4),
+            silence: OnceLock::new(),
+        }
+    }
+
+    /// How many.
+    pub(crate) fn n(&self) -> usize {
+        self.spectra.n_frames().div_ceil(self.length)
+    }
+
+    /// Hears one.
+    ///
+    /// # Errors
+    /// * [`HearingError::Model`] if inference fails: a broken build.
+    pub(crate) fn hear(&self, chunk: usize) -> Result<Arc<Chunk>, HearingError> {
+        const AROUND: usize = CONTEXT + BLOCK_CONTEXT;
+        let (n, start) = (self.spectra.n_frames(), chunk * self.length);
+        let frames = start..(start + self.length).min(n);
+        let read = around(frames.start, frames.end, AROUND, n);
+        // all chunks inside the take in which nothing is heard, nor around them, are alike
+        let is_silent =
+            read.len() == self.length + 2 * AROUND && self.spectra.are_silent(read.clone());
+        if let Some(silence) = self.silence.get().filter(|_| is_silent) {
+            return Ok(Arc::clone(silence));
+        }
+        let (shift_cents, peak) = (self.shift_cents, self.peak);
+        let heard = (self.net).chunk(self.spectra, frames, BLOCK, shift_cents, peak)?;
+        let heard = Arc::new(heard);
+        if is_silent {
+            // another thread may have been sooner, with the same
+            let _ = self.silence.set(Arc::clone(&heard));
+        }
+        Ok(heard)
+    }
+}
+
+/// Frames from one to before another and those around them, of so many.
+fn around(start: usize, end: usize, context: usize, n_frames: usize) -> Range<usize> {
+    start.saturating_sub(context)..(end + context).min(n_frames)
 }
 
 /// Frees a large piece of memory that was never touched, after which glibc's allocator keeps what
 /// the net frees after each block instead of giving it back and asking for it anew, which took a
 /// twentieth of a draft (mallopt(3): its threshold follows the largest piece freed). Other
 /// allocators do not mind.
-fn keep_freed_memory() {
+pub(crate) fn keep_freed_memory() {
     const BYTES: usize = 16 << 20;
     drop(std::hint::black_box(Vec::<u8>::with_capacity(BYTES)));
 }
@@ -425,6 +442,8 @@ pub(crate) fn log_softmax(x: &[f32], out: &mut Vec<u8>) {
     );
 }
 
-fn sigmoid(x: &[f32], out: &mut Vec<u8>) {
-    out.extend(x.iter().map(|v| (255.0 / (1.0 + (-v).exp())).round() as u8));
+/// Probabilities of logits, in 255ths.
+pub(crate) fn in_255ths(logits: &[f32]) -> impl Iterator<Item = u8> + '_ {
+    let probability = |x: &f32| (255.0 / (1.0 + (-x).exp())).round() as u8;
+    logits.iter().map(probability)
 }

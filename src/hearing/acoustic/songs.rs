@@ -6,9 +6,10 @@
 //! *fine* ones of 23.2 ms, and *slow* ones of four fine frames (92.9 ms), for which chords are reported.
 
 use crate::hearing::acoustic::net::{
-    LOG_STEP, N_BASSES, N_CLASSES, N_PITCHES, log_softmax, loudness, push_input, shifted_short,
-    table,
+    LOG_STEP, N_BASSES, N_CLASSES, N_PITCHES, in_255ths, log_softmax, loudness, push_input,
+    shifted_short, table,
 };
+use crate::hearing::acoustic::rows::{Rows, SparseRows};
 use crate::hearing::acoustic::spectrum::{Between, LONG_BINS, RATE, SHORT_BINS, Spectra};
 use crate::hearing::acoustic::split_model::{broken, nodes, run_net};
 use crate::hearing::acoustic::stacked::{
@@ -19,7 +20,7 @@ use crate::hearing::weight_files::{SONGS_BACK, SONGS_FRONT, SONGS_PULSE, WeightF
 use rten::{Model, NodeId};
 use rten_tensor::NdTensor;
 use rten_tensor::prelude::*;
-use std::sync::OnceLock;
+use std::sync::{Arc, OnceLock};
 
 /// Seconds from one fine frame to the next.
 pub(crate) const FINE_S: f64 = 512.0 / RATE as f64;
@@ -55,12 +56,12 @@ pub(crate) struct Pulse {
 /// What the song net says of a take.
 #[derive(Debug, Clone, Default)]
 pub(crate) struct Songs {
-    /// Slow frames × [`N_CLASSES`], -ln p in twelfths.
-    chords: Vec<u8>,
-    /// Slow frames × [`N_BASSES`], -ln p in twelfths.
-    basses: Vec<u8>,
-    /// Fine frames × [`N_PITCHES`], probabilities that a string was struck, in 255ths.
-    struck: Vec<u8>,
+    /// Of slow frames, -ln p in twelfths.
+    chords: Rows<N_CLASSES>,
+    /// Of slow frames, -ln p in twelfths.
+    basses: Rows<N_BASSES>,
+    /// Of fine frames and [`N_PITCHES`], probabilities that a string was struck, in 255ths.
+    struck: SparseRows,
     /// Of each fine frame.
     pub(crate) pulse: Vec<Pulse>,
 }
@@ -68,32 +69,44 @@ pub(crate) struct Songs {
 impl Songs {
     /// Number of slow frames.
     pub(crate) fn n_slow(&self) -> usize {
-        self.basses.len() / N_BASSES
+        self.basses.n_rows()
     }
 
     /// ln p of every class of the song's chord in a slow frame.
     pub(crate) fn ln_chords(&self, frame: usize) -> impl ExactSizeIterator<Item = f32> + '_ {
-        self.chords[frame * N_CLASSES..(frame + 1) * N_CLASSES]
-            .iter()
-            .map(|b| -f32::from(*b) * LOG_STEP)
+        let row = self.chords.row(frame).iter();
+        row.map(|b| -f32::from(*b) * LOG_STEP)
     }
 
     /// How likely a pitch is struck within two fine frames of a time.
     pub(crate) fn struck_near(&self, time_s: f64, pitch: usize) -> f32 {
         const REACH: usize = 2;
-        let n = self.struck.len() / N_PITCHES;
+        let n = self.struck.n_rows();
         let at = (time_s / FINE_S).round().max(0.0) as usize;
         let near = at.saturating_sub(REACH).min(n)..(at + REACH + 1).min(n);
         near.map(|t| self.struck_at(t, pitch)).fold(0.0, f32::max)
     }
 
     fn struck_at(&self, frame: usize, pitch: usize) -> f32 {
-        f32::from(self.struck[frame * N_PITCHES + pitch]) / 255.0
+        f32::from(self.struck.at(frame, pitch)) / 255.0
+    }
+
+    /// Lets go of the strings that were struck.
+    pub(crate) fn forget_struck(&mut self) {
+        self.struck = SparseRows::default();
+    }
+
+    /// Adds what is said of the frames after them.
+    pub(crate) fn append(&mut self, other: &Self) {
+        self.chords.append(&other.chords);
+        self.basses.append(&other.basses);
+        self.struck.append(&other.struck);
+        self.pulse.extend(&other.pulse);
     }
 
     /// ln p of the song's bass in a slow frame: twelve pitch classes and none.
     pub(crate) fn ln_bass(&self, frame: usize, bass: usize) -> f32 {
-        -f32::from(self.basses[frame * N_BASSES + bass]) * LOG_STEP
+        -f32::from(self.basses.row(frame)[bass]) * LOG_STEP
     }
 }
 
@@ -144,39 +157,14 @@ impl SongNet {
         })
     }
 
-    /// Hears a take whose tuning is off by `shift_cents`.
-    ///
-    /// # Errors
-    /// * [`HearingError::Model`] if inference fails: a broken build.
-    pub(crate) fn hear(
-        &self,
-        spectra: &Spectra,
-        between: &Between,
-        shift_cents: f64,
-    ) -> Result<Songs, HearingError> {
-        let level = table(loudness(spectra));
-        let sound = Input {
-            spectra,
-            between,
-            shift_cents,
-            level: &level,
-        };
-        let n = spectra.n_frames().div_ceil(HALF_IN_SLOW);
-        let mut all = Songs::default();
-        for start in (0..n).step_by(CHUNK) {
-            self.chunk(&sound, start..(start + CHUNK).min(n), n, &mut all)?;
-        }
-        Ok(all)
-    }
-
-    /// Adds what is said of the slow frames `kept` of `n`.
+    /// What is said of the slow frames `kept` of `n`.
     fn chunk(
         &self,
         sound: &Input<'_>,
         kept: std::ops::Range<usize>,
         n: usize,
-        all: &mut Songs,
-    ) -> Result<(), HearingError> {
+    ) -> Result<Songs, HearingError> {
+        let mut all = Songs::default();
         let wide = kept.start.saturating_sub(CONTEXT)..(kept.end + CONTEXT).min(n);
         let Fronts {
             fold,
@@ -184,8 +172,10 @@ impl SongNet {
             struck,
         } = self.fronts(sound, wide.clone(), n)?;
         let (first, last) = (kept.start - wide.start, kept.end - wide.start);
-        let row = FINE_IN_SLOW * N_PITCHES;
-        all.struck.extend(&struck[first * row..last * row]);
+        for fine in first * FINE_IN_SLOW..last * FINE_IN_SLOW {
+            let row = fine * N_PITCHES..(fine + 1) * N_PITCHES;
+            all.struck.push(struck[row].iter().copied());
+        }
         let slow = wide.len();
         let channels = fold.len() / (slow * 12);
         let fold = NdTensor::from_data([1, channels, slow, 12], fold);
@@ -201,8 +191,12 @@ impl SongNet {
         ];
         let [pulse] = run_net(&self.pulse, inputs, [self.pulse_output])?;
         for t in kept.start - wide.start..kept.end - wide.start {
-            log_softmax(&chords[t * N_CLASSES..(t + 1) * N_CLASSES], &mut all.chords);
-            log_softmax(&basses[t * N_BASSES..(t + 1) * N_BASSES], &mut all.basses);
+            let (chords, basses) = (
+                &chords[t * N_CLASSES..(t + 1) * N_CLASSES],
+                &basses[t * N_BASSES..(t + 1) * N_BASSES],
+            );
+            all.chords.push_with(|row| log_softmax(chords, row));
+            all.basses.push_with(|row| log_softmax(basses, row));
             for k in t * FINE_IN_SLOW..(t + 1) * FINE_IN_SLOW {
                 let p = |row: usize| 1.0 / (1.0 + (-pulse[row * fine + k]).exp());
                 all.pulse.push(Pulse {
@@ -213,7 +207,7 @@ impl SongNet {
                 });
             }
         }
-        Ok(())
+        Ok(all)
     }
 
     /// What the front says of the slow frames `wide` of `n`.
@@ -246,10 +240,65 @@ impl SongNet {
             }
             let row = FINE_IN_SLOW * N_PITCHES;
             let logits = &struck[kept.start * row..kept.end * row];
-            let in_255ths = |x: &f32| (255.0 / (1.0 + (-x).exp())).round() as u8;
-            all.struck.extend(logits.iter().map(in_255ths));
+            all.struck.extend(in_255ths(logits));
         }
         Ok(all)
+    }
+}
+
+/// A take as chunks to be heard.
+pub(crate) struct SongChunks<'a> {
+    net: &'a SongNet,
+    sound: Input<'a>,
+    /// Slow frames.
+    n_slow: usize,
+    /// What is heard in a whole chunk of silence.
+    silence: OnceLock<Arc<Songs>>,
+}
+
+impl<'a> SongChunks<'a> {
+    /// Of a take whose tuning is off by `shift_cents`.
+    pub(crate) fn new(
+        net: &'a SongNet,
+        spectra: &'a Spectra,
+        between: &'a Between,
+        shift_cents: f64,
+    ) -> Self {
+        Self {
+            net,
+            sound: Input {
+                spectra,
+                between,
+                shift_cents,
+                level: Box::new(table(loudness(spectra))),
+            },
+            n_slow: spectra.n_frames().div_ceil(HALF_IN_SLOW),
+            silence: OnceLock::new(),
+        }
+    }
+
+    /// How many.
+    pub(crate) fn n(&self) -> usize {
+        self.n_slow.div_ceil(CHUNK)
+    }
+
+    /// Hears one.
+    ///
+    /// # Errors
+    /// * [`HearingError::Model`] if inference fails: a broken build.
+    pub(crate) fn hear(&self, chunk: usize) -> Result<Arc<Songs>, HearingError> {
+        let (n, start) = (self.n_slow, chunk * CHUNK);
+        let kept = start..(start + CHUNK).min(n);
+        let is_silent = self.sound.is_silent(&kept, n);
+        if let Some(silence) = self.silence.get().filter(|_| is_silent) {
+            return Ok(Arc::clone(silence));
+        }
+        let heard = Arc::new(self.net.chunk(&self.sound, kept, n)?);
+        if is_silent {
+            // another thread may have been sooner, with the same
+            let _ = self.silence.set(Arc::clone(&heard));
+        }
+        Ok(heard)
     }
 }
 
@@ -270,16 +319,28 @@ struct Input<'a> {
     between: &'a Between,
     shift_cents: f64,
     /// A level in decibels as the net reads it.
-    level: &'a dyn Fn(f32) -> f32,
+    level: Box<dyn Fn(f32) -> f32 + Sync + 'a>,
 }
 
 impl Input<'_> {
+    /// Whether the slow frames `kept` of `n` are a whole chunk inside the take, and nothing is
+    /// heard in it or around it: then all such chunks are alike.
+    fn is_silent(&self, kept: &std::ops::Range<usize>, n: usize) -> bool {
+        const AROUND: usize = CONTEXT + BLOCK_CONTEXT;
+        let is_inside = kept.len() == CHUNK && kept.start >= AROUND && kept.end + AROUND < n;
+        is_inside && {
+            let frames = (kept.start - AROUND) * HALF_IN_SLOW..(kept.end + AROUND) * HALF_IN_SLOW;
+            let ends = frames.end <= self.between.n_frames();
+            ends && self.spectra.are_silent(frames.clone()) && self.between.are_silent(frames)
+        }
+    }
+
     /// Layers of the long and the short spectrum for these slow frames; silence beyond the take.
     fn layers(&self, slow: std::ops::Range<usize>) -> (Vec<f32>, Vec<f32>) {
         let frames = slow.start * HALF_IN_SLOW..slow.end * HALF_IN_SLOW;
         let mut long = Vec::with_capacity(frames.len() * LONG_BINS);
         let mut short = Vec::with_capacity(2 * frames.len() * SHORT_BINS);
-        let level = self.level;
+        let level = &self.level;
         for t in frames {
             if t < self.spectra.n_frames() {
                 push_input(

@@ -16,12 +16,13 @@
 //! known of the last moment then does not wait for the longest window.
 //!
 //! Values are kept as decibels in half-decibel steps of one byte, so that ten
-//! minutes take 5 MB.
+//! minutes take 5 MB; of digital silence next to nothing is kept.
 //!
 //! # Source
 //! Brown and Puckette, "An efficient algorithm for the calculation of a
 //! constant Q transform", JASA 92 (1992): kernels in the frequency domain.
 
+use crate::hearing::acoustic::rows::Rows;
 use realfft::{RealFftPlanner, RealToComplex, num_complex::Complex32};
 use std::sync::Arc;
 
@@ -227,19 +228,26 @@ impl Kernels {
 /// Frames of both spectra, kept as bytes.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub struct Spectra {
-    bytes: Vec<u8>,
+    rows: Rows<FRAME_BYTES>,
 }
 
 impl Spectra {
     /// Frames as they are kept: of each the long spectrum, then the short.
     #[cfg(test)]
     pub(crate) fn from_bytes(bytes: Vec<u8>) -> Self {
-        Self { bytes }
+        let mut rows = Rows::default();
+        rows.push(bytes);
+        Self { rows }
     }
 
     /// Number of frames.
     pub fn n_frames(&self) -> usize {
-        self.bytes.len() / FRAME_BYTES
+        self.rows.n_rows()
+    }
+
+    /// Whether nothing at all is heard in these frames.
+    pub(crate) fn are_silent(&self, mut frames: std::ops::Range<usize>) -> bool {
+        frames.all(|t| self.rows.row(t).iter().all(|b| *b == 0))
     }
 
     /// Decibels of a frame's long spectrum with margins (280 values).
@@ -254,40 +262,40 @@ impl Spectra {
 
     /// Decibels of one bin of a frame's long spectrum, margins counted; none beyond them.
     pub(crate) fn long_at(&self, frame: usize, bin: usize) -> Option<f32> {
-        (bin < LONG_ALL).then(|| decibels(self.bytes[frame * FRAME_BYTES + bin]))
+        (bin < LONG_ALL).then(|| decibels(self.rows.row(frame)[bin]))
     }
 
     /// Decibels of one bin of a frame's short spectrum, margins counted; none beyond them.
     pub(crate) fn short_at(&self, frame: usize, bin: usize) -> Option<f32> {
-        (bin < SHORT_ALL).then(|| decibels(self.bytes[frame * FRAME_BYTES + LONG_ALL + bin]))
+        (bin < SHORT_ALL).then(|| decibels(self.rows.row(frame)[LONG_ALL + bin]))
     }
 
-    /// In turns `n` frames of each.
-    pub(crate) fn in_turns(both: [&Self; 2], n: usize) -> Self {
-        let length = both.iter().map(|one| one.bytes.len()).sum();
-        let mut bytes = Vec::with_capacity(length);
-        let mut turns = both.map(|one| one.bytes.chunks(n * FRAME_BYTES));
-        while bytes.len() < length {
-            for turn in &mut turns {
-                bytes.extend_from_slice(turn.next().unwrap_or_default());
-            }
+    /// Of two that took blocks of frames in turns ([`crate::hearing::acoustic::rows::BLOCK`]).
+    pub(crate) fn in_turns(both: [Self; 2]) -> Self {
+        Self {
+            rows: Rows::in_turns(both.map(|one| one.rows)),
         }
-        Self { bytes }
     }
 
     /// Lets go of the first frames; those after them count from 0 again.
     pub(crate) fn forget(&mut self, n_frames: usize) {
-        self.bytes.drain(..n_frames * FRAME_BYTES);
+        self.rows.forget(n_frames);
     }
 
     fn part(&self, frame: usize, skip: usize, n: usize) -> impl ExactSizeIterator<Item = f32> + '_ {
-        let at = frame * FRAME_BYTES + skip;
-        self.bytes[at..at + n].iter().map(|b| decibels(*b))
+        let row = &self.rows.row(frame)[skip..skip + n];
+        row.iter().map(|b| decibels(*b))
     }
 
-    fn push(&mut self, power: f32) {
-        self.bytes.push(byte(power));
+    /// Adds a frame without any sound.
+    pub(crate) fn push_silence(&mut self) {
+        self.rows.push([0; FRAME_BYTES]);
     }
+}
+
+/// Whether all samples are 0, which a transform need not find out.
+pub(crate) fn is_silent(samples: &[f32]) -> bool {
+    samples.iter().all(|x| *x == 0.0)
 }
 
 /// The byte that a squared magnitude is kept as.
@@ -379,9 +387,10 @@ impl SpectrumStage {
     /// Adds the frame of these 8192 samples to `spectra`.
     pub(crate) fn frame(&mut self, samples: &[f32], spectra: &mut Spectra) {
         self.transform.of(samples);
-        for kernel in self.kernels.long.iter().chain(&self.kernels.short) {
-            spectra.push(self.transform.power(kernel));
-        }
+        let kernels = self.kernels.long.iter().chain(&self.kernels.short);
+        spectra
+            .rows
+            .push(kernels.map(|kernel| byte(self.transform.power(kernel))));
     }
 }
 
@@ -392,19 +401,23 @@ pub(crate) const N_BETWEEN: usize = 4096;
 /// centered on sample `1024 t + 512`.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub(crate) struct Between {
-    bytes: Vec<u8>,
+    rows: Rows<SHORT_ALL>,
 }
 
 impl Between {
     /// Number of frames.
     pub(crate) fn n_frames(&self) -> usize {
-        self.bytes.len() / SHORT_ALL
+        self.rows.n_rows()
     }
 
     /// Decibels of a frame with margins (94 values).
     pub(crate) fn short_db(&self, frame: usize) -> impl ExactSizeIterator<Item = f32> + '_ {
-        let at = frame * SHORT_ALL;
-        self.bytes[at..at + SHORT_ALL].iter().map(|b| decibels(*b))
+        self.rows.row(frame).iter().map(|b| decibels(*b))
+    }
+
+    /// Whether nothing at all is heard in these frames.
+    pub(crate) fn are_silent(&self, mut frames: std::ops::Range<usize>) -> bool {
+        frames.all(|t| self.rows.row(t).iter().all(|b| *b == 0))
     }
 }
 
@@ -428,8 +441,12 @@ impl BetweenStage {
 
     /// Adds the frame of these samples.
     pub(crate) fn frame(&mut self, samples: &[f32], between: &mut Between) {
+        if is_silent(samples) {
+            between.rows.push([0; SHORT_ALL]);
+            return;
+        }
         self.transform.of(samples);
         let bytes = self.kernels.iter().map(|k| byte(self.transform.power(k)));
-        between.bytes.extend(bytes);
+        between.rows.push(bytes);
     }
 }

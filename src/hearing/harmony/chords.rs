@@ -131,6 +131,7 @@ struct Group {
 }
 
 impl States {
+    /// All of them: fewer than 65,536.
     pub(crate) fn new(weights: &ChordWeights, instrument: &Instrument) -> Self {
         let open = (0..instrument.tuning.n_strings()).filter_map(|s| instrument.midi(s, 0));
         let mut groups = Vec::new();
@@ -242,7 +243,7 @@ const WORTH_THREADS: usize = 128;
 pub(crate) struct Stretches {
     /// For each boundary, the stretches that end there by where they start, latest first:
     /// their score and state.
-    ending: Vec<Vec<(f32, usize)>>,
+    ending: Vec<Vec<(f32, u16)>>,
 }
 
 impl Stretches {
@@ -267,7 +268,7 @@ impl Stretches {
                     let mut top = (f32::NEG_INFINITY, 0);
                     for (s, score) in scores.iter().enumerate() {
                         if *score > top.0 {
-                            top = (*score, s);
+                            top = (*score, s as u16);
                         }
                     }
                     top
@@ -290,7 +291,7 @@ impl Stretches {
 pub(crate) fn decode(stretches: &Stretches, states: &States, starts: &StartCosts) -> Vec<Segment> {
     let n = stretches.ending.len();
     let mut best = vec![f32::NEG_INFINITY; n];
-    let mut from: Vec<(usize, usize)> = vec![(0, 0); n];
+    let mut from: Vec<(usize, u16)> = vec![(0, 0); n];
     best[0] = 0.0;
     for (to, ending) in stretches.ending.iter().enumerate() {
         for (start, (score, state)) in (0..to).rev().zip(ending) {
@@ -305,7 +306,7 @@ pub(crate) fn decode(stretches: &Stretches, states: &States, starts: &StartCosts
     let mut to = n - 1;
     while to > 0 {
         let (start, state) = from[to];
-        let (class, bass, _) = states.list[state];
+        let (class, bass, _) = states.list[usize::from(state)];
         segments.push(Segment {
             from: start,
             to,

@@ -161,17 +161,13 @@ impl Cells {
                 acoustic.n_frames(),
             ) {
                 cells.frames[k] += weight;
-                for (c, sum) in cells.chords[k * N_CLASSES..(k + 1) * N_CLASSES]
-                    .iter_mut()
-                    .enumerate()
-                {
-                    *sum += weight * acoustic.ln_chord(frame, c);
+                let chords = &mut cells.chords[k * N_CLASSES..(k + 1) * N_CLASSES];
+                for (sum, ln) in chords.iter_mut().zip(acoustic.ln_chords(frame)) {
+                    *sum += weight * ln;
                 }
-                for (b, sum) in cells.basses[k * N_BASSES..(k + 1) * N_BASSES]
-                    .iter_mut()
-                    .enumerate()
-                {
-                    *sum += weight * acoustic.ln_bass(frame, b);
+                let basses = &mut cells.basses[k * N_BASSES..(k + 1) * N_BASSES];
+                for (sum, ln) in basses.iter_mut().zip(acoustic.ln_basses(frame)) {
+                    *sum += weight * ln;
                 }
                 let told = lowest(|pitch| acoustic.sounding(frame, pitch));
                 for (sum, told) in now[..12].iter_mut().zip(told) {

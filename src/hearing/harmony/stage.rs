@@ -1,7 +1,6 @@
 //! The harmony stage: chords from notes, beats and keys.
 
 use crate::hearing::acoustic::frames::frames_in;
-use crate::hearing::acoustic::low_end::standing_out_db;
 use crate::hearing::acoustic::net::{Acoustic, LOWEST_MIDI, N_PITCHES};
 use crate::hearing::acoustic::sound::Sound;
 use crate::hearing::harmony::chords::{
@@ -30,19 +29,15 @@ impl ChordSearch {
     /// `struck` is in order of time.
     pub(in crate::hearing) fn new(
         sound: &Sound,
-        struck: &[Possible],
-        least: f32,
+        (struck, least): (&[Possible], f32),
         given: &Given,
-        weights: &ChordWeights,
+        chords: ChordWeights,
     ) -> Self {
         let acoustic = &sound.acoustic;
         let sure = struck.iter().filter(|p| p.probability >= least);
         let cuts = cuts(&sound.strokes, sure.map(|p| p.time_s), acoustic);
         let mut cells = Cells::new(acoustic, &cuts, sound.duration_s());
         cells.hear_strings(struck, least);
-        let chords = weights
-            .clone()
-            .hearing_bass(standing_out_db(&sound.front.spectra));
         let states = States::new(&chords, &given.instrument);
         Self {
             cells,

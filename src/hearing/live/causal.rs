@@ -99,12 +99,11 @@ impl CausalNet {
         }
         let (struck, sounding) = self.fold()?;
         let n = to - from;
-        let [chords, basses, classes] = self.read(n)?;
+        let [chords, basses, _] = self.read(n)?;
         for t in 0..n {
             acoustic.push_frame(
                 &chords[t * N_CLASSES..(t + 1) * N_CLASSES],
                 &basses[t * N_BASSES..(t + 1) * N_BASSES],
-                &classes[t * 12..(t + 1) * 12],
                 &struck[t * N_PITCHES..(t + 1) * N_PITCHES],
                 &sounding[t * N_PITCHES..(t + 1) * N_PITCHES],
             );

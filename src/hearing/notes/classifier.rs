@@ -12,6 +12,7 @@
 //! (docs/hearing.md: on what, with which figures).
 
 use crate::hearing::acoustic::net::{Acoustic, N_PITCHES};
+use crate::hearing::acoustic::rows::SparseRows;
 use crate::hearing::acoustic::sound::Sound;
 use crate::hearing::notes::evidence::{
     Candidate, HISTORY, N_EVIDENCE, Reader, STRUCK_BESIDE, candidates,
@@ -80,9 +81,10 @@ fn by_moment(
     numbers
 }
 
-/// What the first look said, in 255ths: `(n_frames + 2) × N_PITCHES`.
+/// What the first look said.
 pub(crate) struct Grid {
-    said: Vec<u8>,
+    /// Of each frame, and two more, in 255ths of each of the [`N_PITCHES`].
+    said: SparseRows,
     n: i32,
     /// Notes struck in the frame and both beside it, in sum, in 255ths.
     stroke: Vec<u32>,
@@ -93,14 +95,19 @@ pub(crate) struct Grid {
 impl Grid {
     pub(crate) fn new(acoustic: &Acoustic, found: &[Candidate], logits: &[f32]) -> Self {
         let n = acoustic.n_frames() + 2;
-        let mut said = vec![0; n * N_PITCHES];
-        for (c, logit) in found.iter().zip(logits) {
-            said[c.frame * N_PITCHES + c.pitch] = (255.0 * sigmoid(*logit)).round() as u8;
+        let mut order: Vec<usize> = (0..found.len()).collect();
+        order.sort_by_key(|k| found[*k].frame);
+        let mut order = order.into_iter().peekable();
+        let mut said = SparseRows::default();
+        for t in 0..n {
+            let mut row = [0; N_PITCHES];
+            while let Some(k) = order.next_if(|k| found[*k].frame == t) {
+                row[found[k].pitch] = (255.0 * sigmoid(logits[k])).round() as u8;
+            }
+            said.push(row);
         }
-        let notes: Vec<u32> = said
-            .chunks_exact(N_PITCHES)
-            .map(|frame| frame.iter().map(|v| u32::from(*v)).sum())
-            .collect();
+        let in_sum = |t| said.filled(t).map(|(_, v)| u32::from(v)).sum();
+        let notes: Vec<u32> = (0..n).map(in_sum).collect();
         let at = |values: &[u32], t: usize| values.get(t).copied().unwrap_or(0);
         let stroke: Vec<u32> = (0..n)
             .map(|t| at(&notes, t.wrapping_sub(1)) + notes[t] + at(&notes, t + 1))
@@ -130,7 +137,7 @@ impl Grid {
     }
 
     fn at(&self, t: usize, pitch: usize) -> f32 {
-        f32::from(self.said[t * N_PITCHES + pitch]) / 255.0
+        f32::from(self.said.at(t, pitch)) / 255.0
     }
 
     /// The most that was said of a pitch within some frames.

@@ -32,7 +32,6 @@ fn some_sound() -> (Sound, Vec<u8>) {
         acoustic.push_frame(
             &[0.0; N_CLASSES],
             &[0.0; N_BASSES],
-            &[0.0; 12],
             &of(&struck),
             &of(&sounding),
         );

@@ -71,13 +71,9 @@ pub(crate) struct Candidate {
 pub(crate) fn candidates(acoustic: &Acoustic) -> Vec<Candidate> {
     let n = acoustic.n_frames();
     let mut all = Vec::new();
-    for pitch in 0..N_PITCHES {
-        let at = |t: usize| acoustic.struck(t, pitch);
-        for frame in 0..n {
-            let here = at(frame);
-            if here < FLOOR {
-                continue;
-            }
+    for frame in 0..n {
+        for (pitch, here) in acoustic.struck_in(frame).filter(|(_, p)| *p >= FLOOR) {
+            let at = |t: usize| acoustic.struck(t, pitch);
             let before = if frame > 0 { at(frame - 1) } else { 0.0 };
             let after = if frame + 1 < n { at(frame + 1) } else { 0.0 };
             if here < before || here <= after {
@@ -91,6 +87,8 @@ pub(crate) fn candidates(acoustic: &Acoustic) -> Vec<Candidate> {
             });
         }
     }
+    // what is of one pitch stays in order of time
+    all.sort_by_key(|c| c.pitch);
     all
 }
 

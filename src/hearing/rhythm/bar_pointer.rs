@@ -56,7 +56,7 @@ pub(crate) fn pointed(pulse: &[Pulse]) -> Vec<Count> {
         return Vec::new();
     }
     let count = |supposed: &Supposed| {
-        let beats = run(pulse, supposed.per_bar, supposed.jump);
+        let beats = run(pulse, supposed, PIECE);
         Count {
             beats_s: beats.iter().map(|(t, _)| centered(pulse, *t)).collect(),
             places: beats.iter().map(|(_, p)| *p as u8 + 1).collect(),
@@ -126,92 +126,145 @@ impl States {
     }
 }
 
-/// The beats (frame, place from 0) of the best path.
-fn run(pulse: &[Pulse], per_bar: usize, jump: f32) -> Vec<(usize, usize)> {
-    let w = &*WEIGHTS;
-    let states = States::new(jump);
-    let n_lengths = states.lengths.len();
-    // 0: on a beat; 1: between; of the second half of a beat the next place counts
-    let mut kind = vec![1u8; states.n];
-    let mut late = vec![false; states.n];
-    for (length, first) in states.lengths.iter().zip(&states.firsts) {
-        let reach = *length as f32 / w.beat_share / 2.0;
-        for i in 0..*length {
-            let near = (i as f32) < reach || i as f32 >= *length as f32 - reach;
-            kind[first + i] = u8::from(!near);
-            late[first + i] = 2 * i >= *length;
-        }
+/// Fine frames whose way back is kept at a time, 3 minutes: it is searched once more from the
+/// last piece to the first, so that hours need no more memory than minutes.
+const PIECE: usize = 1 << 13;
+
+/// The beats (frame, place from 0) of the best path; the way back is kept of `piece` frames at a
+/// time.
+fn run(pulse: &[Pulse], supposed: &Supposed, piece: usize) -> Vec<(usize, usize)> {
+    let mut search = Search::new(supposed);
+    let mut came = Vec::new();
+    let mut before = Vec::new();
+    for piece in pulse.chunks(piece) {
+        before.push(search.scores.clone());
+        search.forward(piece, &mut came);
     }
-    let mut scores = vec![0.0f32; per_bar * states.n];
-    let mut next = scores.clone();
-    // of each frame, place and length: the length before
-    let mut came: Vec<u8> = Vec::with_capacity(pulse.len() * per_bar * n_lengths);
-    for p in pulse {
-        let beat = p.beat.clamp(1e-3, 1.0 - 1e-3);
-        let down = (p.downbeat / (p.beat + 0.02)).clamp(0.03, 0.97);
-        let on = beat.ln();
-        let between = ((1.0 - beat) / (w.beat_share - 1.0)).ln();
-        let (is_down, is_not) = (w.downbeat * down.ln(), w.downbeat * (1.0 - down).ln());
-        for place in 0..per_bar {
-            let before = (place + per_bar - 1) % per_bar;
-            let (to, from) = (place * states.n, before * states.n);
-            next[to + 1..to + states.n].copy_from_slice(&scores[to..to + states.n - 1]);
-            for (l, first) in states.firsts.iter().enumerate() {
-                let mut best = (f32::MIN, 0);
-                for k in 0..n_lengths {
-                    let end = from + states.firsts[k] + states.lengths[k] - 1;
-                    let score = scores[end] - states.change[l][k];
-                    if score > best.0 {
-                        best = (score, k);
-                    }
-                }
-                next[to + first] = best.0;
-                came.push(best.1 as u8);
-            }
-            for i in 0..states.n {
-                let of = if late[i] {
-                    (place + 1) % per_bar
-                } else {
-                    place
-                };
-                next[to + i] += match (kind[i], of) {
-                    (0, 0) => on + is_down,
-                    (0, _) => on + is_not,
-                    _ => between,
-                };
-            }
-        }
-        std::mem::swap(&mut scores, &mut next);
-    }
+    let scores = &search.scores;
     let best = (0..scores.len())
         .max_by(|a, b| scores[*a].total_cmp(&scores[*b]))
         .unwrap_or(0);
-    traced(&states, per_bar, best, &came, pulse.len())
-}
-
-fn traced(
-    states: &States,
-    per_bar: usize,
-    last: usize,
-    came: &[u8],
-    n_frames: usize,
-) -> Vec<(usize, usize)> {
-    let (mut place, mut state) = (last / states.n, last % states.n);
-    let n_lengths = states.lengths.len();
+    let mut at = (best / search.states.n, best % search.states.n);
     let mut out = Vec::new();
-    for t in (0..n_frames).rev() {
-        let length = states.firsts.partition_point(|f| *f <= state) - 1;
-        if state == states.firsts[length] {
-            out.push((t, place));
-            let k = usize::from(came[(t * per_bar + place) * n_lengths + length]);
-            place = (place + per_bar - 1) % per_bar;
-            state = states.firsts[k] + states.lengths[k] - 1;
-        } else {
-            state -= 1;
+    while let Some(scores) = before.pop() {
+        let start = before.len() * piece;
+        let frames = start..(start + piece).min(pulse.len());
+        // the last piece is still there
+        if frames.end < pulse.len() {
+            search.scores = scores;
+            search.forward(&pulse[frames.clone()], &mut came);
         }
+        search.trace(frames, &came, &mut at, &mut out);
     }
     out.reverse();
     out
+}
+
+/// A search under one supposition.
+struct Search {
+    states: States,
+    per_bar: usize,
+    /// Of each state of a place whether it is on a beat.
+    on_beat: Vec<bool>,
+    /// Whether it is in the second half of a beat, of which the next place counts.
+    late: Vec<bool>,
+    /// Of every place and state, after the last frame.
+    scores: Vec<f32>,
+    next: Vec<f32>,
+}
+
+impl Search {
+    fn new(supposed: &Supposed) -> Self {
+        let states = States::new(supposed.jump);
+        let mut on_beat = vec![false; states.n];
+        let mut late = vec![false; states.n];
+        for (length, first) in states.lengths.iter().zip(&states.firsts) {
+            let reach = *length as f32 / WEIGHTS.beat_share / 2.0;
+            for i in 0..*length {
+                on_beat[first + i] = (i as f32) < reach || i as f32 >= *length as f32 - reach;
+                late[first + i] = 2 * i >= *length;
+            }
+        }
+        let scores = vec![0.0f32; supposed.per_bar * states.n];
+        Self {
+            per_bar: supposed.per_bar,
+            on_beat,
+            late,
+            next: scores.clone(),
+            scores,
+            states,
+        }
+    }
+
+    /// Scores the next frames; gives of each frame, place and length the length before.
+    fn forward(&mut self, pulse: &[Pulse], came: &mut Vec<u8>) {
+        let w = &*WEIGHTS;
+        let (states, per_bar) = (&self.states, self.per_bar);
+        let mut ends = vec![0.0; states.lengths.len()];
+        came.clear();
+        for p in pulse {
+            let beat = p.beat.clamp(1e-3, 1.0 - 1e-3);
+            let down = (p.downbeat / (p.beat + 0.02)).clamp(0.03, 0.97);
+            let on = beat.ln();
+            let between = ((1.0 - beat) / (w.beat_share - 1.0)).ln();
+            let (is_down, is_not) = (w.downbeat * down.ln(), w.downbeat * (1.0 - down).ln());
+            for place in 0..per_bar {
+                let before = (place + per_bar - 1) % per_bar;
+                let (to, from) = (place * states.n, before * states.n);
+                let next = &mut self.next[to..to + states.n];
+                next[1..].copy_from_slice(&self.scores[to..to + states.n - 1]);
+                let lasts = states.firsts.iter().zip(&states.lengths);
+                for (end, (first, length)) in ends.iter_mut().zip(lasts) {
+                    *end = self.scores[from + first + length - 1];
+                }
+                for (first, change) in states.firsts.iter().zip(&states.change) {
+                    let mut best = (f32::MIN, 0);
+                    for (k, (end, cost)) in ends.iter().zip(change).enumerate() {
+                        if end - cost > best.0 {
+                            best = (end - cost, k);
+                        }
+                    }
+                    next[*first] = best.0;
+                    came.push(best.1 as u8);
+                }
+                let on_of = |place: usize| on + if place == 0 { is_down } else { is_not };
+                let ons = [on_of(place), on_of((place + 1) % per_bar)];
+                let kinds = self.on_beat.iter().zip(&self.late);
+                for (score, (on_beat, late)) in next.iter_mut().zip(kinds) {
+                    *score += match on_beat {
+                        true => ons[usize::from(*late)],
+                        false => between,
+                    };
+                }
+            }
+            std::mem::swap(&mut self.scores, &mut self.next);
+        }
+    }
+
+    /// Goes back through these frames from the place and state `at`; adds their beats.
+    fn trace(
+        &self,
+        frames: std::ops::Range<usize>,
+        came: &[u8],
+        at: &mut (usize, usize),
+        out: &mut Vec<(usize, usize)>,
+    ) {
+        let (states, per_bar) = (&self.states, self.per_bar);
+        let (mut place, mut state) = *at;
+        for (row, t) in frames.enumerate().rev() {
+            let length = states.firsts.partition_point(|f| *f <= state) - 1;
+            if state == states.firsts[length] {
+                out.push((t, place));
+                let row = (row * per_bar + place) * states.lengths.len();
+                let k = usize::from(came[row + length]);
+                place = (place + per_bar - 1) % per_bar;
+                state = states.firsts[k] + states.lengths[k] - 1;
+            } else {
+                state -= 1;
+            }
+        }
+        *at = (place, state);
+    }
 }
 
 #[cfg(test)]
@@ -237,6 +290,18 @@ pub(super) mod tests {
             }
         }
         out
+    }
+
+    #[test]
+    fn the_way_back_in_pieces_is_that_of_the_whole() {
+        let pulse = steady(21.4, 40);
+        for supposed in &WEIGHTS.runs {
+            let whole = run(&pulse, supposed, pulse.len());
+            assert!(whole.len() > 30);
+            for piece in [1, 100, 300, pulse.len() - 1] {
+                assert!(run(&pulse, supposed, piece) == whole, "pieces of {piece}");
+            }
+        }
     }
 
     #[test]

@@ -1,7 +1,7 @@
 //! What speaks for a beat at each moment: attacks, low attacks, changes of harmony and bass.
 
 use crate::hearing::acoustic::attack::FINE_HOP_S;
-use crate::hearing::acoustic::net::{Acoustic, N_BASSES, N_CLASSES};
+use crate::hearing::acoustic::net::{N_BASSES, N_CLASSES};
 use crate::hearing::acoustic::sound::Sound;
 use crate::hearing::acoustic::spectrum::HOP_S;
 use crate::hearing::acoustic::strokes::{PEAK_LAG_S, normalized};
@@ -51,8 +51,9 @@ pub(crate) fn moments(sound: &Sound) -> Vec<Moment> {
         spread(&attacks.low),
         spread(&attacks.high),
     );
-    let chord = changes(&sound.acoustic, N_CLASSES, Acoustic::ln_chord);
-    let bass = changes(&sound.acoustic, N_BASSES, Acoustic::ln_bass);
+    let acoustic = &sound.acoustic;
+    let chord = changes(acoustic.n_frames(), N_CLASSES, |t| acoustic.ln_chords(t));
+    let bass = changes(acoustic.n_frames(), N_BASSES, |t| acoustic.ln_basses(t));
     let at = |values: &[f32], i: usize| -> f32 {
         let place = i as f64 * FINE_HOP_S / HOP_S;
         let k = (place as usize).min(values.len().saturating_sub(2));
@@ -70,31 +71,35 @@ pub(crate) fn moments(sound: &Sound) -> Vec<Moment> {
 
 /// How much better two stretches around each frame are told as two labels than
 /// as one: a likelihood ratio, squashed to 0..1.5 and kept at its local peaks.
-fn changes(
-    acoustic: &Acoustic,
+///
+/// Takes the number of frames, that of classes, and ln p of each class in a frame.
+fn changes<I: Iterator<Item = f32>>(
+    n: usize,
     n_classes: usize,
-    ln: fn(&Acoustic, usize, usize) -> f32,
+    ln: impl Fn(usize) -> I,
 ) -> Vec<f32> {
-    let (w, n) = (&*WEIGHTS, acoustic.n_frames());
+    let w = &*WEIGHTS;
     let side = w.side_frames;
+    let add = |sums: &mut [f32], frame: usize, sign: f32| {
+        for (sum, ln) in sums.iter_mut().zip(ln(frame)) {
+            *sum += sign * ln;
+        }
+    };
     let mut before = vec![0f32; n_classes];
     let mut after = vec![0f32; n_classes];
     let mut raw = vec![0f32; n];
     for (t, value) in raw.iter_mut().enumerate() {
         // slide both sums by one frame
-        for c in 0..n_classes {
-            if t == 0 {
-                after[c] = (0..side.min(n)).map(|f| ln(acoustic, f, c)).sum();
-            } else {
-                let moved = ln(acoustic, t - 1, c);
-                before[c] += moved;
-                after[c] -= moved;
-                if t > side {
-                    before[c] -= ln(acoustic, t - 1 - side, c);
-                }
-                if t - 1 + side < n {
-                    after[c] += ln(acoustic, t - 1 + side, c);
-                }
+        if t == 0 {
+            (0..side.min(n)).for_each(|f| add(&mut after, f, 1.0));
+        } else {
+            add(&mut before, t - 1, 1.0);
+            add(&mut after, t - 1, -1.0);
+            if t > side {
+                add(&mut before, t - 1 - side, -1.0);
+            }
+            if t - 1 + side < n {
+                add(&mut after, t - 1 + side, 1.0);
             }
         }
         let best = |v: &[f32]| v.iter().copied().fold(f32::MIN, f32::max);

@@ -1,0 +1,53 @@
+//! Both nets over a whole take, chunk by chunk, on as many threads as rayon's pool has.
+
+use crate::hearing::acoustic::front::Front;
+use crate::hearing::acoustic::in_order::in_order;
+use crate::hearing::acoustic::net::{Acoustic, Chunk, Chunks, Net, keep_freed_memory};
+use crate::hearing::acoustic::songs::{SongChunks, SongNet, Songs};
+use crate::hearing::error::HearingError;
+use std::sync::Arc;
+
+/// What one of the nets heard in one of its chunks.
+enum Part {
+    Song(Arc<Songs>),
+    Frames(Arc<Chunk>),
+}
+
+/// Hears a take. Lets go of the spectrum between the frames, which only the song net reads.
+///
+/// # Errors
+/// * [`HearingError::Model`] if a built-in net cannot be used.
+pub(crate) fn hear(
+    front: &mut Front,
+    progress: &(dyn Fn(f64) + Sync),
+) -> Result<(Acoustic, Songs), HearingError> {
+    let (net, song_net) = (Net::built_in()?, SongNet::built_in()?);
+    let tuning = front.tuning.map_or(0.0, |t| t.0);
+    let n_threads = rayon::current_num_threads();
+    keep_freed_memory();
+    let between = std::mem::take(&mut front.between);
+    let chunks = Chunks::new(net, &front.spectra, tuning, n_threads);
+    let songs = SongChunks::new(song_net, &front.spectra, &between, tuning);
+    let (n_songs, n) = (songs.n(), songs.n() + chunks.n());
+    // the songs of a long take keep all threads busy: what they read can go before the rest
+    let n_first = if n_songs < 2 * n_threads { n } else { n_songs };
+    let (mut acoustic, mut all_songs, mut n_done) = (Acoustic::default(), Songs::default(), 0);
+    let mut take = |part: Part| {
+        match part {
+            Part::Song(part) => all_songs.append(&part),
+            Part::Frames(part) => acoustic.append(&part),
+        }
+        n_done += 1;
+        progress(f64::from(n_done) / n as f64);
+    };
+    let frames = |i: usize| chunks.hear(i - n_songs).map(Part::Frames);
+    let either = |i: usize| match i < n_songs {
+        true => songs.hear(i).map(Part::Song),
+        false => frames(i),
+    };
+    in_order(0..n_first, n_threads, either, &mut take)?;
+    drop(songs);
+    drop(between);
+    in_order(n_first..n, n_threads, frames, &mut take)?;
+    Ok((acoustic, all_songs))
+}
