@@ -43,8 +43,7 @@ pub fn decide<E: From<DecideError>>(
     requests: &[DecisionRequest],
     allow: impl FnOnce(&Song) -> Result<(), E>,
 ) -> Result<Made, E> {
-    let locked = store::lock_existing(path).map_err(DecideError::from)?;
-    let mut log = locked.load().map_err(DecideError::from)?;
+    let (locked, mut log) = store::lock_existing(path).map_err(DecideError::from)?;
     let before = resolve(&log);
     allow(&before)?;
     let acts = acts_of(requests, &log, &before)?;

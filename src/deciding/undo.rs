@@ -1,7 +1,7 @@
 //! Undoing decisions, and redoing them.
 
 use super::DecideError;
-use crate::songlog::decided::{Act, Decision, holding};
+use crate::songlog::decided::{Act, Decision, holding, with_id};
 use crate::songlog::{Log, store};
 use std::path::Path;
 
@@ -52,7 +52,7 @@ pub fn undoable(log: &Log) -> Option<u32> {
 /// Number of the undo that a redo would take back: the latest that holds,
 /// unless something else was decided after it.
 pub fn redoable(log: &Log) -> Option<u32> {
-    let by_id = |id: u32| log.decided.iter().find(|d| d.id == id);
+    let by_id = |id: u32| with_id(&log.decided, id).map(|i| &log.decided[i]);
     log.decided
         .iter()
         .zip(holding(&log.decided))
@@ -72,8 +72,7 @@ fn save(
     path: &Path,
     which: impl FnOnce(&Log) -> Result<Vec<u32>, DecideError>,
 ) -> Result<Undone, DecideError> {
-    let locked = store::lock_existing(path)?;
-    let mut log = locked.load()?;
+    let (locked, mut log) = store::lock_existing(path)?;
     let of = which(&log)?;
     let id = log.decide(store::now(), vec![Act::Undo { of: of.clone() }]);
     locked.save(&log)?;
@@ -89,7 +88,7 @@ fn which(log: &Log, numbers: &[u32]) -> Result<Vec<u32>, DecideError> {
     }
     let holds = holding(&log.decided);
     for n in numbers {
-        let i = log.decided.iter().position(|d| d.id == *n).ok_or_else(|| {
+        let i = with_id(&log.decided, *n).ok_or_else(|| {
             DecideError::asked(match log.decided.len() {
                 0 => format!("there is no decision {n}: no decisions yet"),
                 last => format!("there is no decision {n}: the log has 1 to {last} (see --list)"),

@@ -46,12 +46,17 @@ pub fn holding(decisions: &[Decision]) -> Vec<bool> {
             continue;
         }
         for id in decisions[i].takes_back() {
-            if let Some(j) = decisions[..i].iter().position(|d| d.id == id) {
+            if let Some(j) = with_id(&decisions[..i], id) {
                 holds[j] = false;
             }
         }
     }
     holds
+}
+
+/// Where the decision of an id stands in the list.
+pub fn with_id(decisions: &[Decision], id: u32) -> Option<usize> {
+    decisions.binary_search_by_key(&id, |d| d.id).ok()
 }
 
 /// `1:05.3`, or `65.25 s` where a machine-like number helps nobody: minutes and seconds.

@@ -25,14 +25,11 @@ pub(super) struct Fault {
 /// * [`LogError::NotALog`], [`LogError::Newer`], [`LogError::Wrong`].
 pub fn read(path: &Path, text: &str) -> Result<Log, LogError> {
     let text = text.strip_prefix('\u{feff}').unwrap_or(text);
-    check_head(path, text)?;
-    let mut json = serde_json::Deserializer::from_str(text);
-    let record: LogRecord =
-        serde_path_to_error::deserialize(&mut json).map_err(|error| LogError::Wrong {
-            path: path.into(),
-            place: error.path().to_string(),
-            reason: error.inner().to_string(),
-        })?;
+    let record = match serde_json::from_str(text) {
+        Ok(record) if is_known(&record) => record,
+        // what is wrong, and where, takes several times as long to find out
+        _ => read_in_steps(path, text)?,
+    };
     let wrong = |fault: Fault| LogError::Wrong {
         path: path.into(),
         place: fault.place,
@@ -41,6 +38,21 @@ pub fn read(path: &Path, text: &str) -> Result<Log, LogError> {
     let log = from_record(record).map_err(wrong)?;
     validate::check(&log).map_err(wrong)?;
     Ok(log)
+}
+
+fn is_known(record: &LogRecord) -> bool {
+    record.format == FORMAT && (1..=VERSION).contains(&record.version)
+}
+
+/// Reads the head, then every field with its place.
+fn read_in_steps(path: &Path, text: &str) -> Result<LogRecord, LogError> {
+    check_head(path, text)?;
+    let mut json = serde_json::Deserializer::from_str(text);
+    serde_path_to_error::deserialize(&mut json).map_err(|error| LogError::Wrong {
+        path: path.into(),
+        place: error.path().to_string(),
+        reason: error.inner().to_string(),
+    })
 }
 
 #[derive(Deserialize)]

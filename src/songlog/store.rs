@@ -26,6 +26,11 @@ const PATIENCE: Duration = Duration::from_secs(10);
 /// * [`LogError::Read`] if there is no such file, or it cannot be read.
 /// * [`LogError::NotALog`], [`LogError::Newer`], [`LogError::Wrong`] by its content.
 pub fn load(path: &Path) -> Result<Log, LogError> {
+    format::read(path, &text(path)?)
+}
+
+/// The text of a log.
+fn text(path: &Path) -> Result<String, LogError> {
     let failed = |source| LogError::Read {
         path: path.into(),
         source,
@@ -55,11 +60,10 @@ pub fn load(path: &Path) -> Result<Log, LogError> {
             found: format!("it is larger than {} MiB", MAX_BYTES >> 20),
         });
     }
-    let text = String::from_utf8(bytes).map_err(|_| LogError::NotALog {
+    String::from_utf8(bytes).map_err(|_| LogError::NotALog {
         path: path.into(),
         found: "its content is not text".into(),
-    })?;
-    format::read(path, &text)
+    })
 }
 
 /// A log file that nobody else writes to while this value lives.
@@ -137,13 +141,22 @@ pub fn hold_saves() -> NoSaves {
     NoSaves(SAVING.write().unwrap_or_else(PoisonError::into_inner))
 }
 
-/// As [`lock`], for a log that must be there: makes nothing where there is none.
+/// As [`lock`], for a log that must be there: makes nothing where there is none. Gives the log
+/// too, as it is while it is locked.
 ///
 /// # Errors
 /// As [`load`] and [`lock`].
-pub fn lock_existing(path: &Path) -> Result<Locked, LogError> {
-    load(path)?;
-    lock(path)
+pub fn lock_existing(path: &Path) -> Result<(Locked, Log), LogError> {
+    let before = text(path)?;
+    let log = format::read(path, &before)?;
+    let locked = lock(path)?;
+    let now = text(&locked.places.log)?;
+    // long logs take long to read, and are seldom changed just then
+    let log = match now == before {
+        true => log,
+        false => format::read(path, &now)?,
+    };
+    Ok((locked, log))
 }
 
 impl Locked {

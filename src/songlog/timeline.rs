@@ -76,8 +76,12 @@ impl Timeline {
     /// Pieces that lie mostly in a range, if together they are about that range.
     fn whole(&self, start_s: f64, end_s: f64) -> Option<std::ops::Range<usize>> {
         let mostly = |p: &Piece| p.common_s(start_s, end_s) > 0.5 * p.length_s();
-        let first = self.pieces.iter().position(mostly)?;
-        let last = self.pieces.iter().rposition(mostly)?;
+        // thousands of decisions look here: of a long take only at what lies in the range
+        let from = self.pieces.partition_point(|p| p.end_s <= start_s);
+        let near = &self.pieces[from..];
+        let near = &near[..near.partition_point(|p| p.start_s < end_s)];
+        let first = from + near.iter().position(mostly)?;
+        let last = from + near.iter().rposition(mostly)?;
         let (from, to) = (self.pieces[first].start_s, self.pieces[last].end_s);
         let common = to.min(end_s) - from.max(start_s);
         let joint = to.max(end_s) - from.min(start_s);
@@ -86,16 +90,16 @@ impl Timeline {
 
     /// The piece that a range lies in.
     fn around(&self, start_s: f64, end_s: f64) -> Option<usize> {
-        self.pieces
-            .iter()
-            .position(|p| p.start_s <= start_s + EDGE_S && p.end_s >= end_s - EDGE_S)
+        let first = self.pieces.partition_point(|p| p.end_s < end_s - EDGE_S);
+        let piece = self.pieces.get(first)?;
+        (piece.start_s <= start_s + EDGE_S).then_some(first)
     }
 
     /// The piece that sounds at a time.
     fn at(&self, at_s: f64) -> Option<usize> {
-        self.pieces
-            .iter()
-            .position(|p| p.start_s <= at_s && at_s < p.end_s)
+        let first = self.pieces.partition_point(|p| p.end_s <= at_s);
+        let piece = self.pieces.get(first)?;
+        (piece.start_s <= at_s).then_some(first)
     }
 
     /// Makes one chord of a range, cutting it out where it lies inside another.

@@ -37,6 +37,7 @@ fn main() {
         report(name, time);
     }
     say(&format!("memory at most {} MB", memory_kb / 1000));
+    decide_on_many(&log);
     let mp3 = folder.path().join("long.mp3");
     let coded = Command::new("ffmpeg")
         .args(["-loglevel", "error", "-i"])
@@ -52,6 +53,39 @@ fn main() {
     } else {
         say("MP3 not measured: ffmpeg is not there (tests/setup installs it)");
     }
+}
+
+/// A further decision on a log that has very many.
+fn decide_on_many(log: &Path) {
+    const N_DECISIONS: usize = 100_000;
+    let text = std::fs::read_to_string(log).expect("a log");
+    let mut whole: serde_json::Value = serde_json::from_str(&text).expect("JSON");
+    let chords = whole["heard"]["chords"].as_array().expect("chords").clone();
+    let decided = (1..=N_DECISIONS).map(|id| {
+        let chord = &chords[id * 7 % chords.len()];
+        let act = match id % 10 {
+            9 => serde_json::json!({"act": "undo", "of": [id - 1]}),
+            _ => serde_json::json!({"act": "chord", "start_s": chord["start_s"],
+                "end_s": chord["end_s"], "label": chord["candidates"][0]["label"],
+                "how": "proposed"}),
+        };
+        serde_json::json!({"id": id, "at": "2031-05-02T18:30:00Z", "acts": [act]})
+    });
+    whole["decided"] = decided.collect();
+    let many = log.with_file_name("many.takebook");
+    std::fs::write(&many, whole.to_string()).expect("written");
+    let one = || {
+        let start = Instant::now();
+        let decided = takebook()
+            .arg("confirm")
+            .arg(&many)
+            .args(["2", "--chord", "G"])
+            .output();
+        assert!(decided.expect("it runs").status.success());
+        start.elapsed()
+    };
+    let best = (0..OPENINGS).map(|_| one()).min().unwrap_or_default();
+    report("one more decision after 100,000", best);
 }
 
 /// One opening: what is waited for, from the start of the program on.
