@@ -4,6 +4,7 @@
 //! like one that gives an error: what was decoded so far stays.
 
 use super::facts::Tags;
+use super::opus_decoder::{OpusDecoder, run_in};
 use super::{AudioError, edits};
 use std::cell::Cell;
 use std::fs::File;
@@ -118,22 +119,20 @@ impl Track {
             .and_then(|p| p.audio())
             .cloned()
             .ok_or_else(|| unsupported("sound in an unknown coding"))?;
-        if params.codec == CODEC_ID_OPUS {
-            return Err(unsupported("Opus sound"));
-        }
         if params.codec == CODEC_ID_WMA {
             return Err(unsupported("Windows Media sound"));
         }
         let (id, n_frames) = (track.id, track.num_frames);
-        let mut decoder = symphonia::default::get_codecs()
-            .make_audio_decoder(&params, &AudioDecoderOptions::default())
-            .map_err(|error| match error {
-                Error::Unsupported(_) => unsupported("sound in a coding that is not known"),
-                other => AudioError::Nothing {
-                    path: path.into(),
-                    reason: plain(&other),
-                },
-            })?;
+        let mut decoder = decoder(&params).map_err(|error| match error {
+            Error::Unsupported(what) if what.starts_with("opus") => {
+                unsupported("Opus sound of more than two channels")
+            }
+            Error::Unsupported(_) => unsupported("sound in a coding that is not known"),
+            other => AudioError::Nothing {
+                path: path.into(),
+                reason: plain(&other),
+            },
+        })?;
         decoder.reset();
         let kind = describe(&container, &params, decoder.codec_info().long_name);
         let mut track = Self {
@@ -153,7 +152,7 @@ impl Track {
         };
         track.tags = tags(track.reader.as_mut());
         track.find_spec()?;
-        track.apply_edit();
+        track.apply_edit(run_in(&params));
         Ok(track)
     }
 
@@ -182,12 +181,14 @@ impl Track {
         }
     }
 
-    fn apply_edit(&mut self) {
+    /// Takes the edit list's word; `run_in` frames at the start are left out already.
+    fn apply_edit(&mut self, run_in: u64) {
         let Some(edit) = edits::read(&self.path) else {
             return;
         };
         let rate = f64::from(self.rate_hz);
-        self.skip = (edit.start_s * rate).round() as u64;
+        let start = (edit.start_s * rate).round() as u64;
+        self.skip = start.saturating_sub(run_in);
         self.left = edit.length_s.map(|s| (s * rate).round() as u64);
         if let (Some(n), Some(left)) = (self.n_frames, self.left) {
             self.n_frames = Some(n.saturating_sub(self.skip).min(left));
@@ -288,6 +289,13 @@ impl Track {
     }
 }
 
+fn decoder(params: &AudioCodecParameters) -> Result<Box<dyn AudioDecoder>, Error> {
+    if params.codec == CODEC_ID_OPUS {
+        return Ok(Box::new(OpusDecoder::new(params)?));
+    }
+    symphonia::default::get_codecs().make_audio_decoder(params, &AudioDecoderOptions::default())
+}
+
 /// Opens the file once to see whether it is there, and gives its first bytes.
 fn look(path: &Path) -> Result<Vec<u8>, AudioError> {
     let failed = |source| AudioError::Open {
@@ -316,10 +324,7 @@ fn look(path: &Path) -> Result<Vec<u8>, AudioError> {
 
 /// Kinds that are recognised but not decoded here.
 fn foreign(head: &[u8]) -> Option<&'static str> {
-    let holds = |part: &[u8]| head.windows(part.len()).any(|w| w == part);
-    if holds(b"OpusHead") {
-        Some("Opus sound")
-    } else if head.starts_with(&[0x30, 0x26, 0xB2, 0x75, 0x8E, 0x66, 0xCF, 0x11]) {
+    if head.starts_with(&[0x30, 0x26, 0xB2, 0x75, 0x8E, 0x66, 0xCF, 0x11]) {
         Some("Windows Media sound")
     } else if head.starts_with(b"RF64") || head.starts_with(b"BW64") {
         Some("an RF64 file (the form of WAV beyond 4 GB)")

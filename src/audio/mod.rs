@@ -32,6 +32,7 @@ mod error;
 mod facts;
 mod mono;
 mod opus;
+mod opus_decoder;
 mod record;
 mod record_level;
 mod record_mono;
@@ -61,5 +62,5 @@ pub use stretch::stretch;
 /// File name endings that are worth trying, lower case, without the dot.
 pub const ENDINGS: &[&str] = &[
     "wav", "wave", "flac", "mp3", "ogg", "oga", "m4a", "mp4", "m4v", "mov", "aac", "aif", "aiff",
-    "caf", "mka", "mkv", "webm",
+    "caf", "mka", "mkv", "webm", "opus",
 ];
