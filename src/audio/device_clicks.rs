@@ -28,7 +28,7 @@ impl CountIn {
     }
 
     /// The click's sample at a frame; silence between clicks.
-    fn sample(&self, frame: u64, rate_hz: u32) -> f32 {
+    pub(super) fn sample(&self, frame: u64, rate_hz: u32) -> f32 {
         let beat_frames = 60.0 / self.tempo_bpm * f64::from(rate_hz);
         let beat = (frame as f64 / beat_frames).floor();
         if beat >= f64::from(self.n_bars) * f64::from(self.n_beats) {

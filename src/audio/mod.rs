@@ -27,9 +27,12 @@ mod device;
 mod device_clicks;
 #[cfg(feature = "mic")]
 mod device_out;
+mod disk;
 mod edits;
 mod error;
 mod facts;
+#[cfg(feature = "mic")]
+mod metronome;
 mod mono;
 mod opus;
 mod opus_decoder;
@@ -50,8 +53,11 @@ pub use device::{Capture, Faults, InputDevice, WantedDevice, capture, input_devi
 pub use device_clicks::{CountIn, count_in};
 #[cfg(feature = "mic")]
 pub use device_out::play;
+pub use disk::free_bytes;
 pub use error::AudioError;
 pub use facts::{Facts, Fingerprint, Tags};
+#[cfg(feature = "mic")]
+pub use metronome::Metronome;
 pub use opus::compress;
 pub use record::{Recording, SampleForm};
 pub use record_level::{Level, LevelMeter};

@@ -31,7 +31,8 @@ pub enum SampleForm {
 }
 
 impl SampleForm {
-    fn bytes(self) -> u64 {
+    /// Bytes of a sample.
+    pub fn bytes(self) -> u64 {
         match self {
             Self::Int24 => 3,
             Self::Float32 => 4,

@@ -145,6 +145,14 @@ enum Degrees {
     Under,
 }
 
+/// A number in few digits, however large.
+fn short(number: f64) -> String {
+    match number.abs() < 1e9 {
+        true => number.to_string(),
+        false => format!("{number:e}"),
+    }
+}
+
 /// Most that captions are moved, s: a week, as the times of a log.
 const MOST_OFFSET_S: f64 = 604_800.0;
 
@@ -155,7 +163,7 @@ impl Chart {
         if !self.offset.is_finite() || self.offset.abs() > MOST_OFFSET_S {
             return Err(CliError::new(format!(
                 "--offset must be a number of seconds from -{MOST_OFFSET_S} to {MOST_OFFSET_S} (a week), not {}",
-                self.offset
+                short(self.offset)
             )));
         }
         let options = self.options()?;

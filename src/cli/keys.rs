@@ -1,8 +1,10 @@
 //! Keys and signals while a command runs in the terminal.
 
+use crate::audio::free_bytes;
 use crossterm::event::{Event, KeyCode, KeyEventKind, KeyModifiers, poll, read};
 use crossterm::terminal::{disable_raw_mode, enable_raw_mode, size};
 use std::io::IsTerminal;
+use std::path::Path;
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::Duration;
@@ -107,6 +109,24 @@ pub(super) fn level_bar(rms_dbfs: f64, held_dbfs: f64, width: usize) -> String {
             }
         })
         .collect()
+}
+
+/// `; 12.3 GB free: 24 h`: room where a file goes, and for how long that lasts; empty if the
+/// system does not say.
+pub(super) fn room(path: &Path, bytes_a_second: u64) -> String {
+    free_bytes(path).map_or(String::new(), |bytes| {
+        let minutes = bytes / bytes_a_second.max(1) / 60;
+        let lasts = match minutes {
+            0..120 => format!("{minutes} min"),
+            _ => format!("{} h", minutes / 60),
+        };
+        format!("; {} free: {lasts}", gigabytes(bytes))
+    })
+}
+
+/// `12.3 GB`.
+pub(super) fn gigabytes(bytes: u64) -> String {
+    format!("{:.1} GB", bytes as f64 / 1e9)
 }
 
 /// `1:02.5`.

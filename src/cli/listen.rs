@@ -17,7 +17,7 @@ use std::path::PathBuf;
 /// Arguments of `listen`.
 #[derive(clap::Args)]
 #[command(
-    after_help = "Example: takebook listen --tuning drop-d --keep ideas.takebook\n\nKeys: k keeps the moment (its sound and its chords go to the log), 1 to 9 keep\nthe last 10 to 90 seconds, m (or a pedal that turns pages) marks where the next\nkept moment begins, d saves what was remembered as a take of its own and drafts\nit, f freezes the screen, p pauses, l shows large letters, q quits.\n\nTo hear bars 5 to 8 again at half speed, and then their chords as plucked strings:\n  takebook listen --play ideas.takebook --bar 5-8 --slow 50 --chords\nIt is played at a moderate level; through headphones turn the volume down first,\nand stop if your ears ring."
+    after_help = "Example: takebook listen --tuning drop-d --keep ideas.takebook\n\nKeys: k keeps the moment (its sound and its chords go to the log), 1 to 9 keep\nthe last 10 to 90 seconds, m (or a pedal that turns pages) marks where the next\nkept moment begins, d saves what was remembered as a take of its own and drafts\nit, t turns the metronome on and off, f freezes the screen, p pauses, l shows large letters, q quits.\n\nTo hear bars 5 to 8 again at half speed, and then their chords as plucked strings:\n  takebook listen --play ideas.takebook --bar 5-8 --slow 50 --chords\nIt is played at a moderate level; through headphones turn the volume down first,\nand stop if your ears ring."
 )]
 pub(crate) struct Args {
     /// The device: its name in `record --devices`, or a part that fits only one.
@@ -45,6 +45,16 @@ pub(crate) struct Args {
     /// How many seconds of sound are remembered, to be kept or saved after the fact.
     #[arg(long, value_name = "S", default_value = "300", value_parser = read_remember)]
     remember: f64,
+    /// Shows the beats of a metronome, bpm; t turns it off and on.
+    #[arg(long, value_name = "BPM", value_parser = super::record::read_tempo)]
+    tempo: Option<f64>,
+    /// Beats in a bar of the metronome.
+    #[arg(long, default_value = "4/4", value_parser = crate::songlog::read_meter)]
+    meter: (u8, u8),
+    /// The metronome clicks too. Through headphones, or the microphone hears it; turn the volume
+    /// down before: clicks can be loud.
+    #[arg(long, requires = "tempo")]
+    click: bool,
     /// Large letters, for a music stand.
     #[arg(long)]
     large: bool,
@@ -93,6 +103,7 @@ mod live {
     use super::super::plain::shown;
     use super::screen::{Face, Shown};
     use super::{Args, CliError, Outcome, Write};
+    use crate::audio::Metronome;
     use crate::drafting::{Listening, Tenth, ToListen};
     use crate::fretboard::Instrument;
     use std::time::Duration;
@@ -118,16 +129,23 @@ mod live {
             remember_s: args.remember,
         })?;
         let face = Face::new(args.json, args.large, listening.device().to_owned());
-        listen(listening, face, args.seconds, out)
+        listen(listening, face, args, out)
+    }
+
+    /// The metronome that the arguments ask for.
+    fn metronome(args: &Args) -> Option<Metronome> {
+        let tempo_bpm = args.tempo?;
+        Some(Metronome::start(args.meter.0, tempo_bpm, args.click))
     }
 
     fn listen(
         mut listening: Listening,
         mut face: Face,
-        seconds: Option<f64>,
+        args: &Args,
         out: &mut dyn Write,
     ) -> Result<Outcome, CliError> {
-        let keys = Keys::watch();
+        let (keys, seconds) = (Keys::watch(), args.seconds);
+        face.set_metronome(metronome(args));
         let mut gone = false;
         let mut last = None;
         loop {
@@ -157,6 +175,10 @@ mod live {
             if let Some(key) = keys.wait(TICK) {
                 if key == 'd' || key == 'k' || key.is_ascii_digit() {
                     face.say_working(keys.columns(), out)?;
+                }
+                if key == 't' {
+                    let next = (!face.has_metronome()).then(|| metronome(args));
+                    face.set_metronome(next.flatten());
                 }
                 if !obey(key, &mut listening, &mut face) {
                     break;
@@ -206,6 +228,7 @@ mod live {
             held: tenth.is_held,
             frozen: listening.is_frozen(),
             paused: listening.is_paused(),
+            log: listening.moments().log(),
             remark: listening.moments().remark(),
         };
         face.show(&shown, columns, out)

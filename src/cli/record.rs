@@ -70,7 +70,7 @@ fn read_length(text: &str) -> Result<f64, String> {
     }
 }
 
-fn read_tempo(text: &str) -> Result<f64, String> {
+pub(super) fn read_tempo(text: &str) -> Result<f64, String> {
     match text.parse::<f64>() {
         Ok(bpm) if (20.0..=400.0).contains(&bpm) => Ok(bpm),
         _ => Err(format!("'{text}' is not a tempo (20 to 400 bpm)")),
@@ -87,7 +87,8 @@ pub(crate) use live::run;
 
 #[cfg(feature = "mic")]
 mod live {
-    use super::super::keys::{Keys, clock, level_bar};
+    use super::super::keys::{Keys, clock, level_bar, room};
+    use super::super::plain::{one_line, shown};
     use super::{Args, CliError, Outcome, Write};
     use crate::audio::{
         AudioError, Capture, Channels, CountIn, Faults, Level, LevelMeter, Recording, WantedDevice,
@@ -167,6 +168,16 @@ mod live {
             drop(recording);
             let _ = std::fs::remove_file(path); // nothing was recorded
             return Err(error);
+        }
+        if keys.can_type() {
+            let frame_bytes = u64::from(n_channels) * args.form().bytes();
+            let room = room(path, u64::from(mic.rate_hz) * frame_bytes);
+            let _ = write!(
+                std::io::stderr(),
+                "{} from {}{room}\r\n",
+                shown(path),
+                one_line(&mic.device)
+            );
         }
         let mut take = Take {
             meter: LevelMeter::new(n_channels, mic.rate_hz),

@@ -1,6 +1,6 @@
 //! `takebook listen` through the real sound system, on the project's own plucked string.
 
-use crate::microphone::{RATE_HZ, bytes, configure, takebook_hearing};
+use crate::microphone::{RATE_HZ, takebook_hearing, takebook_typed};
 use crate::outside;
 use serde_json::Value;
 use takebook::songlog::{resolve, store};
@@ -94,47 +94,13 @@ fn a_line_for_each_change_fits_the_terminal() {
 #[test]
 fn a_moment_is_kept_with_its_sound_and_the_screen_fits() {
     let (_keep, folder) = outside::folder();
-    let raw = folder.join("played.raw");
-    std::fs::write(&raw, bytes(&four_chords(30.0))).expect("what is played");
-    let pipe = folder.join("mic.fifo");
-    assert!(
-        outside::tool("mkfifo")
-            .arg(&pipe)
-            .status()
-            .expect("mkfifo runs")
-            .success()
-    );
-    let config = configure(&folder, &pipe);
-    let log = folder.join("ideas.takebook");
-    let arguments = [
-        env!("CARGO_BIN_EXE_takebook"),
-        &pipe.to_string_lossy(),
-        &raw.to_string_lossy(),
-        "ideas.takebook",
-        "7:k",
-        "10:m",
-        "14:k",
-        "15:l",
-        "15.5:p",
-        "15.7:p",
-        "16:d",
-        "17:f",
+    let keys = [
+        "7:k", "10:m", "14:k", "14.2:1", "15:l", "15.5:p", "15.7:p", "16:d", "17:f", "17.5:t",
         "18:q",
-    ]
-    .map(str::to_owned);
-    let python = outside::root().join(".venv/bin/python3");
-    assert!(
-        python.exists(),
-        "no .venv/bin/python3 in the project: run tests/setup"
-    );
-    let output = std::process::Command::new(python)
-        .arg(outside::root().join("tests/outside/listen_keys.py"))
-        .args(&arguments)
-        .env("ALSA_CONFIG_PATH", config)
-        .current_dir(&folder)
-        .output()
-        .expect("python runs");
-    let screen = String::from_utf8_lossy(&output.stdout);
+    ];
+    let command = ["listen", "--keep", "ideas.takebook", "--tempo", "96"];
+    let (output, screen) = takebook_typed(&folder, &four_chords(30.0), &command, &keys);
+    let log = folder.join("ideas.takebook");
     assert_eq!(output.status.code(), Some(0), "{screen}\n{output:?}");
     assert!(
         screen.contains("paused") && screen.contains("Marks at"),
@@ -156,6 +122,14 @@ fn a_moment_is_kept_with_its_sound_and_the_screen_fits() {
         );
     }
     assert!(screen.contains("██  "), "no large letters: {screen}");
+    // the beats of the metronome, one after the other
+    for bar in ["●···  96 bpm", "·●··", "··●·", "···●"] {
+        assert!(screen.contains(bar), "no beat {bar}: {screen}");
+    }
+    let place = screen
+        .lines()
+        .find(|l| l.contains("keeps   in ideas.takebook"));
+    assert!(place.is_some_and(|l| l.contains(" GB")), "{screen}");
     let take = store::load(&folder.join("ideas-take-1.takebook")).expect("the take is drafted");
     assert!(take.heard.duration_s > 10.0, "{}", take.heard.duration_s);
     assert!(!take.heard.chords.is_empty() && take.take.file == "ideas-take-1.wav");
@@ -163,7 +137,8 @@ fn a_moment_is_kept_with_its_sound_and_the_screen_fits() {
     let wav = hound::WavReader::open(store::take_path(&log, &kept)).expect("its sound");
     let length_s = f64::from(wav.duration()) / f64::from(wav.spec().sample_rate);
     assert!((kept.heard.duration_s - length_s).abs() < 1e-3);
-    assert!(length_s >= 6.0, "{length_s} s kept: {screen}");
+    // two moments of 3 s or more, and the last ten seconds
+    assert!(length_s >= 16.0, "{length_s} s kept: {screen}");
     let labels: Vec<String> = resolve(&kept)
         .spans
         .iter()
@@ -173,4 +148,23 @@ fn a_moment_is_kept_with_its_sound_and_the_screen_fits() {
         labels.iter().any(|l| l == "D:maj" || l == "A:min"),
         "{labels:?}"
     );
+}
+
+#[test]
+fn a_device_that_comes_back_is_heard_again() {
+    let (_keep, folder) = outside::folder();
+    let command = ["listen", "--keep", "ideas.takebook"];
+    // nothing for longer than a device is believed to be there
+    let keys = ["pause=3:10", "17:m", "17.5:q"];
+    let (output, screen) = takebook_typed(&folder, &four_chords(30.0), &command, &keys);
+    assert_eq!(output.status.code(), Some(0), "{screen}\n{output:?}");
+    let (_, after) = screen.split_once("delivers nothing").expect(&screen);
+    let (_, marked) = screen.split_once("Marks at 0:").expect(&screen);
+    let at_s: f64 = marked[..4].parse().expect(&screen);
+    // what the pause was is not counted: only what was heard
+    assert!(
+        after.contains("hearing") || after.contains("quiet"),
+        "{screen}"
+    );
+    assert!((4.0..16.0).contains(&at_s), "{at_s}: {screen}");
 }

@@ -5,7 +5,7 @@
 use crate::outside;
 use std::io::Write;
 use std::path::{Path, PathBuf};
-use std::process::Command;
+use std::process::{Command, Output};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicUsize, Ordering};
 use std::time::{Duration, Instant};
@@ -79,6 +79,42 @@ impl RealTime {
         });
         Self { pipe, delivered }
     }
+}
+
+/// The program in a terminal of 40 columns, with a microphone that delivers these samples in real
+/// time, and keys typed to it (`7:k`): whether it ended well, and all that came to the terminal.
+pub(crate) fn takebook_typed(
+    folder: &Path,
+    samples: &[f32],
+    command: &[&str],
+    keys: &[&str],
+) -> (Output, String) {
+    let raw = folder.join("played.raw");
+    std::fs::write(&raw, bytes(samples)).expect("what is played");
+    let pipe = folder.join("mic.fifo");
+    let made = outside::tool("mkfifo")
+        .arg(&pipe)
+        .status()
+        .expect("mkfifo runs");
+    assert!(made.success());
+    let python = outside::root().join(".venv/bin/python3");
+    assert!(
+        python.exists(),
+        "no .venv/bin/python3 in the project: run tests/setup"
+    );
+    let output = Command::new(python)
+        .arg(outside::root().join("tests/outside/listen_keys.py"))
+        .arg(env!("CARGO_BIN_EXE_takebook"))
+        .args([&pipe, &raw])
+        .args(command)
+        .arg("--")
+        .args(keys)
+        .env("ALSA_CONFIG_PATH", configure(folder, &pipe))
+        .current_dir(folder)
+        .output()
+        .expect("python runs");
+    let screen = String::from_utf8_lossy(&output.stdout).into_owned();
+    (output, screen)
 }
 
 /// Samples that no two places share: whole steps of 24 bits, all over the range.

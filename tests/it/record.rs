@@ -1,7 +1,7 @@
 //! `takebook record` through the real sound system; what it wrote is read back
 //! by soundfile (libsndfile) and sox.
 
-use crate::microphone::{RATE_HZ, RealTime, configure, noise, takebook_hearing};
+use crate::microphone::{RATE_HZ, RealTime, configure, noise, takebook_hearing, takebook_typed};
 use crate::outside;
 use serde_json::Value;
 use std::path::Path;
@@ -246,6 +246,31 @@ fn a_signal_ends_it_as_asked() {
     let output = child.wait_with_output().expect("ended");
     assert_eq!(output.status.code(), Some(0), "{output:?}");
     assert_eq!(as_json(&output)["ended_by"], "signal");
+}
+
+#[test]
+fn marks_are_told_with_the_file_the_device_and_the_room() {
+    let (_keep, folder) = outside::folder();
+    let command = ["record", "--json", "marked.wav"];
+    let keys = ["2:m", "3:m", "4:q"];
+    let (output, screen) = takebook_typed(&folder, &noise(20 * RATE_HZ), &command, &keys);
+    assert_eq!(output.status.code(), Some(0), "{screen}\n{output:?}");
+    let shown = screen.lines().find(|l| l.contains("marked.wav from"));
+    assert!(shown.is_some_and(|l| l.contains("GB free: ")), "{screen}");
+    let (_, json) = screen.split_once('{').expect("an object");
+    let told: Value = serde_json::from_str(&format!("{{{}", json.trim_end())).expect("JSON");
+    assert_eq!(told["ended_by"], "key");
+    let marks: Vec<f64> = told["marks_s"]
+        .as_array()
+        .expect("marks")
+        .iter()
+        .filter_map(Value::as_f64)
+        .collect();
+    let [first, second] = marks[..] else {
+        panic!("two marks: {told}");
+    };
+    let length_s = told["seconds"].as_f64().expect("a length");
+    assert!(0.0 < first && first < second && second < length_s, "{told}");
 }
 
 #[test]

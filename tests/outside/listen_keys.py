@@ -1,9 +1,10 @@
-"""Runs `takebook listen` in a pseudo-terminal of 40 columns, feeds its
-microphone in real time and types keys.
+"""Runs takebook in a pseudo-terminal of 40 columns, feeds its microphone in
+real time and types keys.
 
 Arguments: PROGRAM, a named pipe, a raw file (float32, 2 channels, 48 kHz) to
-feed it with, the log to keep to, then `SECONDS:KEY` in order. Prints all that
-came to the terminal."""
+feed it with, the command and its arguments up to `--`, then `SECONDS:KEY` in
+order; `pause=AFTER:SECONDS` lets the microphone deliver nothing for a while.
+Prints all that came to the terminal."""
 
 import fcntl
 import os
@@ -16,8 +17,12 @@ import termios
 import threading
 import time
 
-program, pipe, raw, log = sys.argv[1:5]
-keys = [(float(k.split(":")[0]), k.split(":")[1]) for k in sys.argv[5:]]
+program, pipe, raw = sys.argv[1:4]
+end = sys.argv.index("--")
+command = [program, *sys.argv[4:end]]
+typed = [k for k in sys.argv[end + 1 :] if not k.startswith("pause=")]
+pauses = [k[6:].split(":") for k in sys.argv[end + 1 :] if k not in typed]
+keys = [(float(k.split(":")[0]), k.split(":")[1]) for k in typed]
 BLOCK = 4800 * 8
 
 
@@ -36,12 +41,16 @@ def feed():
                     out = open(pipe, "wb", buffering=0)
             n += 1
             time.sleep(max(0.0, start + n / 10 - time.monotonic()))
+            for after, seconds in pauses:
+                if n == round(10 * float(after)):
+                    time.sleep(float(seconds))
+                    start += float(seconds)
     time.sleep(2)
 
 
 child, terminal = pty.fork()
 if child == 0:
-    os.execv(program, [program, "listen", "--keep", log])
+    os.execv(program, command)
 fcntl.ioctl(terminal, termios.TIOCSWINSZ, struct.pack("HHHH", 24, 40, 0, 0))
 threading.Thread(target=feed, daemon=True).start()
 start = time.monotonic()

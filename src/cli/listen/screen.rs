@@ -1,25 +1,31 @@
 //! What `listen` shows: a screen as wide as the terminal, or a line for each change.
 
 use super::super::CliError;
-use super::super::keys::{clock, level_bar, rows};
+use super::super::keys::{clock, gigabytes, level_bar, rows};
 use super::super::layout::{WIDTH, columns, pad};
-use super::super::plain::one_line;
+use super::super::plain::{self, one_line};
 use super::letters::large;
 use super::needle::needle;
-use crate::audio::Level;
+use crate::audio::{Level, Metronome, free_bytes};
 use crate::deciding::percent;
 use crate::drafting::{HeardAt, Seen, answer_json, places};
 use crate::fretboard::{Instrument, string_name};
 use crate::hearing::{LiveAnswer, Played, TunedString};
 use crate::theory::midi_name;
 use std::io::{IsTerminal, Write};
+use std::path::Path;
+use std::time::{Duration, Instant};
 
 /// How many shapes are offered.
 const N_SHAPES: usize = 3;
 /// How many other candidates are shown.
 const N_NEXT: usize = 2;
 /// Rows that large letters leave to the rest.
-const OTHER_ROWS: usize = 9;
+const OTHER_ROWS: usize = 11;
+/// How long a look at the disk holds good.
+const LOOK: Duration = Duration::from_secs(5);
+/// A bar of more beats is shown by numbers.
+const MOST_DOTS: u8 = 8;
 /// A terminal this narrow gets one candidate a line less.
 const NARROW: usize = 60;
 
@@ -39,6 +45,8 @@ pub(super) struct Shown<'a> {
     pub(super) frozen: bool,
     /// Sound goes by unheard.
     pub(super) paused: bool,
+    /// Where kept moments go.
+    pub(super) log: &'a Path,
     pub(super) remark: &'a str,
 }
 
@@ -65,6 +73,9 @@ pub(super) struct Face {
     form: Form,
     is_large: bool,
     device: String,
+    metronome: Option<Metronome>,
+    /// Bytes free where moments are kept, and when that was looked at.
+    room: Option<(Option<u64>, Instant)>,
     /// What was shown last, where only changes are shown.
     last: Option<Seen>,
     n_lines: usize,
@@ -83,6 +94,8 @@ impl Face {
             form,
             is_large,
             device,
+            metronome: None,
+            room: None,
             last: None,
             n_lines: 0,
         }
@@ -90,6 +103,32 @@ impl Face {
 
     pub(super) fn is_json(&self) -> bool {
         self.form == Form::Json
+    }
+
+    /// Starts to show another metronome, or none.
+    pub(super) fn set_metronome(&mut self, metronome: Option<Metronome>) {
+        self.metronome = metronome;
+    }
+
+    pub(super) fn has_metronome(&self) -> bool {
+        self.metronome.is_some()
+    }
+
+    /// Where moments are kept and how much room there is, for the screen.
+    fn place(&mut self, log: &Path) -> String {
+        let room = match self.room {
+            Some((room, at)) if at.elapsed() < LOOK => room,
+            _ => {
+                let room = free_bytes(log);
+                self.room = Some((room, Instant::now()));
+                room
+            }
+        };
+        let name = plain::shown(log);
+        let room = room.map_or(String::new(), |bytes| {
+            format!(", {} free", gigabytes(bytes))
+        });
+        format!("keeps   in {name}{room}")
     }
 
     /// Large letters, or small ones again.
@@ -129,7 +168,12 @@ impl Face {
     ) -> Result<(), CliError> {
         let Some(answer) = shown.answer.filter(|_| self.form != Form::Screen) else {
             if self.form == Form::Screen {
-                let lines = screen(shown, &self.device, self.is_large, width);
+                let mut lines = screen(shown, &self.device, self.is_large, width);
+                let last = lines.len() - 1;
+                lines.insert(last, cut(&self.place(shown.log), width));
+                if let Some(metronome) = &self.metronome {
+                    lines.insert(last, cut(&beats(metronome), width));
+                }
                 self.draw(&lines, out)?;
             }
             return Ok(());
@@ -226,6 +270,23 @@ fn screen(shown: &Shown<'_>, device: &str, is_large: bool, width: usize) -> Vec<
         (false, _) => shown.remark.to_owned(),
     });
     lines.iter().map(|l| cut(l, width)).collect()
+}
+
+/// The beats of the bar with the one that is now.
+fn beats(metronome: &Metronome) -> String {
+    let (beat, n) = (metronome.beat(), metronome.n_beats());
+    let bar = match n {
+        1..=MOST_DOTS => (1..=n).map(|b| if b == beat { "●" } else { "·" }).collect(),
+        _ => format!("{beat} of {n}"),
+    };
+    let trouble = metronome
+        .trouble()
+        .map_or(String::new(), |t| format!("  {t}"));
+    format!(
+        "beat    {bar}  {} bpm{}",
+        metronome.tempo_bpm(),
+        one_line(&trouble)
+    )
 }
 
 /// As many of the chords before as fit, the newest last.
