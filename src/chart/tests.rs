@@ -32,6 +32,8 @@ pub(crate) fn song(title: &str, meter: u8, sections: &[(&str, &[&str])]) -> Song
         credit: None,
         lyrics: Vec::new(),
         notes: Vec::new(),
+        choices: Vec::new(),
+        stale: Vec::new(),
         warnings: Vec::new(),
     };
     let mut number = 1;

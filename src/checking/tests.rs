@@ -52,6 +52,8 @@ fn song(chords: &[&str]) -> Song {
         credit: None,
         lyrics: vec![],
         notes: vec![],
+        choices: Vec::new(),
+        stale: Vec::new(),
         warnings: vec![],
     }
 }

@@ -15,9 +15,10 @@ use tempfile::NamedTempFile;
 pub(crate) struct Args {
     /// The log.
     log: PathBuf,
-    /// Port of 127.0.0.1; left out, any that is free.
-    #[arg(long, value_name = "N", default_value_t = 0, hide_default_value = true)]
-    port: u16,
+    /// Port of 127.0.0.1, 0 for any that is free; left out, the same one each time for this
+    /// log, so that a page that is still open finds the desk again.
+    #[arg(long, value_name = "N")]
+    port: Option<u16>,
     /// Prints the link and opens no browser.
     #[arg(long)]
     no_open: bool,

@@ -11,6 +11,7 @@ use super::{CliError, Outcome};
 use crate::deciding::{BarBeats, Taps, read_tempo};
 use crate::fretboard::{Tuning, read_capo};
 use crate::songlog;
+use crate::songlog::decided::Setting;
 use crate::theory::Key;
 use indicatif::MultiProgress;
 use serde_json::{Value, json};
@@ -63,6 +64,9 @@ pub(crate) struct Args {
     /// A bar with more or fewer beats than the others: 9=2 gives bar 9 two beats.
     #[arg(long, value_name = "BAR=N")]
     bar_beats: Vec<BarBeats>,
+    /// Takes back what was set before, so that it is heard: tempo, beats, meter, ….
+    #[arg(long, value_enum, value_name = "WHAT")]
+    as_heard: Vec<Setting>,
     /// How many takes at a time; left out, one a core.
     #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=256))]
     jobs: Option<u16>,

@@ -4,7 +4,7 @@ use super::layout::{HELD, WIDTH, chord_box, columns, pad, side_by_side, wrap_fro
 use super::plain::shell_word;
 use super::{CliError, Outcome};
 use crate::deciding::place::{Place, Twin, name_of, read, section_at, twins};
-use crate::deciding::{percent, song_json};
+use crate::deciding::{percent, remarks, song_json};
 use crate::fretboard::Tuning;
 use crate::songlog::decided::clock;
 use crate::songlog::song::{Bar, Section, Song, Span, State};
@@ -322,7 +322,7 @@ fn foot(song: &Song, drawn: &str, path: &Path, out: &mut dyn Write) -> Result<()
         writeln!(out, "{n_open} of {n} chords unconfirmed")?;
         least_sure(song, path, out)?;
     }
-    for warning in &song.warnings {
+    for warning in remarks(song) {
         writeln!(out, "{}", wrap_from(&format!("note: {warning}"), 6))?;
     }
     Ok(())

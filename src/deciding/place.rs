@@ -223,6 +223,8 @@ pub fn read_moment(text: &str, song: &Song) -> Result<f64, DecideError> {
 pub struct Twin {
     /// Where.
     pub place: Place,
+    /// Index of its section.
+    pub section: usize,
     /// Its first bar.
     pub bar: u32,
     /// Whether what is decided for the one may stand for this one too.
@@ -273,6 +275,7 @@ pub fn twins(place: Place, song: &Song) -> Vec<Twin> {
         };
         found.extend(twin_place.map(|place| Twin {
             place,
+            section: i,
             bar: twin_bars[0].number,
             same: pairs().all(|(a, b)| form::may_follow(song, a, b)),
         }));

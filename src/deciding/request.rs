@@ -27,7 +27,7 @@ use super::DecideError;
 use super::place::{Moment, Where};
 use super::taps::{BarBeats, Taps};
 use crate::fretboard::{Shape, Tuning, check_capo, read_capo};
-use crate::songlog::decided::{Act, Feel};
+use crate::songlog::decided::{Act, Feel, Setting};
 use crate::songlog::read_meter;
 use crate::songlog::text;
 use crate::theory::{Key, Label};
@@ -59,6 +59,9 @@ pub struct DecisionRequest {
     #[serde(deserialize_with = "text::optional::deserialize")]
     #[cfg_attr(test, schemars(with = "Option<String>"))]
     pub chord: Option<Label>,
+    /// Takes back what was decided about the chords there: they are as proposed again.
+    #[arg(long)]
+    pub unconfirm: bool,
     /// How it is played, low string to high: x02010, x-10-12-12-11-10.
     #[arg(long)]
     #[serde(deserialize_with = "text::optional::deserialize")]
@@ -151,6 +154,9 @@ pub struct DecisionRequest {
     #[serde(deserialize_with = "text::optional::deserialize")]
     #[cfg_attr(test, schemars(with = "Option<String>"))]
     pub tuning: Option<Tuning>,
+    /// Takes back what was set for the whole song, so that it is heard: tempo, beats, meter, ….
+    #[arg(help_heading = "The whole song", long, value_enum, value_name = "WHAT")]
+    pub as_heard: Vec<Setting>,
 }
 
 /// What a field is about.
@@ -168,10 +174,10 @@ enum Scope {
 
 /// Of each of these only one at a time makes sense.
 const EXCLUSIVE: [&[&str]; 5] = [
-    &["accept", "candidate", "chord"],
+    &["accept", "candidate", "chord", "unconfirm"],
+    &["shape", "unconfirm"],
     &["move", "split", "join", "accept"],
     &["move", "split", "join", "candidate"],
-    &["move", "repeats"],
     &["new-section", "merge-section"],
 ];
 
@@ -180,13 +186,14 @@ const NEEDED: [(&str, &str); 2] = [("at-least", "accept"), ("alt-shape", "shape"
 
 impl DecisionRequest {
     /// Every field but the places: its name as an option, its scope, whether it is given.
-    fn fields(&self) -> [(&'static str, Scope, bool); 27] {
+    fn fields(&self) -> [(&'static str, Scope, bool); 29] {
         use Scope::{Either, Other, Place, Song};
         [
             ("accept", Place, self.accept),
             ("at-least", Other, self.at_least.is_some()),
             ("candidate", Place, self.candidate.is_some()),
             ("chord", Place, self.chord.is_some()),
+            ("unconfirm", Place, self.unconfirm),
             ("shape", Place, self.shape.is_some()),
             ("alt-shape", Other, self.alt_shape.is_some()),
             ("note", Either, self.note.is_some()),
@@ -210,6 +217,7 @@ impl DecisionRequest {
             ("bar-beats", Song, !self.bar_beats.is_empty()),
             ("capo", Song, self.capo.is_some()),
             ("tuning", Song, self.tuning.is_some()),
+            ("as-heard", Song, !self.as_heard.is_empty()),
         ]
     }
 
@@ -254,7 +262,7 @@ impl DecisionRequest {
             }
             (false, None, None) if local.is_none() => {
                 return Err(DecideError::asked(
-                    "say what to decide there: accept, candidate, chord, shape, note, split, join, move, section-name or another (see takebook confirm --help)",
+                    "say what to decide there: accept, candidate, chord, unconfirm, shape, note, split, join, move, section-name or another (see takebook confirm --help)",
                 ));
             }
             (true, None, None) if local.is_none() => {
@@ -289,7 +297,12 @@ impl DecisionRequest {
     /// The acts about the whole song that need nothing of it.
     pub(super) fn for_song(&self) -> Vec<Act> {
         let trimmed = |t: &String| t.trim().to_owned();
-        let mut acts = Vec::new();
+        // first, so that a tempo may replace beats that were tapped
+        let mut acts: Vec<Act> = self
+            .as_heard
+            .iter()
+            .map(|s| Act::AsHeard { setting: *s })
+            .collect();
         acts.extend(self.title.as_ref().map(|t| Act::Title { text: trimmed(t) }));
         acts.extend(
             self.credit

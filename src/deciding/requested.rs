@@ -1,6 +1,6 @@
 //! A request as acts: which chords, edges and sections it is about.
 
-use super::place::{Place, Twin, name_of, read_moment, twins};
+use super::place::{Moment, Place, Twin, name_of, read_moment, twins};
 use super::taps::BarBeats;
 use super::words::percent;
 use super::{DecideError, DecisionRequest, sections};
@@ -30,6 +30,10 @@ pub(super) fn acts(
             });
         }
         return Ok(acts);
+    }
+    // the same move in a repeat is one from and to other moments, not another place
+    if let Some(to) = &request.move_to {
+        acts.extend(moves(to, &places, request.repeats, song)?);
     }
     if request.repeats {
         let twins: Vec<Twin> = places.iter().flat_map(|p| twins(*p, song)).collect();
@@ -139,6 +143,9 @@ fn at_places(
         let least = f64::from(request.at_least.unwrap_or(0)) / 100.0;
         accept(least, places, song, acts)?;
     }
+    if request.unconfirm {
+        unconfirm(places, song, acts)?;
+    }
     if !request.is_about_chords() {
         return Ok(());
     }
@@ -157,6 +164,45 @@ fn after(acts: &[Act], log: &Log) -> Song {
     resolve(&changed)
 }
 
+/// A change of chord nearer than this to its place in a repeat is the same one, s.
+const SAME_CHANGE_S: f64 = 0.25;
+
+/// A change of chord that moves, also in the repeats that have it.
+fn moves(
+    to: &Moment,
+    places: &[Place],
+    repeats: bool,
+    song: &Song,
+) -> Result<Vec<Act>, DecideError> {
+    let to_s = to.seconds(song)?;
+    let [place] = places else {
+        return Err(DecideError::asked(
+            "one change of chord can be moved at a time",
+        ));
+    };
+    let from_s = place.start_s();
+    let mut acts = vec![Act::Move { from_s, to_s }];
+    if !repeats {
+        return Ok(acts);
+    }
+    let goals = twins(Place::Point(to_s), song);
+    for twin in twins(Place::Point(from_s), song) {
+        let goal = goals.iter().find(|g| g.section == twin.section);
+        let at_s = twin.place.start_s();
+        let change = song
+            .spans
+            .iter()
+            .map(|s| s.start_s)
+            .min_by(|a, b| (a - at_s).abs().total_cmp(&(b - at_s).abs()))
+            .filter(|change| (change - at_s).abs() < SAME_CHANGE_S);
+        if let (true, Some(goal), Some(from_s)) = (twin.same, goal, change) {
+            let to_s = goal.place.start_s();
+            acts.push(Act::Move { from_s, to_s });
+        }
+    }
+    Ok(acts)
+}
+
 /// Where chords change.
 fn edges(
     request: &DecisionRequest,
@@ -164,18 +210,6 @@ fn edges(
     song: &Song,
     acts: &mut Vec<Act>,
 ) -> Result<(), DecideError> {
-    if let Some(to) = &request.move_to {
-        let to_s = to.seconds(song)?;
-        let [place] = places else {
-            return Err(DecideError::asked(
-                "one change of chord can be moved at a time",
-            ));
-        };
-        acts.push(Act::Move {
-            from_s: place.start_s(),
-            to_s,
-        });
-    }
     for place in places {
         if request.split {
             acts.push(Act::Split {
@@ -250,6 +284,29 @@ fn accept(
         )));
     }
     Ok(())
+}
+
+fn unconfirm(places: &[Place], song: &Song, acts: &mut Vec<Act>) -> Result<(), DecideError> {
+    let mut all: Vec<usize> = places.iter().flat_map(|p| p.spans(song)).collect();
+    all.sort_unstable();
+    all.dedup();
+    let is_decided = |s: &Span| s.state == State::Decided || s.n_decided_shapes > 0;
+    let before = acts.len();
+    for span in all.iter().map(|i| &song.spans[*i]) {
+        if is_decided(span) {
+            acts.push(Act::Unconfirm {
+                start_s: span.start_s,
+                end_s: span.end_s,
+            });
+        }
+    }
+    match acts.len() == before {
+        true => Err(DecideError::asked(format!(
+            "nothing was decided about a chord there: {}",
+            listed(song, &all)
+        ))),
+        false => Ok(()),
+    }
 }
 
 /// Words from a place on: each part between bars gets a bar, a single part the whole place.

@@ -2,7 +2,7 @@
 
 use super::requested::{self, left_out};
 use super::{DecideError, DecisionRequest, hints};
-use crate::songlog::decided::Act;
+use crate::songlog::decided::{Act, Decision};
 use crate::songlog::resolve::{resolve_with_unfit, settings};
 use crate::songlog::song::Song;
 use crate::songlog::{Log, contradiction, resolve, store, validate};
@@ -71,6 +71,30 @@ pub fn decide<E: From<DecideError>>(
         song,
         log,
     })
+}
+
+/// The decision that these requests made right after another one, by its number, if they
+/// did: whoever got no answer asks this before asking for the same again.
+///
+/// Takes the log as it is now, the requests, and the number of the last decision that the
+/// asker knew of (0 for none).
+pub fn made_after<'a>(
+    log: &'a Log,
+    requests: &[DecisionRequest],
+    after: u32,
+) -> Option<&'a Decision> {
+    let next = log.decided.iter().find(|d| d.id > after)?;
+    let mut before = log.clone();
+    before.decided.retain(|d| d.id <= after);
+    let song = resolve(&before);
+    let acts = acts_of(requests, &before, &song).ok()?;
+    (rounded(&acts) == rounded(&next.acts)).then_some(next)
+}
+
+/// Acts as a log has them, with rounded times.
+fn rounded(acts: &[Act]) -> Vec<Option<String>> {
+    let text = |act: &Act| serde_json::to_string(act).ok();
+    acts.iter().map(text).collect()
 }
 
 /// The acts of several requests, each on what those before it leave.

@@ -43,6 +43,8 @@ pub fn song(song: &Song) -> Value {
             "text": l.text,
         })).collect::<Vec<_>>(),
         "notes": song.notes,
+        "choices": song.choices,
+        "stale": song.stale,
         "warnings": song.warnings,
     })
 }

@@ -40,6 +40,14 @@ pub fn redo(path: &Path) -> Result<Undone, DecideError> {
     })
 }
 
+/// The undo of these decisions (of any, if there are none) that follows right after another
+/// decision, by its number; as [`super::made_after`].
+pub fn undone_after<'a>(log: &'a Log, numbers: &[u32], after: u32) -> Option<&'a Decision> {
+    let next = log.decided.iter().find(|d| d.id > after)?;
+    let of: Vec<u32> = next.takes_back().collect();
+    (!of.is_empty() && (numbers.is_empty() || of == numbers)).then_some(next)
+}
+
 /// Number of the latest decision that holds, undos left out.
 pub fn undoable(log: &Log) -> Option<u32> {
     log.decided

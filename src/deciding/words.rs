@@ -4,7 +4,7 @@ use super::place::{START, name_of, section_at};
 use crate::fretboard::Shape;
 use crate::songlog::decided::{Act, Times};
 use crate::songlog::form;
-use crate::songlog::song::Song;
+use crate::songlog::song::{Preset, Song};
 use crate::theory::{Label, PitchClassSet};
 
 /// A probability in words: `87 %`, and `>99 %` or `<1 %` where rounding would
@@ -86,7 +86,8 @@ pub fn hints(acts: &[Act], song: &Song) -> Vec<String> {
             | Act::Meter { .. }
             | Act::Tempo { .. }
             | Act::Beats { .. }
-            | Act::BarBeats { .. } => {
+            | Act::BarBeats { .. }
+            | Act::AsHeard { .. } => {
                 hints.push("analyse the take again to apply this to what is heard; decisions are kept".into());
             }
             _ => {}
@@ -94,6 +95,41 @@ pub fn hints(acts: &[Act], song: &Song) -> Vec<String> {
     }
     hints.dedup();
     hints
+}
+
+/// Everything that a person should know of a song, in words: choices with the options for the
+/// other way, what was set since the draft, warnings.
+pub fn remarks(song: &Song) -> Vec<String> {
+    let choices = song.choices.iter().map(|choice| {
+        let options = options(&choice.set).join(" ");
+        let set_up = choice.set.capo.is_some() || choice.set.tuning.is_some();
+        let which = if set_up { "if so" } else { "for the other" };
+        format!("{}; {which}, give {options}", choice.words)
+    });
+    let stale = song
+        .stale
+        .iter()
+        .map(|text| format!("{text}; draft the take again to apply it"));
+    let warnings = song.warnings.iter().cloned();
+    choices.chain(stale).chain(warnings).collect()
+}
+
+/// The options of the command line for a preset.
+fn options(set: &Preset) -> Vec<String> {
+    let mut all = Vec::new();
+    all.extend(set.tempo_bpm.map(|bpm| format!("--tempo {bpm:.0}")));
+    all.extend(set.meter.map(|(n, value)| format!("--meter {n}/{value}")));
+    all.extend(
+        set.first_downbeat
+            .map(|s| format!("--first-downbeat {s:.2}")),
+    );
+    all.extend(set.capo.map(|fret| format!("--capo {fret}")));
+    all.extend(
+        set.tuning
+            .as_ref()
+            .map(|t| format!("--tuning \"{}\"", t.text())),
+    );
+    all
 }
 
 /// Notes of a shape that its chord does not have.

@@ -22,6 +22,7 @@ pub(super) static PAGE: &[(&str, &str, &[u8])] = &page! {
     "desk.css" "text/css; charset=utf-8"
     "sheet.css" "text/css; charset=utf-8"
     "icon.svg" "image/svg+xml"
+    "analysis.js" "text/javascript; charset=utf-8"
     "api.js" "text/javascript; charset=utf-8"
     "box.js" "text/javascript; charset=utf-8"
     "card.js" "text/javascript; charset=utf-8"
@@ -53,6 +54,7 @@ pub(super) static PAGE: &[(&str, &str, &[u8])] = &page! {
     "song_facts.js" "text/javascript; charset=utf-8"
     "state.js" "text/javascript; charset=utf-8"
     "strings.js" "text/javascript; charset=utf-8"
+    "taps.js" "text/javascript; charset=utf-8"
     "transport.js" "text/javascript; charset=utf-8"
     "typing.js" "text/javascript; charset=utf-8"
 };

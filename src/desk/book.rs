@@ -1,6 +1,6 @@
 //! The log as it stands, read again whenever the file changes.
 
-use crate::songlog::resolve::resolve;
+use crate::songlog::resolve::resolve_with_unfit;
 use crate::songlog::song::Song;
 use crate::songlog::{self, Log, LogError};
 use std::collections::VecDeque;
@@ -54,6 +54,8 @@ pub(super) struct Snapshot {
     pub(super) revision: String,
     pub(super) log: Log,
     pub(super) song: Song,
+    /// Decisions that do not fit what is heard.
+    pub(super) n_unfit: usize,
     /// The song as JSON, once it was asked for.
     pub(super) told: OnceLock<serde_json::Value>,
 }
@@ -106,11 +108,12 @@ impl Book {
             found: "its content is not text".into(),
         })?;
         let log = songlog::read(&self.path, &text)?;
-        let song = resolve(&log);
+        let (song, unfit) = resolve_with_unfit(&log);
         let snapshot = Arc::new(Snapshot {
             revision,
             log,
             song,
+            n_unfit: unfit.len(),
             told: OnceLock::new(),
         });
         *last = Some((stamp, Arc::clone(&snapshot)));

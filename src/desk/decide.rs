@@ -5,7 +5,8 @@ use super::events::News;
 use super::server::{Room, Shared, read_body};
 use super::song::{since, whole};
 use crate::deciding::{self, DecisionRequest, Made, Undone, words};
-use crate::songlog::resolve;
+use crate::songlog::decided::Decision;
+use crate::songlog::{Log, resolve};
 use axum::body::Bytes;
 use axum::extract::rejection::BytesRejection;
 use axum::extract::{Query, State};
@@ -23,6 +24,9 @@ use std::sync::Arc;
 pub(super) struct Asked {
     /// The revision that the page shows; another one now refuses the decision.
     revision: Option<String>,
+    /// The last decision that the page knows of: what it has asked for before, without an
+    /// answer, is not decided twice.
+    after: Option<u32>,
     /// The requests; the same type as the command line's.
     requests: Vec<DecisionRequest>,
 }
@@ -42,6 +46,11 @@ pub(super) async fn decide(
 ) -> ApiResult<Response> {
     let asked: Asked = read_body(body)?;
     answer(shared, knows, move |shared| {
+        if let Some(told) = told_again(shared, asked.after, |log, after| {
+            deciding::made_after(log, &asked.requests, after)
+        })? {
+            return Ok(told);
+        }
         let made = deciding::decide(shared.book.path(), &asked.requests, |_| {
             // the log is locked here: what is read now is what is decided on
             if let Some(shown) = &asked.revision {
@@ -71,20 +80,53 @@ pub(super) async fn decide(
 #[serde(default, deny_unknown_fields)]
 struct Which {
     decisions: Vec<u32>,
+    /// As for a decision.
+    after: Option<u32>,
 }
 
-/// Redo takes nothing, but must say so in JSON.
+/// Redo takes nothing else.
 #[derive(Default, Deserialize)]
 #[serde(default, deny_unknown_fields)]
-struct Nothing {}
+struct After {
+    after: Option<u32>,
+}
+
+/// The answer to what was decided already right after the decision that the page knows of,
+/// if it was: the page had no answer to it.
+fn told_again(
+    shared: &Shared,
+    after: Option<u32>,
+    find: impl Fn(&Log, u32) -> Option<&Decision>,
+) -> ApiResult<Option<Value>> {
+    let Some(after) = after else {
+        return Ok(None);
+    };
+    let snapshot = shared.book.read()?;
+    if snapshot.log.decided.last().is_none_or(|d| d.id <= after) {
+        return Ok(None);
+    }
+    Ok(find(&snapshot.log, after).map(|made| {
+        json!({
+            "decision": made.id,
+            "of": made.takes_back().collect::<Vec<_>>(),
+            "acts": made.acts.iter().map(|a| words(a, &snapshot.song)).collect::<Vec<_>>(),
+            "hints": [],
+        })
+    }))
+}
 
 pub(super) async fn undo(
     State(shared): Room,
     knows: Query<Knows>,
     body: Result<Bytes, BytesRejection>,
 ) -> ApiResult<Response> {
-    let Which { decisions } = read_body(body)?;
+    let Which { decisions, after } = read_body(body)?;
     answer(shared, knows, move |shared| {
+        if let Some(told) = told_again(shared, after, |log, after| {
+            deciding::undone_after(log, &decisions, after)
+        })? {
+            return Ok(told);
+        }
         Ok(undone(deciding::undo(shared.book.path(), &decisions)?))
     })
     .await
@@ -95,8 +137,13 @@ pub(super) async fn redo(
     knows: Query<Knows>,
     body: Result<Bytes, BytesRejection>,
 ) -> ApiResult<Response> {
-    let Nothing {} = read_body(body)?;
-    answer(shared, knows, |shared| {
+    let After { after } = read_body(body)?;
+    answer(shared, knows, move |shared| {
+        if let Some(told) = told_again(shared, after, |log, after| {
+            deciding::undone_after(log, &[], after)
+        })? {
+            return Ok(told);
+        }
         Ok(undone(deciding::redo(shared.book.path())?))
     })
     .await

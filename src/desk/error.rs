@@ -65,7 +65,7 @@ impl ApiError {
     pub(super) fn new(status: StatusCode, text: impl Into<String>) -> Self {
         Self {
             status,
-            body: json!({"error": text.into()}),
+            body: json!({"error": without_codes(&text.into())}),
         }
     }
 
@@ -112,8 +112,30 @@ impl From<LogError> for ApiError {
             LogError::Busy { .. } => StatusCode::CONFLICT,
             _ => StatusCode::INTERNAL_SERVER_ERROR,
         };
-        Self::new(status, error.to_string())
+        match error {
+            // where in the file is for whoever mends it
+            LogError::Wrong { path, place, reason } => Self::new(
+                status,
+                format!(
+                    "the song file '{}' is damaged: {reason} (the folder .takebook beside it has copies of before)",
+                    path.file_name().unwrap_or_default().to_string_lossy()
+                ),
+            )
+            .with("at", place.into()),
+            error => Self::new(status, error.to_string()),
+        }
     }
+}
+
+/// A sentence without the numbers that systems give their errors.
+fn without_codes(text: &str) -> String {
+    let mut out = String::new();
+    let mut rest = text;
+    while let Some((before, after)) = rest.split_once(" (os error ") {
+        out.push_str(before);
+        rest = after.split_once(')').map_or("", |(_, rest)| rest);
+    }
+    out + rest
 }
 
 impl From<DecideError> for ApiError {
@@ -136,4 +158,21 @@ pub(super) async fn off_thread<T: Send + 'static>(
             "a fault of the program stopped this request; nothing was changed by it",
         ))
     })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::without_codes;
+
+    #[test]
+    fn a_sentence_keeps_its_words_and_loses_the_codes() {
+        let check = |text: &str, expected: &str| assert_eq!(without_codes(text), expected);
+        check(
+            "cannot read 'a': No such file (os error 2)",
+            "cannot read 'a': No such file",
+        );
+        check("a (b) (os error 13): c (os error 2), d", "a (b): c, d");
+        check("cut off (os error 2", "cut off");
+        check("plain", "plain");
+    }
 }

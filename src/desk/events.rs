@@ -1,5 +1,6 @@
 //! `GET /api/events`: what changed, as server-sent events.
 
+use super::error::ApiError;
 use super::server::{Room, Shared};
 use axum::extract::State;
 use axum::response::sse::{Event, KeepAlive, Sse};
@@ -27,9 +28,8 @@ pub(super) enum News {
         /// Why, in words.
         why: String,
     },
-    /// What the microphone hears; a name of an event and its data.
-    #[cfg_attr(not(feature = "mic"), allow(dead_code, reason = "nothing is heard"))]
-    Live(&'static str, Value),
+    /// What the microphone hears, or how far an analysis is; a name of an event and its data.
+    Other(&'static str, Value),
 }
 
 impl News {
@@ -37,7 +37,7 @@ impl News {
         let (name, data) = match self {
             Self::Song { revision } => ("song", json!({"revision": revision})),
             Self::Gone { why } => ("gone", json!({"why": why})),
-            Self::Live(name, data) => (*name, data.clone()),
+            Self::Other(name, data) => (*name, data.clone()),
         };
         Event::default().event(name).data(data.to_string())
     }
@@ -57,7 +57,7 @@ impl Standing {
             Err(why) => {
                 return Self {
                     log: News::Gone {
-                        why: why.to_string(),
+                        why: ApiError::from(why).text().to_owned(),
                     },
                     sound_gone: None,
                 };
@@ -123,10 +123,12 @@ pub(super) async fn events(
 ) -> Sse<impl Stream<Item = Result<Event, Infallible>>> {
     let receiver = shared.news.subscribe();
     // first how things stand, so that a page that comes back sees what it missed
-    let first: Vec<News> = Standing::look(&shared)
+    let mut first: Vec<News> = Standing::look(&shared)
         .await
         .map(|now| now.news().collect())
         .unwrap_or_default();
+    let percent = shared.analyses.percent();
+    first.extend(percent.map(|p| News::Other("analysis", json!({"percent": p}))));
     let rest = stream::unfold((receiver, shared), |(mut receiver, shared)| async move {
         let news = match receiver.recv().await {
             Ok(news) => news,

@@ -200,7 +200,7 @@ mod with_mic {
                     let _ = opened.send(Ok(listening.device().to_owned()));
                     let why = listen(listening, fragments, &news, &ordered);
                     let ended = json!({"ended": true, "why": why});
-                    let _ = news.send(News::Live("live", ended));
+                    let _ = news.send(News::Other("live", ended));
                 }
                 Err(error) => {
                     let _ = opened.send(Err(error.to_string()));
@@ -284,7 +284,7 @@ mod with_mic {
                     "rms_dbfs": tenth.level.rms_dbfs,
                     "clipped": tenth.level.clipping,
                 });
-                let _ = news.send(News::Live("level", level));
+                let _ = news.send(News::Other("level", level));
                 if tenth.is_answered {
                     tell(now, tenth, &mut last, fragments.as_mut(), news);
                 }
@@ -333,7 +333,7 @@ mod with_mic {
         let instrument = listening.moments().instrument();
         let row = fragments.and_then(|f| f.hear(answer, tenth.is_held));
         if let Some(row) = row {
-            let _ = news.send(News::Live("fragments", row));
+            let _ = news.send(News::Other("fragments", row));
         }
         let heard = HeardAt {
             t_s: listening.heard_s(),
@@ -347,6 +347,6 @@ mod with_mic {
         }
         *last = now;
         let told = answer_json(answer, instrument, &heard);
-        let _ = news.send(News::Live("live", told));
+        let _ = news.send(News::Other("live", told));
     }
 }

@@ -9,6 +9,7 @@
 //! Nothing is kept here that the log does not hold: a desk that is killed
 //! loses nothing. Not here: what to type to start it (`cli`).
 
+mod analysis;
 mod assets;
 mod book;
 mod changes;
@@ -28,6 +29,7 @@ mod history;
 mod live;
 mod peaks;
 mod pluck;
+mod port;
 mod server;
 mod song;
 mod take;

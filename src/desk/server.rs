@@ -1,5 +1,6 @@
 //! The server: what is shared, the table of requests, opening and serving.
 
+use super::analysis::Analyses;
 use super::book::Book;
 use super::error::{ApiError, ApiResult, json_response, off_thread};
 use super::events::{News, watch};
@@ -7,8 +8,8 @@ use super::gate::{Gate, Verdict};
 use super::live::Microphone;
 use super::take::Sounds;
 use super::{
-    DeskError, assets, chart, complete, decide, events, evidence, headers, history, live, pluck,
-    song, take, visitors,
+    DeskError, analysis, assets, chart, complete, decide, events, evidence, headers, history, live,
+    pluck, port, song, take, visitors,
 };
 use axum::Router;
 use axum::body::Bytes;
@@ -18,7 +19,6 @@ use axum::http::{HeaderMap, HeaderValue, Method, StatusCode, header};
 use axum::middleware::{Next, from_fn_with_state};
 use axum::response::{IntoResponse, Response};
 use axum::routing::{get, post};
-use std::net::Ipv4Addr;
 use std::path::PathBuf;
 use std::sync::Arc;
 use tokio::sync::broadcast;
@@ -36,6 +36,7 @@ pub(super) struct Shared {
     pub(super) sounds: Sounds,
     pub(super) news: broadcast::Sender<News>,
     pub(super) microphone: Microphone,
+    pub(super) analyses: Analyses,
     /// Sounds being rendered at a time.
     pub(super) rendering: tokio::sync::Semaphore,
     gate: Gate,
@@ -53,7 +54,8 @@ pub struct Desk {
 }
 
 impl Desk {
-    /// Opens the desk for one log, on this port of 127.0.0.1, or on any free one for 0.
+    /// Opens the desk for one log, on this port of 127.0.0.1 (any free one for 0), or on the
+    /// port that is this log's own each time.
     ///
     /// `on_link` is told the next link whenever one was used up.
     ///
@@ -63,7 +65,7 @@ impl Desk {
     /// * [`DeskError::Key`], [`DeskError::Serve`] if the system refuses.
     pub fn open(
         log: PathBuf,
-        port: u16,
+        port: Option<u16>,
         on_link: Box<dyn Fn(&str) + Send + Sync>,
     ) -> Result<Self, DeskError> {
         let book = Book::new(log);
@@ -73,10 +75,12 @@ impl Desk {
             .enable_all()
             .build()
             .map_err(DeskError::Serve)?;
-        let address = (Ipv4Addr::LOCALHOST, port);
         let listener = runtime
-            .block_on(tokio::net::TcpListener::bind(address))
-            .map_err(|source| DeskError::Port { port, source })?;
+            .block_on(port::listen(book.path(), port))
+            .map_err(|source| DeskError::Port {
+                port: port.unwrap_or(0),
+                source,
+            })?;
         let port = listener.local_addr().map_err(DeskError::Serve)?.port();
         let sounds = Sounds::default();
         // the wave is ready by the time the page asks; a missing take is told later
@@ -86,6 +90,7 @@ impl Desk {
         let news = broadcast::channel(N_NEWS).0;
         let shared = Arc::new(Shared {
             microphone: Microphone::default(),
+            analyses: Analyses::default(),
             book,
             sounds,
             news,
@@ -131,6 +136,7 @@ impl Desk {
             }
         });
         shared.microphone.stop();
+        shared.analyses.cancel(&shared);
         // what is being saved is saved; nothing else needs an end
         runtime.shutdown_timeout(std::time::Duration::from_secs(2));
         Ok(())
@@ -188,6 +194,8 @@ pub(super) fn router(shared: Arc<Shared>) -> Router {
         .route("/api/chart", get(chart::chart))
         .route("/api/events", get(events::events))
         .route("/api/decisions", get(history::decisions))
+        .route("/api/analyse", post(analysis::start))
+        .route("/api/analyse/cancel", post(analysis::cancel))
         .route("/api/decide", post(decide::decide))
         .route("/api/undo", post(decide::undo))
         .route("/api/redo", post(decide::redo))
@@ -352,17 +360,28 @@ pub(super) fn read_body<T: serde::de::DeserializeOwned>(
         ));
     }
     let mut reader = serde_json::Deserializer::from_slice(text);
-    let value = serde_path_to_error::deserialize(&mut reader).map_err(|e| {
-        ApiError::bad(format!(
-            "the request makes no sense at {}: {}",
-            e.path(),
-            e.inner()
-        ))
-    })?;
+    let value = serde_path_to_error::deserialize(&mut reader)
+        .map_err(|e| ApiError::bad(wrong_field(&e)).with("at", e.path().to_string().into()))?;
     reader
         .end()
         .map_err(|e| ApiError::bad(format!("the request makes no sense: {e}")))?;
     Ok(value)
+}
+
+/// What is wrong with a field, by its own name and as people say it: where it stands in the
+/// JSON is told apart.
+fn wrong_field(error: &serde_path_to_error::Error<serde_json::Error>) -> String {
+    use serde_path_to_error::Segment;
+    let text = error.inner().to_string();
+    let reason = text.split(" at line ").next().unwrap_or(&text);
+    let name = error.path().iter().rev().find_map(|segment| match segment {
+        Segment::Map { key } => Some(key.replace('_', " ")),
+        _ => None,
+    });
+    match name {
+        Some(name) => format!("{name}: {reason}"),
+        None => format!("the request makes no sense: {reason}"),
+    }
 }
 
 /// JSON computed off the answering threads.

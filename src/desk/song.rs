@@ -9,6 +9,8 @@ use crate::deciding::place::{Place, Twin, twins};
 use crate::deciding::song_json::{self, round};
 use crate::deciding::{redoable, undoable};
 use crate::songlog::form;
+use crate::songlog::heard::HeardChord;
+use crate::songlog::resolve::settings;
 use crate::songlog::song::{Bar, Song, Span};
 use crate::songlog::store::take_path;
 use crate::theory::midi_name;
@@ -50,8 +52,16 @@ fn told(snapshot: &Snapshot) -> Value {
     let mut value = song_json::song(song);
     let records = value["bars"].as_array_mut().into_iter().flatten();
     for (bar, record) in song.bars.iter().zip(records) {
-        record["repeats"] = twins_of(bar, song).iter().map(|t| t.bar).collect();
+        let (same, others): (Vec<Twin>, Vec<Twin>) =
+            twins_of(bar, song).into_iter().partition(|t| t.same);
+        record["repeats"] = same.iter().map(|t| t.bar).collect();
+        if !others.is_empty() {
+            record["repeats_that_differ"] = others.iter().map(|t| t.bar).collect();
+        }
     }
+    value["detail"] = detail(snapshot);
+    value["given"] = settings(log).given().iter().map(|s| s.name()).collect();
+    value["last_decision"] = json!(log.decided.last().map_or(0, |d| d.id));
     value["revision"] = json!(snapshot.revision);
     value["can_undo"] = json!(undoable(log).is_some());
     value["can_redo"] = json!(redoable(log).is_some());
@@ -60,6 +70,23 @@ fn told(snapshot: &Snapshot) -> Value {
     value["live"] = json!(cfg!(feature = "mic"));
     value["tuning"] = json!(song.instrument.tuning.text());
     value
+}
+
+/// Every harmony that sounds, where that is more than the song's chords: only what is shown of it.
+fn detail(snapshot: &Snapshot) -> Value {
+    let (log, song) = (&snapshot.log, &snapshot.song);
+    let chord = |chord: &HeardChord| {
+        let first = chord.candidates.first()?;
+        let key = song.key_at(chord.start_s);
+        let label = key.map_or_else(|| first.label.clone(), |k| k.spell_label(&first.label));
+        Some(json!({
+            "start_s": round(chord.start_s),
+            "end_s": round(chord.end_s),
+            "label": label.label(),
+            "symbol": label.symbol(),
+        }))
+    };
+    log.heard.detail.iter().filter_map(chord).collect()
 }
 
 fn take(shared: &Shared, snapshot: &Snapshot) -> Value {

@@ -118,6 +118,19 @@ pub fn reanalyse(
     analyse(&take, log, settings, false, watch)
 }
 
+/// Whether [`reanalyse`] would take these settings, before it is begun.
+///
+/// # Errors
+/// * [`DraftError::Log`] if the log cannot be read.
+/// * [`DraftError::Asked`], [`DraftError::Decide`] if the settings make no sense.
+pub fn check_settings(log: &Path, settings: &DecisionRequest) -> Result<(), DraftError> {
+    let log = store::load(log)?;
+    let given = new_acts(settings, Some(&log))?;
+    let held = settings_with(Some(&log), &given);
+    songlog::contradiction(&held, Some(log.heard.duration_s))
+        .map_err(|text| DraftError::Asked { text })
+}
+
 /// Whether the take of a log can be analysed again now: its file is there.
 ///
 /// # Errors

@@ -2,10 +2,10 @@
 
 use super::{DraftError, Watch};
 use crate::audio::Source;
-use crate::hearing::{Given, HeardSpan, Hearing, Listener, Weights, interpret_once};
+use crate::hearing::{self, Given, HeardSpan, Hearing, Listener, Weights, interpret_once};
 use crate::songlog::heard::{
-    Candidate, FittedShape, Heard, HeardBar, HeardBeat, HeardChord, HeardNote, HeardSection,
-    HeardStrum,
+    Candidate, Choice, FittedShape, Heard, HeardBar, HeardBeat, HeardChord, HeardNote,
+    HeardSection, HeardStrum, Preset,
 };
 
 /// Hears one take.
@@ -108,7 +108,25 @@ fn for_the_log(heard: Hearing, given: &Given) -> Heard {
                 probability: f64::from(n.probability),
             })
             .collect(),
+        choices: heard.choices.into_iter().map(choice).collect(),
         warnings: heard.warnings,
+    }
+}
+
+fn choice(of: hearing::Choice) -> Choice {
+    let preset = |p: hearing::Preset| Preset {
+        meter: p.meter,
+        tempo_bpm: p.tempo_bpm,
+        first_downbeat: p.first_downbeat_s,
+        capo: p.capo,
+        tuning: p.tuning,
+    };
+    Choice {
+        words: of.words,
+        instead: of.instead,
+        set: preset(of.set),
+        keep: preset(of.keep),
+        margin_nats: of.margin_nats,
     }
 }
 

@@ -20,7 +20,7 @@ mod live_json;
 #[cfg(feature = "mic")]
 mod moments;
 
-pub use analyse::{Analysed, Watch, analyse, can_reanalyse, kind_of, reanalyse};
+pub use analyse::{Analysed, Watch, analyse, can_reanalyse, check_settings, kind_of, reanalyse};
 pub use error::DraftError;
 pub use hear::{hear, hear_samples};
 pub use imported::read_import;

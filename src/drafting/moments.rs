@@ -373,6 +373,7 @@ impl Moments {
         heard.sections.clear();
         heard.detail.clear();
         heard.strums.clear();
+        heard.choices.clear();
         let heard_to = heard.chords.last().map_or(0.0, |c| c.end_s);
         if start_s - heard_to > 1e-6 {
             heard.chords.push(silence(heard_to, start_s));

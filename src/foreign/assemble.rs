@@ -147,6 +147,7 @@ pub(super) fn assemble(mut raw: ImportedScore, given: &Given) -> Result<Imported
             sections,
             chords,
             detail: vec![],
+            choices: vec![],
             strums: vec![],
             notes: raw.notes,
             warnings: raw.warnings,

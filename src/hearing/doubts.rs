@@ -1,9 +1,9 @@
-//! What a take leaves open, in words.
+//! What a take leaves open: in words, and as choices where there is another way to hear it.
 
 use crate::fretboard::Instrument;
 use crate::hearing::acoustic::sound::Sound;
 use crate::hearing::learned;
-use crate::hearing::outputs::HeardSpan;
+use crate::hearing::outputs::{Choice, HeardSpan, Preset};
 use crate::hearing::rhythm::count::Count;
 use crate::hearing::rhythm::grid::{Grid, median};
 use crate::hearing::weight_files::DOUBTS;
@@ -58,31 +58,50 @@ pub(in crate::hearing) fn doubts(sound: &Sound, counted: Option<&Count>) -> Vec<
             100.0 * sound.front.clipped_share
         ));
     }
-    match counted {
-        None => said.push("no beat found: there are no bars".into()),
-        Some(count) => said.extend(other_way(count)),
+    if counted.is_none() {
+        said.push("no beat found: there are no bars".into());
     }
     said
 }
 
-/// Another capo or tuning than was taken for granted, in words.
-pub(in crate::hearing) fn set_up_otherwise(suggested: &Instrument) -> String {
+/// Another capo or tuning than was taken for granted.
+pub(in crate::hearing) fn set_up_otherwise(suggested: &Instrument) -> Choice {
     let tuning = suggested.tuning.text();
-    match suggested.capo {
-        0 if suggested.above_shapes() == 0 => format!(
-            "a string lower than in standard tuning sounds: it may be {tuning}; if so, give --tuning \"{tuning}\""
+    let (words, instead) = match suggested.capo {
+        0 if suggested.above_shapes() == 0 => (
+            format!("a string lower than in standard tuning sounds: it may be {tuning}"),
+            tuning,
         ),
-        0 => format!(
-            "the chords lie better on a guitar tuned {tuning}; if it was, give --tuning \"{tuning}\""
+        0 => (
+            format!("the chords lie better on a guitar tuned {tuning}"),
+            tuning,
         ),
-        fret => format!(
-            "the chords lie as open shapes behind a capo at fret {fret}; if one was there, give --capo {fret}"
+        fret => (
+            format!("the chords lie as open shapes behind a capo at fret {fret}"),
+            format!("capo {fret}"),
         ),
+    };
+    let of = |instrument: &Instrument| match suggested.capo {
+        0 => Preset {
+            tuning: Some(instrument.tuning.clone()),
+            ..Preset::default()
+        },
+        _ => Preset {
+            capo: Some(instrument.capo),
+            ..Preset::default()
+        },
+    };
+    Choice {
+        words,
+        instead,
+        set: of(suggested),
+        keep: of(&Instrument::default()),
+        margin_nats: None,
     }
 }
 
-/// The other way to count, in words, where it is nearly as likely.
-fn other_way(count: &Count) -> Option<String> {
+/// The other way to count, where it is nearly as likely.
+pub(in crate::hearing) fn counted_otherwise(count: &Count) -> Option<Choice> {
     let other = count.other.filter(|o| o.behind < WEIGHTS.close)?;
     let gaps = count.beats_s.windows(2).map(|w| w[1] - w[0]).collect();
     let bpm = 60.0 / median(gaps).max(1e-3);
@@ -90,17 +109,44 @@ fn other_way(count: &Count) -> Option<String> {
         true => (count.per_bar * 3, 8),
         false => (count.per_bar, 4),
     };
-    let how = if (other.tempo_bpm / bpm - 1.0).abs() > WEIGHTS.same_tempo {
-        format!("--tempo {:.0}", other.tempo_bpm)
-    } else if meter != other.meter {
-        format!("--meter {}/{}", other.meter.0, other.meter.1)
-    } else {
-        format!("--first-downbeat {:.2}", other.first_downbeat_s)
+    let other_tempo = (other.tempo_bpm / bpm - 1.0).abs() > WEIGHTS.same_tempo;
+    let other_meter = meter != other.meter;
+    let mut set = Preset {
+        meter: other_meter.then_some(other.meter),
+        tempo_bpm: other_tempo.then(|| other.tempo_bpm.round()),
+        ..Preset::default()
     };
-    Some(format!(
-        "meter is unclear: {}/{} at {bpm:.0} bpm or {}/{} at {:.0}; give {how} for the other",
+    let mut instead = format!(
+        "{}/{} at {:.0} bpm",
+        other.meter.0, other.meter.1, other.tempo_bpm
+    );
+    let mut words = format!(
+        "meter is unclear: {}/{} at {bpm:.0} bpm or {}/{} at {:.0}",
         meter.0, meter.1, other.meter.0, other.meter.1, other.tempo_bpm
-    ))
+    );
+    let mut keep = Preset {
+        meter: other_meter.then_some(meter),
+        tempo_bpm: (other_tempo && !other_meter).then(|| bpm.round()),
+        ..Preset::default()
+    };
+    if set == Preset::default() {
+        // the same count from another beat on
+        let hundredths = |at_s: f64| (at_s * 100.0).round() / 100.0;
+        let at_s = hundredths(other.first_downbeat_s);
+        let own = count.beats_s.iter().zip(&count.places);
+        let own = own.filter(|(_, place)| **place == 1).map(|(t, _)| *t);
+        set.first_downbeat_s = Some(at_s);
+        keep.first_downbeat_s = own.map(hundredths).next();
+        instead = format!("first beat at {at_s:.2} s");
+        words = format!("the first beat of the bars is unclear: it may be at {at_s:.2} s");
+    }
+    Some(Choice {
+        words,
+        instead,
+        set,
+        keep,
+        margin_nats: Some(f64::from(other.behind)),
+    })
 }
 
 /// What the beats leave open: free time, and stretches without the guitar, in words.

@@ -34,7 +34,7 @@ pub use live::session::{Live, LiveAnswer};
 pub use live::strings::Played;
 pub use live::tuner::{TunedString, Tuner};
 pub use notes::events::{NoteSample, NoteWeights};
-pub use outputs::{Given, HeardSpan, Hearing, Note, Strum, WhichBar};
+pub use outputs::{Choice, Given, HeardSpan, Hearing, Note, Preset, Strum, WhichBar};
 pub use pipeline::{interpret, interpret_once};
 pub use rhythm::beats::BeatWeights;
 pub use voicing::fit::FitWeights;

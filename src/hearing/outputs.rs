@@ -1,6 +1,6 @@
 //! What the stages hand on and what the room gives; below all stages.
 
-use crate::fretboard::{Instrument, Shape};
+use crate::fretboard::{Instrument, Shape, Tuning};
 use crate::theory::{Key, KeyChange, Label};
 
 /// What the user already knows; it wins over what is heard.
@@ -64,8 +64,40 @@ pub struct Hearing {
     pub notes: Vec<Note>,
     /// The capo or tuning that what was played suggests, where none was given.
     pub suggested: Option<Instrument>,
+    /// What can be heard in another way too.
+    pub choices: Vec<Choice>,
     /// Doubts, in words.
     pub warnings: Vec<String>,
+}
+
+/// Something that can be heard in two ways: what hearing chose, and the other one.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Choice {
+    /// What is in doubt, in words.
+    pub words: String,
+    /// The other way in a few words: "3/4 at 132 bpm".
+    pub instead: String,
+    /// What to give for the other way.
+    pub set: Preset,
+    /// What to give to keep what hearing chose.
+    pub keep: Preset,
+    /// How far the other way lies behind, in nats; none where it is not measured in them.
+    pub margin_nats: Option<f64>,
+}
+
+/// What can be given beforehand about a whole take; what is left out is heard.
+#[derive(Debug, Clone, PartialEq, Default)]
+pub struct Preset {
+    /// Beats in a bar and the note value of a beat.
+    pub meter: Option<(u8, u8)>,
+    /// Beats a minute.
+    pub tempo_bpm: Option<f64>,
+    /// The first downbeat, s.
+    pub first_downbeat_s: Option<f64>,
+    /// Fret of the capo, 0 for none.
+    pub capo: Option<u8>,
+    /// The tuning.
+    pub tuning: Option<Tuning>,
 }
 
 /// A strum: several strings by one move of the hand.

@@ -3,7 +3,7 @@
 use crate::fretboard::Instrument;
 use crate::hearing::acoustic::low_end::standing_out_db;
 use crate::hearing::acoustic::sound::Sound;
-use crate::hearing::doubts::{doubts, gaps, set_up_otherwise};
+use crate::hearing::doubts::{counted_otherwise, doubts, gaps, set_up_otherwise};
 use crate::hearing::form::sections::{Form, Played};
 use crate::hearing::harmony::keys::Keys;
 use crate::hearing::harmony::labels::without_basses;
@@ -236,7 +236,8 @@ impl FirstPasses {
         }
         let played = self.song.as_ref().unwrap_or(&self.detail);
         let suggested = played.suggested(given, weights);
-        warnings.extend(suggested.as_ref().map(set_up_otherwise));
+        let counted = self.count.as_ref().and_then(counted_otherwise);
+        let set_up = suggested.as_ref().map(set_up_otherwise);
         let (chords, detail) = match self.song {
             Some(song) => (song.spans, self.detail.spans),
             None => (self.detail.spans, Vec::new()),
@@ -256,6 +257,7 @@ impl FirstPasses {
             strums: self.strums,
             notes,
             suggested,
+            choices: counted.into_iter().chain(set_up).collect(),
             warnings,
         }
     }
@@ -340,6 +342,7 @@ fn nothing(sound: &Sound) -> Hearing {
         strums: Vec::new(),
         notes: Vec::new(),
         suggested: None,
+        choices: Vec::new(),
         warnings: Vec::new(),
     }
 }

@@ -7,6 +7,7 @@
 //! command line and on the page, is a field of `deciding::DecisionRequest`.
 
 use super::format::Fault;
+pub use super::setting::Setting;
 use super::text::{self, rounded, rounded_list, rounded_optional};
 use super::validate::{ensure, name, range, tempo, time};
 use crate::fretboard::{HIGHEST_CAPO, Shape, Tuning};
@@ -166,6 +167,20 @@ pub enum Act {
         /// Straight or swung.
         feel: Feel,
     },
+    /// The chords from here to there are unconfirmed again, as proposed.
+    Unconfirm {
+        /// From, s.
+        #[serde(serialize_with = "rounded")]
+        start_s: f64,
+        /// To, s.
+        #[serde(serialize_with = "rounded")]
+        end_s: f64,
+    },
+    /// What was set for the whole take is heard again.
+    AsHeard {
+        /// What.
+        setting: Setting,
+    },
     /// These words are sung from here to there.
     Lyric {
         /// From, s.
@@ -293,7 +308,11 @@ impl Act {
     /// The first version of the log format that has this kind.
     pub(super) const fn version(&self) -> u64 {
         match self {
-            Self::SectionFeel { .. } | Self::Lyric { .. } | Self::Credit { .. } => 4,
+            Self::SectionFeel { .. }
+            | Self::Lyric { .. }
+            | Self::Credit { .. }
+            | Self::Unconfirm { .. }
+            | Self::AsHeard { .. } => 4,
             Self::Key { key } | Self::KeyFrom { key, .. } if key.mode.is_other() => 4,
             Self::KeyFrom { .. } => 3,
             Self::Beats { .. } | Self::BarBeats { .. } => 2,
@@ -308,6 +327,7 @@ impl Act {
             Self::Chord { start_s, end_s, .. }
             | Self::Shape { start_s, end_s, .. }
             | Self::SectionFeel { start_s, end_s, .. }
+            | Self::Unconfirm { start_s, end_s }
             | Self::Join { start_s, end_s } => range(*start_s, *end_s, place),
             Self::Lyric {
                 start_s,
@@ -376,7 +396,9 @@ impl Act {
                     "it has characters that are not text".into()
                 })
             }
-            Self::Key { .. } | Self::Meter { .. } | Self::Tuning { .. } => Ok(()),
+            Self::Key { .. } | Self::Meter { .. } | Self::Tuning { .. } | Self::AsHeard { .. } => {
+                Ok(())
+            }
         }
     }
 
@@ -419,6 +441,9 @@ impl Act {
             }
             Self::Split { at_s } => format!("the chord changes at {}", at(at_s)),
             Self::Join { start_s, end_s } => format!("{}: one chord", range(start_s, end_s)),
+            Self::Unconfirm { start_s, end_s } => {
+                format!("{}: unconfirmed again", range(start_s, end_s))
+            }
             Self::SectionName {
                 start_s,
                 end_s,
@@ -480,6 +505,7 @@ impl Act {
             Self::Capo { fret: 0 } => "no capo".into(),
             Self::Capo { fret } => format!("capo at fret {fret}"),
             Self::Tuning { tuning } => format!("tuning {}", tuning.text()),
+            Self::AsHeard { setting } => format!("{} as heard", setting.words()),
             Self::Undo { of } => {
                 let ids: Vec<String> = of.iter().map(u32::to_string).collect();
                 format!("undoes {}", ids.join(", "))

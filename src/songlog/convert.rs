@@ -56,7 +56,9 @@ fn version_of(log: &Log) -> u64 {
         .chain(changes)
         .any(|key| key.mode.is_other());
     let tagged = log.take.tags != Tags::default();
-    let detailed = !log.heard.detail.is_empty() || !log.heard.strums.is_empty();
+    let detailed = !log.heard.detail.is_empty()
+        || !log.heard.strums.is_empty()
+        || !log.heard.choices.is_empty();
     let heard = if tagged || detailed || other_mode {
         4
     } else if !log.heard.key_changes.is_empty() {
@@ -142,6 +144,7 @@ fn heard_record(heard: &Heard) -> HeardRecord {
                 probability: four(n.probability),
             })
             .collect(),
+        choices: heard.choices.clone(),
         warnings: heard.warnings.clone(),
     }
 }
@@ -293,6 +296,7 @@ fn heard_from(record: HeardRecord) -> Result<Heard, Fault> {
                 probability: n.probability,
             })
             .collect(),
+        choices: record.choices,
         warnings: record.warnings,
     })
 }

@@ -87,6 +87,7 @@ fn log(text: &str, key: &str) -> Log {
             sections,
             chords,
             detail: vec![],
+            choices: vec![],
             strums: vec![],
             notes: vec![],
             warnings: vec![],

@@ -3,8 +3,10 @@
 //! Plain values. `cli` fills them from the `hearing` room; a new draft
 //! replaces them as a whole and never touches a decision.
 
-use crate::fretboard::{Instrument, Shape};
+use super::text::{self, rounded_optional};
+use crate::fretboard::{Instrument, Shape, Tuning};
 use crate::theory::{Key, KeyChange, Label};
+use serde::{Deserialize, Serialize};
 
 /// Everything one draft heard in a take. Times in seconds from the take's start.
 #[derive(Debug, Clone, PartialEq)]
@@ -42,8 +44,62 @@ pub struct Heard {
     pub strums: Vec<HeardStrum>,
     /// Notes in order of their onset.
     pub notes: Vec<HeardNote>,
+    /// What can be heard in another way too.
+    pub choices: Vec<Choice>,
     /// What it could not hear, or doubts, in words.
     pub warnings: Vec<String>,
+}
+
+/// Something that can be heard in two ways: what was chosen, and the other one. In JSON as in
+/// the log and in `show --json`.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
+#[serde(deny_unknown_fields)]
+pub struct Choice {
+    /// What is in doubt: "meter is unclear: 4/4 at 110 bpm or 3/4 at 132".
+    pub words: String,
+    /// The other way in a few words: "3/4 at 132 bpm".
+    pub instead: String,
+    /// What to give for the other way.
+    pub set: Preset,
+    /// What to give to keep what was chosen.
+    pub keep: Preset,
+    /// How far the other way lies behind, in nats; left out where it is not measured in them.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[serde(serialize_with = "rounded_optional")]
+    pub margin_nats: Option<f64>,
+}
+
+/// What can be given about a whole take; its fields are named as in a decision request.
+#[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
+#[cfg_attr(test, derive(schemars::JsonSchema))]
+#[serde(deny_unknown_fields)]
+pub struct Preset {
+    /// Beats in a bar and note value of a beat: `3/4`.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    #[serde(
+        serialize_with = "text::meter::serialize_optional",
+        deserialize_with = "text::meter::optional"
+    )]
+    #[cfg_attr(test, schemars(with = "Option<String>"))]
+    pub meter: Option<(u8, u8)>,
+    /// Beats a minute.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub tempo_bpm: Option<f64>,
+    /// The first downbeat, s.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub first_downbeat: Option<f64>,
+    /// Fret of the capo, 0 for none.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub capo: Option<u8>,
+    /// The tuning: `drop D`, `standard`.
+    #[serde(
+        default,
+        skip_serializing_if = "Option::is_none",
+        with = "text::optional"
+    )]
+    #[cfg_attr(test, schemars(with = "Option<String>"))]
+    pub tuning: Option<Tuning>,
 }
 
 /// A strum: several strings by one move of the hand.

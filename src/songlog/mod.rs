@@ -21,6 +21,7 @@ mod parts;
 mod records;
 pub mod resolve;
 mod saving;
+mod setting;
 pub mod song;
 pub mod store;
 #[cfg(test)]

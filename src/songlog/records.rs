@@ -6,6 +6,7 @@
 //! describes each field.
 
 use super::decided::Act;
+use super::heard::Choice;
 use serde::{Deserialize, Serialize};
 
 #[derive(Serialize, Deserialize)]
@@ -68,6 +69,8 @@ pub(super) struct HeardRecord {
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub(super) strums: Vec<StrumRecord>,
     pub(super) notes: Vec<NoteRecord>,
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub(super) choices: Vec<Choice>,
     pub(super) warnings: Vec<String>,
 }
 

@@ -8,7 +8,7 @@ use super::Log;
 use super::count;
 use super::decided::{Act, Clock, How, holding};
 use super::form;
-use super::heard::Heard;
+use super::heard::{Choice, Heard};
 use super::parts::Parts;
 use super::song::{Bar, Lyric, Song, Span, State};
 use super::timeline::{Misfit, Piece, Timeline, same_sound};
@@ -98,6 +98,7 @@ pub fn apply_settings<'a>(settings: &mut Settings, acts: impl IntoIterator<Item 
             }
             Act::Capo { fret } => settings.capo = Some(*fret),
             Act::Tuning { tuning } => settings.tuning = Some(tuning.clone()),
+            Act::AsHeard { setting } => settings.clear(*setting),
             _ => {}
         }
     }
@@ -187,7 +188,9 @@ pub fn resolve_with_unfit(log: &Log) -> (Song, Vec<Unfit>) {
         credit: credit(log, &settings),
         lyrics,
         notes,
-        warnings: warnings(heard, &settings, &instrument, &unfit),
+        choices: choices(heard, &settings),
+        stale: stale(heard, &settings, &instrument),
+        warnings: warnings(heard, &unfit),
         instrument,
     };
     if !settings.keys_from.is_empty() {
@@ -281,36 +284,52 @@ fn apply(
         Act::Move { from_s, to_s } => timeline.move_edge(*from_s, *to_s),
         Act::Split { at_s } => timeline.split(*at_s),
         Act::Join { start_s, end_s } => timeline.join(*start_s, *end_s),
+        Act::Unconfirm { start_s, end_s } => timeline.unconfirm(*start_s, *end_s),
         // settings are read beforehand
         _ => parts.apply(act),
     }
 }
 
-fn warnings(
-    heard: &Heard,
-    settings: &Settings,
-    instrument: &Instrument,
-    unfit: &[Unfit],
-) -> Vec<String> {
-    let mut warnings = heard.warnings.clone();
+/// The choices that the user has not made yet.
+fn choices(heard: &Heard, settings: &Settings) -> Vec<Choice> {
+    let is_open = |choice: &&Choice| {
+        let of = [&choice.set, &choice.keep];
+        let asks = |field: fn(&super::heard::Preset) -> bool| of.iter().any(|p| field(p));
+        !(asks(|p| p.meter.is_some()) && settings.meter.is_some()
+            || asks(|p| p.tempo_bpm.is_some()) && settings.tempo_bpm.is_some()
+            || asks(|p| p.first_downbeat.is_some()) && settings.downbeat_s.is_some()
+            || asks(|p| p.capo.is_some()) && settings.capo.is_some()
+            || asks(|p| p.tuning.is_some()) && settings.tuning.is_some())
+    };
+    heard.choices.iter().filter(is_open).cloned().collect()
+}
+
+/// Tempos nearer than this share are one: what a person taps is no nearer (ours).
+const SAME_TEMPO: f64 = 0.04;
+
+/// What was set since the take was analysed, where chords and bars would be heard otherwise by it.
+fn stale(heard: &Heard, settings: &Settings, instrument: &Instrument) -> Vec<String> {
+    let mut stale = Vec::new();
     if *instrument != heard.instrument {
-        warnings.push(
-            "tuning or capo were set after the draft: draft the take again for shapes that fit"
-                .into(),
-        );
+        stale.push("tuning or capo were set after the analysis: fingerings may not fit".into());
     }
     if settings.meter.is_some_and(|m| Some(m) != heard.meter) {
-        warnings.push(
-            "the meter was set after the draft: draft the take again to have its bars heard anew"
-                .into(),
-        );
+        stale.push("the meter was set after the analysis: bars are counted from its beats".into());
+    }
+    let tempo_s = settings.tempo_bpm.zip(heard.tempo_bpm);
+    if settings.beats_s.is_none()
+        && tempo_s.is_some_and(|(set, heard)| (set / heard - 1.0).abs() > SAME_TEMPO)
+    {
+        stale.push("the tempo was set after the analysis: beats are still as heard".into());
     }
     if settings.beats_s.is_some() && !count::heard_with_taps(heard, settings) {
-        warnings.push(
-            "beats were tapped after the draft: draft the take again to have its chords heard by them"
-                .into(),
-        );
+        stale.push("beats were tapped after the analysis: chords were heard without them".into());
     }
+    stale
+}
+
+fn warnings(heard: &Heard, unfit: &[Unfit]) -> Vec<String> {
+    let mut warnings = heard.warnings.clone();
     warnings.extend(
         unfit
             .iter()

@@ -3,6 +3,7 @@
 //! This is what is shown, charted and checked. It is derived, never stored.
 
 use super::heard::Candidate;
+pub use super::heard::{Choice, Preset};
 pub use super::parts::Section;
 use crate::fretboard::{Instrument, Shape};
 use crate::theory::{Key, KeyChange, Label, key_at};
@@ -41,6 +42,10 @@ pub struct Song {
     pub lyrics: Vec<Lyric>,
     /// Notes of the user that belong to no single place.
     pub notes: Vec<String>,
+    /// What can be heard in another way too, and the user has not decided.
+    pub choices: Vec<Choice>,
+    /// What was set since the take was analysed and is not heard by yet, in words.
+    pub stale: Vec<String>,
     /// Warnings of the draft, and decisions that no longer fit.
     pub warnings: Vec<String>,
 }

@@ -92,6 +92,7 @@ fn log() -> Log {
             ],
             chords,
             detail: vec![],
+            choices: vec![],
             strums: vec![],
             notes: vec![HeardNote {
                 start_s: 1.98,

@@ -93,6 +93,17 @@ pub(crate) mod meter {
         read_meter(&String::deserialize(from)?).map_err(D::Error::custom)
     }
 
+    /// Writes it, or null.
+    pub(crate) fn serialize_optional<S: Serializer>(
+        meter: &Option<(u8, u8)>,
+        to: S,
+    ) -> Result<S::Ok, S::Error> {
+        match meter {
+            Some((beats, value)) => to.serialize_some(&format!("{beats}/{value}")),
+            None => to.serialize_none(),
+        }
+    }
+
     /// Reads it, or null.
     pub(crate) fn optional<'de, D: Deserializer<'de>>(
         from: D,

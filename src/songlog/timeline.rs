@@ -25,6 +25,8 @@ pub(super) struct Piece {
     pub(super) end_s: f64,
     pub(super) label: Label,
     pub(super) how: Option<How>,
+    /// What hearing proposes for it.
+    pub(super) proposed: Label,
     /// Which heard chord its candidates are.
     pub(super) heard: usize,
     /// Shapes the user decided.
@@ -57,17 +59,19 @@ impl Timeline {
             .chords
             .iter()
             .enumerate()
-            .map(|(i, chord)| Piece {
-                start_s: chord.start_s,
-                end_s: chord.end_s,
-                label: chord
-                    .candidates
-                    .first()
-                    .map_or(Label::NoChord, |c| label(&c.label)),
-                how: None,
-                heard: i,
-                shapes: Vec::new(),
-                notes: Vec::new(),
+            .map(|(i, chord)| {
+                let first = chord.candidates.first();
+                let proposed = first.map_or(Label::NoChord, |c| label(&c.label));
+                Piece {
+                    start_s: chord.start_s,
+                    end_s: chord.end_s,
+                    label: proposed.clone(),
+                    how: None,
+                    proposed,
+                    heard: i,
+                    shapes: Vec::new(),
+                    notes: Vec::new(),
+                }
             })
             .collect();
         Self { pieces }
@@ -143,6 +147,24 @@ impl Timeline {
             piece.shapes = shapes.to_vec();
         }
         Ok(())
+    }
+
+    /// The chords that lie mostly in a range are as proposed again, and nothing but where
+    /// they begin and end and their notes is left of what was decided about them.
+    pub(super) fn unconfirm(&mut self, start_s: f64, end_s: f64) -> Result<(), Misfit> {
+        let mut any = false;
+        for piece in &mut self.pieces {
+            if piece.common_s(start_s, end_s) > 0.5 * piece.length_s() {
+                piece.how = None;
+                piece.label = piece.proposed.clone();
+                piece.shapes.clear();
+                any = true;
+            }
+        }
+        match any {
+            true => Ok(()),
+            false => Err(Misfit("the chords there begin and end elsewhere now")),
+        }
     }
 
     pub(super) fn note(&mut self, start_s: f64, end_s: f64, text: &str) -> Result<(), Misfit> {

@@ -119,6 +119,8 @@ fn song() -> Song {
         credit: None,
         lyrics: Vec::new(),
         notes: Vec::new(),
+        choices: Vec::new(),
+        stale: Vec::new(),
         warnings: Vec::new(),
     }
 }

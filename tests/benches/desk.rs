@@ -1,4 +1,5 @@
-//! How soon the desk is usable on a take of ten minutes, and what it costs.
+//! How soon the desk is usable, and what it costs: the page's loop on takes of half a minute, two
+//! and ten minutes, and the server on the last.
 //!
 //! `cargo bench --bench desk`. The take is the demo take over and over; it is
 //! drafted once by the program. Times are the best of several openings.
@@ -9,24 +10,60 @@ use std::path::Path;
 use std::process::{Child, Command, Stdio};
 use std::time::{Duration, Instant};
 
-const MINUTES: u64 = 10;
+/// Lengths of the takes, s: the page's loop is measured on each, the server on the last.
+const LENGTHS_S: [u64; 3] = [30, 120, 600];
 const OPENINGS: usize = 5;
 
 fn main() {
     let folder = tempfile::tempdir().expect("a folder");
-    let wav = folder.path().join("long.wav");
-    let log = folder.path().join("long.takebook");
-    lengthen(&wav);
-    let start = Instant::now();
-    let drafted = takebook().arg("draft").arg(&wav).output().expect("it runs");
-    assert!(log.exists(), "{drafted:?}");
-    report("draft of the take (once)", start.elapsed());
-    let bytes = std::fs::metadata(&log).expect("a log").len();
-    say(&format!("log {} kB", bytes / 1000));
+    for length_s in LENGTHS_S {
+        let wav = folder.path().join(format!("{length_s}.wav"));
+        let log = wav.with_extension("takebook");
+        lengthen(&wav, length_s);
+        let start = Instant::now();
+        let drafted = takebook().arg("draft").arg(&wav).output().expect("it runs");
+        assert!(log.exists(), "{drafted:?}");
+        let bytes = std::fs::metadata(&log).expect("a log").len();
+        say(&format!("take of {length_s} s, log {} kB", bytes / 1000));
+        report("draft of the take (once)", start.elapsed());
+        page_loop(&log);
+        if Some(&length_s) == LENGTHS_S.last() {
+            server(&wav, &log);
+        }
+    }
+}
+
+/// The page in a browser, as `tests/outside/desk.mjs measuresLoop` prints it.
+fn page_loop(log: &Path) {
+    let root = Path::new(env!("CARGO_MANIFEST_DIR"));
+    // a copy: the page decides
+    let copy = log.with_file_name(format!(
+        "loop-{}",
+        log.file_name().unwrap_or_default().to_string_lossy()
+    ));
+    std::fs::copy(log, &copy).expect("a copy");
+    let told = Command::new("node")
+        .arg(root.join("tests/outside/desk.mjs"))
+        .args(["measuresLoop", env!("CARGO_BIN_EXE_takebook")])
+        .arg(&copy)
+        .output();
+    match told {
+        Ok(told) if told.status.success() => {
+            say(
+                "| link | first paint | usable | decision saved | at most | work for it | next line | pictures/s |",
+            );
+            say(String::from_utf8_lossy(&told.stdout).trim_end());
+        }
+        Ok(told) => say(&String::from_utf8_lossy(&told.stderr)),
+        Err(_) => say("the page is not measured: node is not there (tests/setup installs it)"),
+    }
+}
+
+fn server(wav: &Path, log: &Path) {
     let mut best: Vec<(&str, Duration)> = Vec::new();
     let mut memory_kb = 0;
     for _ in 0..OPENINGS {
-        for (i, (name, time)) in opening(&log, &mut memory_kb).into_iter().enumerate() {
+        for (i, (name, time)) in opening(log, &mut memory_kb).into_iter().enumerate() {
             match best.get_mut(i) {
                 Some(known) => known.1 = known.1.min(time),
                 None => best.push((name, time)),
@@ -37,16 +74,22 @@ fn main() {
         report(name, time);
     }
     say(&format!("memory at most {} MB", memory_kb / 1000));
-    decide_on_many(&log);
-    let mp3 = folder.path().join("long.mp3");
+    decide_on_many(log);
+    let mp3 = wav.with_extension("mp3");
     let coded = Command::new("ffmpeg")
         .args(["-loglevel", "error", "-i"])
-        .args([&wav, &mp3])
+        .args([wav, &mp3])
         .status();
     if coded.is_ok_and(|s| s.success()) {
-        let text = std::fs::read_to_string(&log).expect("a log");
-        std::fs::write(&log, text.replace("long.wav", "long.mp3")).expect("written");
-        let desk = Open::new(&log);
+        let text = std::fs::read_to_string(log).expect("a log");
+        let name = |path: &Path| {
+            path.file_name()
+                .unwrap_or_default()
+                .to_string_lossy()
+                .into_owned()
+        };
+        std::fs::write(log, text.replace(&name(wav), &name(&mp3))).expect("written");
+        let desk = Open::new(log);
         let start = Instant::now();
         desk.get("/api/take", "Range: bytes=0-99999\r\n");
         report("MP3: first sound after", start.elapsed());
@@ -142,7 +185,7 @@ fn opening(log: &Path, memory_kb: &mut u64) -> Vec<(&'static str, Duration)> {
 }
 
 /// The demo take, repeated.
-fn lengthen(path: &Path) {
+fn lengthen(path: &Path, length_s: u64) {
     let demo = Path::new(env!("CARGO_MANIFEST_DIR")).join("fixtures/lantern-porch.wav");
     let mut reader = hound::WavReader::open(demo).expect("the demo take");
     let mut spec = reader.spec();
@@ -151,7 +194,7 @@ fn lengthen(path: &Path) {
         .collect::<Result<_, _>>()
         .expect("16-bit samples");
     // as most recordings are: stereo at 44.1 kHz, each sample four times
-    let n = MINUTES as usize * 60 * spec.sample_rate as usize;
+    let n = length_s as usize * spec.sample_rate as usize;
     assert_eq!((spec.channels, spec.sample_rate), (1, 22_050));
     (spec.channels, spec.sample_rate) = (2, 44_100);
     let mut writer = hound::WavWriter::create(path, spec).expect("a file");

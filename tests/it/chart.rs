@@ -85,6 +85,7 @@ pub(crate) fn demo_log(dir: &Path) -> PathBuf {
             sections: vec![section("A", 1, 3), section("A", 4, 6), section("B", 7, 8)],
             chords: spans.map(chord).to_vec(),
             detail: vec![],
+            choices: vec![],
             strums: vec![],
             notes: vec![],
             warnings: vec![],

@@ -91,6 +91,7 @@ fn log_of(
             sections: vec![],
             chords,
             detail: vec![],
+            choices: vec![],
             strums: vec![],
             notes: vec![],
             warnings: vec![],

@@ -153,6 +153,62 @@ fn a_bar_of_a_longer_chord_can_have_its_own() {
 }
 
 #[test]
+fn a_chord_is_unconfirmed_again_with_its_fingering_and_in_its_repeats() {
+    let desk = Desk::new();
+    desk.ok("confirm", "all --accept");
+    desk.ok(
+        "confirm",
+        "3 --chord G6 --shape 320000 --repeats --note gently",
+    );
+    let said = desk.ok("confirm", "3 --unconfirm --repeats");
+    assert!(said.contains("bar 3: unconfirmed again"), "{said}");
+    assert!(said.contains("bar 7: unconfirmed again"), "{said}");
+    let all = HEARD.replace('?', "").replace("Em7", "Em7?");
+    assert_eq!(desk.chords(), all);
+    let bar = desk.ok("show", "--bar 3");
+    assert!(
+        bar.contains("* gently") && !bar.contains("320000 "),
+        "{bar}"
+    );
+    desk.refuses(
+        "confirm",
+        "3 --unconfirm",
+        "nothing was decided about a chord there: 3 Em7",
+    );
+    desk.refuses("confirm", "2 --unconfirm --accept", "exclude each other");
+    desk.ok("undo", "");
+    assert!(!desk.chords().contains('?'), "{}", desk.chords());
+}
+
+#[test]
+fn what_was_set_for_the_song_is_heard_again() {
+    let desk = Desk::new();
+    let song =
+        || -> serde_json::Value { serde_json::from_str(&desk.ok("show", "--json")).expect("JSON") };
+    let heard = song();
+    desk.ok("confirm", "--tempo 60 --meter 3/4 --capo 2");
+    let set = song();
+    assert_eq!((&set["meter"], &set["capo"]), (&"3/4".into(), &2.into()));
+    let stale = set["stale"].as_array().expect("a list");
+    assert_eq!(stale.len(), 3, "{stale:?}");
+    assert!(desk.ok("show", "").contains("draft the take again to"));
+    let said = desk.ok(
+        "confirm",
+        "--as-heard tempo --as-heard meter --as-heard capo",
+    );
+    assert!(said.contains("tempo as heard"), "{said}");
+    assert_eq!(song(), heard);
+}
+
+#[test]
+fn a_change_of_chord_moves_in_its_repeats_too() {
+    let desk = Desk::new();
+    let said = desk.ok("confirm", "2 --move 1.4 --repeats");
+    assert!(said.contains("chord change at 2 moved to 1.4"), "{said}");
+    assert!(said.contains("chord change at 6 moved to 5.4"), "{said}");
+}
+
+#[test]
 fn chords_are_split_joined_and_moved() {
     let desk = Desk::new();
     desk.ok("confirm", "1.3 --split --chord Gsus4");

@@ -184,6 +184,16 @@ fn the_playhead_stays_where_it_is_put_and_loops_are_dragged() {
 }
 
 #[test]
+fn the_take_is_analysed_again_from_the_page_and_no_decision_is_lost() {
+    scenario("analysesAgain");
+}
+
+#[test]
+fn what_got_no_answer_is_saved_once() {
+    scenario("savesOnce");
+}
+
+#[test]
 fn many_chords_are_confirmed_at_once_and_the_button_is_in_view_at_every_size() {
     scenario("confirmsMany");
 }

@@ -297,10 +297,10 @@ fn free_time_is_said_and_leaves_a_log_to_work_on() {
             free.extend(std::iter::repeat_n(0, rest));
         }
         let heard = demo.heard(&free, "");
-        let warnings = &heard.heard.warnings;
-        let said = |part: &str| warnings.iter().any(|w| w.contains(part));
-        n_said +=
-            u32::from(said("keep no tempo") || said("no beat found") || said("meter is unclear"));
+        let choices = heard.heard.choices.iter().map(|c| &c.words);
+        let doubts: Vec<&String> = heard.heard.warnings.iter().chain(choices).collect();
+        let said = |part: &str| doubts.iter().any(|w| w.contains(part));
+        n_said += u32::from(said("keep no tempo") || said("no beat found") || said("is unclear"));
         log = Some(heard);
     }
     let log = log.expect("eight were heard");

@@ -278,6 +278,7 @@ fn log_of(labels: &[&str]) -> Log {
             sections: vec![],
             chords: labels.iter().enumerate().map(chord).collect(),
             detail: vec![],
+            choices: vec![],
             strums: vec![],
             notes: vec![],
             warnings: vec![],

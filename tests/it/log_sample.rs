@@ -110,6 +110,7 @@ pub(crate) fn log() -> Log {
                 section("B", 9, ""),
             ],
             detail: vec![],
+            choices: vec![],
             strums: vec![],
             notes: chords
                 .iter()

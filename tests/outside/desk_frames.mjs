@@ -1,5 +1,6 @@
 // Not checks: how evenly the page draws while a long take plays and scrolls, and pictures.
 //   node tests/outside/desk.mjs measuresFrames PROGRAM LOG
+//   node tests/outside/desk.mjs measuresLoop PROGRAM LOG
 //   node tests/outside/desk.mjs takesPictures PROGRAM LOG FOLDER [BAR]
 
 import path from "node:path";
@@ -57,6 +58,71 @@ export async function measuresFrames({ program, log }) {
   waits.sort((a, b) => a - b);
   console.log(`next bar: drawn after ${waits[10].toFixed(1)} ms in the median, ${waits[19].toFixed(1)} ms at most; ${(((await work()).TaskDuration - before.TaskDuration) * 50).toFixed(1)} ms of work each`);
 }
+
+/** Decisions, and lines gone to, that are measured. */
+const [N_DECISIONS, N_LINES] = [20, 8];
+
+/** The loop of a person who confirms: each step, in ms; one line of a table. */
+export async function measuresLoop({ program, log }) {
+  const began = performance.now();
+  const desk = await startDesk(program, log);
+  const link = performance.now() - began;
+  const context = await openBrowser();
+  const page = await openPage(context, desk.url);
+  const [paint, usable] = await page.evaluate(() => [performance.getEntriesByName("first-contentful-paint")[0]?.startTime, performance.getEntriesByName("usable")[0].startTime]);
+  await page.waitForSelector(".evidence .heard");
+  await page.waitForTimeout(1500);
+  const meter = await context.newCDPSession(page);
+  await meter.send("Performance.enable", { timeDomain: "threadTicks" });
+  const work = async () => (await meter.send("Performance.getMetrics")).metrics.find((m) => m.name === "TaskDuration").value * 1000;
+  await page.locator("#chosen").focus();
+  const before = await work();
+  const saved = [];
+  for (let i = 0; i < N_DECISIONS; i += 1) saved.push(await page.evaluate(enterToSaved));
+  await page.waitForTimeout(400);
+  const perDecision = ((await work()) - before) / N_DECISIONS;
+  const lines = [];
+  for (let i = 0; i < N_LINES; i += 1) {
+    lines.push(await page.evaluate(nextLine));
+    await page.waitForTimeout(250);
+  }
+  await page.keyboard.press("p");
+  await page.waitForFunction(() => window.heldSound.currentTime > 0.3);
+  const gaps = await frames(page, 5000);
+  await page.keyboard.press("p");
+  const middle = (list) => [...list].sort((a, b) => a - b)[Math.floor(list.length / 2)];
+  const whole = (ms) => Math.round(ms);
+  const facts = [whole(link), whole(paint), whole(usable), whole(middle(saved)), whole(Math.max(...saved)), whole(perDecision), whole(middle(lines)), (gaps.length / (gaps.reduce((a, b) => a + b, 0) / 1000)).toFixed(1)];
+  console.log(`| ${facts.join(" | ")} |`);
+}
+
+/** From Enter to the log, ms. */
+const enterToSaved = () => new Promise((done) => {
+  const began = performance.now();
+  let isOut = false;
+  const observer = new MutationObserver(() => {
+    const n = document.documentElement.dataset.unsaved;
+    isOut ||= n !== "0";
+    if (!isOut || n !== "0") return;
+    observer.disconnect();
+    done(performance.now() - began);
+  });
+  observer.observe(document.documentElement, { attributes: true });
+  document.querySelector("#chosen").dispatchEvent(new KeyboardEvent("keydown", { key: "Enter", bubbles: true }));
+});
+
+/** From the arrow key to the next line with what was heard in it, ms. */
+const nextLine = () => new Promise((done) => {
+  const began = performance.now();
+  const strip = document.querySelector(".evidence");
+  const observer = new MutationObserver(() => {
+    if (strip.previousSibling !== document.querySelector("#chosen").closest(".line") || !strip.querySelector(".heard")) return;
+    observer.disconnect();
+    requestAnimationFrame(() => setTimeout(() => done(performance.now() - began), 0));
+  });
+  observer.observe(strip, { childList: true });
+  document.querySelector("#chosen").dispatchEvent(new KeyboardEvent("keydown", { key: "ArrowDown", bubbles: true }));
+});
 
 const frames = (page, ms) =>
   page.evaluate((length) => new Promise((done) => {

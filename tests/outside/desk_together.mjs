@@ -79,7 +79,10 @@ export async function recoversFromARestart({ program, log }) {
   assert.equal(stateOf(program, log, 3), "open", "nothing can have been saved");
 
   // started again: another key, so the page says what to do until it is done
-  desk = await startDesk(program, log, desk.port);
+  // the same address without being told
+  const { port } = desk;
+  desk = await startDesk(program, log);
+  assert.equal(desk.port, port, "the address is the same");
   await page.waitForFunction(() => /started anew/.test(document.querySelector("#trouble").textContent));
   const opened = await openPage(context, desk.url);
   await page.waitForFunction(() => document.querySelector("#trouble").textContent.trim() === "");

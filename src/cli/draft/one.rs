@@ -37,6 +37,7 @@ fn settings(args: &Args) -> DecisionRequest {
         bar_beats: args.bar_beats.clone(),
         capo: args.capo,
         tuning: args.tuning.clone(),
+        as_heard: args.as_heard.clone(),
         ..DecisionRequest::default()
     }
 }

@@ -4,6 +4,7 @@ use super::{Done, Job, Report};
 use crate::cli::layout::wrap_from;
 use crate::cli::plain::{shell_word, shown};
 use crate::cli::{CliError, show};
+use crate::deciding::remarks;
 use crate::songlog::heard::{Heard, HeardChord};
 use crate::songlog::{self, Log};
 use crate::theory::Label;
@@ -28,7 +29,8 @@ pub(super) fn report(job: &Job, log: &Log) -> Result<Report, CliError> {
     let heard_anything = heard_anything(&log.heard);
     let mut words = Vec::new();
     writeln!(words, "{} -> {}", shown(&job.take), shown(&job.log))?;
-    for warning in &song.warnings {
+    let remarks = remarks(&song);
+    for warning in &remarks {
         let line = format!("  note: {warning}");
         writeln!(words, "{}", wrap_from(&line, 8))?;
     }
@@ -58,7 +60,7 @@ pub(super) fn report(job: &Job, log: &Log) -> Result<Report, CliError> {
         "meter": song.meter.map(|(b, v)| format!("{b}/{v}")),
         "key": song.key.map(|k| k.label()),
         "tuning_cents": log.heard.tuning_cents,
-        "warnings": song.warnings,
+        "warnings": remarks,
     });
     Ok(Report {
         words: String::from_utf8_lossy(&words).into_owned(),

@@ -7,10 +7,10 @@ import { drawDecisions } from "./card_decisions.js";
 import { symbol } from "./chart.js";
 import { hearPlucked } from "./clicks.js";
 import { button, el, find, unseen } from "./dom.js";
-import { candidatesOf, shapeForAll, takeCandidate, writeShape } from "./edits.js";
-import { probability, sureness } from "./music.js";
+import { candidatesOf, chordsToFinger, repeatsOfChoice, shapeForAll, takeCandidate, unconfirm, writeDetail, writeShape } from "./edits.js";
+import { plural, probability, sureness } from "./music.js";
 import { say } from "./say.js";
-import { barByNumber, choose, chordsIn, chosen, desk, on, sectionOf, tell } from "./state.js";
+import { barAt, barByNumber, choose, chordsIn, chosen, desk, detailIn, on, sectionOf, tell } from "./state.js";
 import { soundedStrings } from "./strings.js";
 import { forgetTyping, typingField } from "./typing.js";
 
@@ -75,6 +75,7 @@ function show() {
   const key = `${bar.number} ${desk.saved.revision}`;
   if (!wanted.startsWith(`${bar.number} `)) {
     forgetTyping();
+    everyShape = null;
     const card = find("#card");
     if (!card.contains(document.activeElement)) card.scrollTop = 0;
   }
@@ -144,9 +145,12 @@ function head(chord) {
           all.map((c, part) => button(`${c.symbol}${c.state === "open" ? "?" : ""}`, () => choose(desk.bar, { part }), { "aria-pressed": String(part === desk.part), "data-key": `part ${part}` })),
         )
       : null,
-    chord ? el("p", { class: `state ${chord.state}` }, symbol(chord.symbol, chord.state === "open"), el("span", {}, stateWords(chord))) : el("p", {}, "No chord here."),
+    chord ? el("p", { class: `state ${chord.state}` }, symbol(chord.symbol, chord.state === "open"), el("span", {}, stateWords(chord)), isTouched(chord) ? button("Unconfirm", unconfirm, { class: "small", "aria-keyshortcuts": "Backspace", title: "As proposed again", "data-key": "unconfirm" }) : null) : el("p", {}, "No chord here."),
   ].filter(Boolean);
 }
+
+/** Whether something was decided about a chord. */
+const isTouched = (chord) => chord.state === "decided" || (chord.members ?? [chord]).some((c) => c.n_decided_shapes > 0);
 
 function stateWords(chord) {
   if (chord.state === "decided") return chord.certainty === null ? "entered by you" : "confirmed";
@@ -176,21 +180,36 @@ function candidates(chord) {
   return [
     el("h3", {}, "Candidates"),
     el("ol", { class: "list" }, rows),
-    desk.song.bars[desk.bar].repeats?.length > 0
+    harmonies(),
+    hasRepeats()
       ? el(
           "label",
           { class: "tick" },
           el("input", { type: "checkbox", id: "repeats", checked: desk.repeats, "data-key": "repeats", onchange: (e) => setRepeats(e.target.checked) }),
-          ` Same in all repeats${repeatNumbers()}`,
+          el("span", {}, `Same in all repeats${repeatNumbers()}`),
         )
       : null,
   ].filter(Boolean);
 }
 
-const repeatNumbers = () => {
-  const others = desk.song.bars[desk.bar].repeats ?? [];
-  return others.length > 0 ? ` (bar ${others.join(", ")})` : "";
-};
+/** Every harmony that sounds in the bar, where that is more than its chords. */
+function harmonies() {
+  const all = detailIn(desk.bar);
+  if (all.length === 0) return null;
+  const names = all.flatMap((c, i) => [i > 0 ? " – " : "", button([symbol(c.symbol), unseen(", hear it")], () => hearPlucked(c.label), { class: "small", "data-key": `harmony ${i}` })]);
+  return el("p", { class: "harmonies" }, el("span", {}, "Every harmony: "), names, button("Use them", () => writeDetail(all), { "data-key": "use harmonies" }));
+}
+
+const hasRepeats = () => ["repeats", "repeats_that_differ"].some((of) => desk.song.bars[desk.bar][of]?.length > 0);
+
+/** Which bars of the repeats a decision is carried to, and which not. */
+function repeatNumbers() {
+  const { same, differ } = repeatsOfChoice();
+  const bars = (numbers) => `${numbers.length === 1 ? "bar" : "bars"} ${numbers.join(", ")}`;
+  const left = differ.length > 0 ? `not ${bars(differ)}, which ${differ.length === 1 ? "differs" : "differ"}` : "";
+  const parts = [same.length > 0 ? `also ${bars(same)}` : "", left].filter(Boolean);
+  return parts.length > 0 ? `: ${parts.join("; ")}` : "";
+}
 
 export function setRepeats(isOn) {
   desk.repeats = isOn;
@@ -207,9 +226,34 @@ function shapes(chord, drawn) {
   const stands = list.filter((s) => s.decided);
   return [
     el("h3", {}, `Fingerings of ${chord.symbol}`),
+    everyLine(chord),
     el("ul", { class: "fingerings" }, list.slice(0, N_SHAPES).map((s) => figure(s, chord, stands))),
     [...new Set(list.map((s) => s.caution).filter(Boolean))].map((text) => el("p", { class: "quiet" }, text)),
   ].flat().filter(Boolean);
+}
+
+/** The fingering that is about to be every such chord's. */
+let everyShape = null;
+
+/** Which bars "every" touches, before it does. */
+function everyLine(chord) {
+  if (everyShape === null) return null;
+  const all = chordsToFinger(chord.label, everyShape);
+  const numbers = [...new Set(all.map((c) => desk.song.bars[barAt(c.start_s + 0.02)].number))];
+  const end = (act) => () => {
+    const shape = everyShape;
+    everyShape = null;
+    if (act) shapeForAll(shape);
+    draw();
+  };
+  if (all.length === 0) return el("p", { class: "every", role: "status" }, `Every ${chord.symbol} is fingered ${everyShape} already. `, button("Close", end(false), { "data-key": "every no" }));
+  return el(
+    "p",
+    { class: "every" },
+    `${everyShape} for ${plural(all.length, "chord")}, in bar${numbers.length === 1 ? "" : "s"} ${numbers.join(", ")}. `,
+    button(`Use for every ${chord.symbol}`, end(true), { class: "primary", "data-key": "every yes" }),
+    button("Cancel", end(false), { "data-key": "every no" }),
+  );
 }
 
 /** A fingering in one line: the diagram, the frets, what it asks of the hand, what can be done. */
@@ -228,7 +272,7 @@ function figure(shape, chord, stands) {
       button(["♪", unseen(` hear ${shape.text}`)], () => hearPlucked(chord.label, shape.text), { "data-key": `hear ${shape.text}`, title: "Hear it" }),
       isOnly ? null : button([shape.decided ? "Only this" : "Use", unseen(` ${shape.text}`)], () => writeShape(shape.text), { "data-key": `shape ${shape.text}` }),
       one && !shape.decided ? button(["Also", unseen(` ${shape.text}, beside ${one.text}`)], () => writeShape(one.text, shape.text), { "data-key": `or ${shape.text}` }) : null,
-      button([`Every ${chord.symbol}`, unseen(` is fingered ${shape.text}`)], () => shapeForAll(shape.text), { "data-key": `every ${shape.text}` }),
+      button([`Every ${chord.symbol} …`, unseen(` fingered ${shape.text}`)], () => ((everyShape = shape.text), draw()), { "data-key": `every ${shape.text}` }),
     ),
   );
 }

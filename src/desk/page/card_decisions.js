@@ -5,7 +5,7 @@ import { button, el } from "./dom.js";
 import { keyAt } from "./music.js";
 import { now } from "./player.js";
 import { say } from "./say.js";
-import { barBeats, endingPlan, firstDownbeat, join, keyFromHere, letterSection, markEnding, nameSection, nudge, sectionGoesOn, sectionStarts, splitAt, writeNote, writeWords } from "./edits.js";
+import { barBeats, endingPlan, firstDownbeat, unconfirm, join, keyFromHere, letterSection, markEnding, nameSection, nudge, sectionGoesOn, sectionStarts, splitAt, writeNote, writeWords } from "./edits.js";
 import { beatsIn, chosen, desk, sectionOf } from "./state.js";
 
 /** The bar that the decisions stand for. */
@@ -36,6 +36,7 @@ function change(chord) {
     "div",
     { class: "group" },
     el("div", { class: "row" }, el("span", { class: "quiet" }, many() ? `${desk.barTo - desk.bar + 1} bars chosen` : "One bar chosen"), button("One bar more", () => moreBars(1), { "data-key": "more bars" }), many() ? button("One bar less", () => moreBars(-1), { "data-key": "fewer bars" }) : null),
+    el("div", { class: "row" }, button(many() ? "Unconfirm these bars" : `Unconfirm ${chord.symbol}`, unconfirm, { "data-key": "unconfirm here", "aria-keyshortcuts": "Backspace", disabled: !many() && chord.state === "open" && chord.n_decided_shapes === 0 })),
     el("h3", {}, "Where chords change"),
     el(
       "div",

@@ -1,10 +1,11 @@
 // The chart: the song in lines of bars on paper. Lines that did not change keep their
 // elements, so that a decision redraws little and focus stays.
 
-import { el, find, svg, unseen } from "./dom.js";
+import { button, el, find, svg, unseen } from "./dom.js";
 import { setInLines } from "./lines.js";
 import { clock, keyWords, parts, plural, sureness } from "./music.js";
-import { choose, chordsIn, desk, on, partOf, tell } from "./state.js";
+import { say } from "./say.js";
+import { choose, chordsIn, desk, detailIn, isDetailed, on, partOf, sectionOf, tell } from "./state.js";
 
 /** Where a bar lies on the paper: its line's element and its place from the left. */
 const places = new Map();
@@ -34,6 +35,26 @@ export function startChart() {
   find("#parts").addEventListener("dblclick", (event) => {
     if (event.target.closest("[data-bar]")) tell("play");
   });
+}
+
+/** Shows every harmony under the song's chords, or the chords alone. */
+export function showDetail(isOn) {
+  if (!(desk.song.detail?.length > 0)) return say("No more harmonies were heard than these chords.");
+  desk.detail = isOn;
+  desk.detailIn.clear();
+  tell("view");
+  say(isOn ? "Every harmony that sounds is shown under the chords." : "The song's chords only.");
+}
+
+/** The same for one section. */
+function toggleSection(first) {
+  if (desk.detail) {
+    desk.detail = false;
+    for (const section of desk.song.sections) desk.detailIn.add(section.first_bar);
+  }
+  if (!desk.detailIn.delete(first)) desk.detailIn.add(first);
+  tell("view");
+  find(`[data-detail="${first}"]`)?.focus({ preventScroll: true });
 }
 
 /** Dragging over bars chooses them and loops them. */
@@ -74,7 +95,7 @@ function draw() {
   places.clear();
   const fresh = new Map();
   const laid = setInLines(song, { folded: desk.folded, perLine: perLine() });
-  const sections = laid.map((part, p) => {
+  const parts = laid.map((part, p) => {
     const lines = part.lines.map((line, l) => {
       const key = `${perLine()} ${line.map((m) => keyOf(m)).join("|")}`;
       const node = kept.get(key) ?? drawLine(line);
@@ -88,12 +109,39 @@ function draw() {
       node.dataset.line = `${p}.${l}`;
       return node;
     });
-    const rows = lines.map((node, l) => [newKey(part.lines[l]), node]);
-    return el("section", { class: "part", "aria-label": partWords(part) }, partHeading(part), rows);
+    const rows = lines.map((node, l) => ({ key: part.lines[l][0].newKey ?? null, node }));
+    return { words: partWords(part), heading: partHeading(part, song), rows };
   });
   kept = fresh;
-  find("#parts").replaceChildren(...sections);
+  put(parts);
   mark();
+}
+
+/** What stands on the page: sections with their headings and lines. */
+let standing = [];
+
+/** Puts the parts on the page; where only lines differ, only these are exchanged, so that little is laid out anew. */
+function put(parts) {
+  const same = (a, b) => a.rows.length === b.rows.length && a.rows.every((row, i) => row.key === b.rows[i].key && (row.node === b.rows[i].node || !row.node.isConnected));
+  if (parts.length === standing.length && parts.every((part, i) => same(part, standing[i]))) {
+    standing = parts.map((part, i) => exchange(part, standing[i]));
+    return;
+  }
+  for (const part of parts) {
+    const rows = part.rows.map(({ key, node }) => [newKey(key), node]);
+    part.section = el("section", { class: "part", "aria-label": part.words }, part.heading, rows);
+  }
+  standing = parts;
+  find("#parts").replaceChildren(...parts.map((part) => part.section));
+}
+
+function exchange(part, before) {
+  part.section = before.section;
+  if (part.words !== before.words) part.section.setAttribute("aria-label", part.words);
+  if (part.heading.isEqualNode(before.heading)) part.heading = before.heading;
+  else before.heading.replaceWith(part.heading);
+  part.rows.forEach(({ node }, i) => node !== before.rows[i].node && before.rows[i].node.replaceWith(node));
+  return part;
 }
 
 function heading(song) {
@@ -125,25 +173,30 @@ function partWords(part) {
   return `Section ${part.letter || "without a letter"}${name}${part.times > 1 ? `, ${part.times} times` : ""}`;
 }
 
-function partHeading(part) {
+function partHeading(part, song) {
+  const index = part.lines[0][0].bars[0];
+  const first = sectionOf(index)?.first_bar;
+  const hasDetail = song.detail?.length > 0 && part.lines.some((line) => line.some((m) => detailIn(m.bars[0]).length > 0));
   const bars = part.passes.map(([a, b]) => (a === b ? `${a}` : `${a}–${b}`)).join(" and ");
-  const say = [part.times > 1 ? `${part.times}×, bars ${bars}` : `bars ${bars}`, part.differs].filter(Boolean).join(" · ");
-  return el(
+  const words = [part.times > 1 ? `${part.times}×, bars ${bars}` : `bars ${bars}`, part.differs].filter(Boolean).join(" · ");
+  const heading = el(
     "h2",
     {},
     part.letter ? el("span", { class: "letter" }, part.letter) : null,
     part.name ? el("span", { class: "name" }, part.name) : null,
-    el("span", { class: "span" }, say),
+    el("span", { class: "span" }, words),
   );
+  const more = hasDetail ? button(["Every harmony", unseen(` of section ${part.letter}`)], () => toggleSection(first), { "aria-pressed": String(isDetailed(index)), "aria-keyshortcuts": "d", "data-detail": first, class: "small" }) : null;
+  return el("div", { class: "part-head" }, heading, more);
 }
 
 /** Over a line that begins in a new key. */
-const newKey = (line) => (line[0].newKey ? el("p", { class: "new-key" }, `Key of ${keyWords(line[0].newKey)}`) : null);
+const newKey = (key) => (key ? el("p", { class: "new-key" }, `Key of ${keyWords(key)}`) : null);
 
 /** All of a measure that is seen on the chart. */
 const keyOf = (m) =>
   `${m.cells} ${m.ending} ${m.endingStarts} ${m.newKey ?? ""} ${m.repeatStart} ${m.repeatEnd} ${m.last} ` +
-  m.bars.map((b) => `${b} ${desk.song.bars[b].number} ${desk.song.bars[b].start_s} ${desk.song.bars[b].n_beats} ` + chordsIn(b).map((c) => `${c.start_s} ${c.end_s} ${c.symbol} ${c.state} ${c.certainty} ${c.notes.join("\n")}`).join(";")).join("/");
+  m.bars.map((b) => `${b} ${desk.song.bars[b].number} ${desk.song.bars[b].start_s} ${desk.song.bars[b].n_beats} ` + chordsIn(b).map((c) => `${c.start_s} ${c.end_s} ${c.symbol} ${c.state} ${c.certainty} ${c.notes.join("\n")}`).join(";") + (isDetailed(b) ? detailIn(b).map((c) => ` ${c.start_s} ${c.symbol}`).join() : "")).join("/");
 
 function drawLine(line) {
   const first = desk.song.bars[line[0].bars[0]].number;
@@ -207,8 +260,21 @@ function bar(printed) {
       [...new Set(notes)].map((text) => el("span", { class: "remark" }, text)),
     ),
     el("span", { class: `chords ${chords.length > 2 ? "many" : ""}` }, chords.map((c, part) => chord(c, here, part))),
+    isDetailed(index) ? detail(index) : null,
     beats(here),
   );
+}
+
+/** Every harmony that sounds in a bar, each about under its place. */
+function detail(index) {
+  const all = detailIn(index);
+  if (all.length === 0) return null;
+  const each = all.map((c) => {
+    const node = el("span", {}, symbol(c.symbol));
+    node.style.flexGrow = String((c.end_s - c.start_s).toFixed(3));
+    return node;
+  });
+  return el("span", { class: "detail" }, unseen(" every harmony: "), each.flatMap((node) => [node, unseen(" ")]));
 }
 
 function chord(c, here, part) {

@@ -8,7 +8,10 @@ import { isLost, lost } from "./link.js";
 import { clear, say, warn } from "./say.js";
 import { barAt, choose, desk, on, setSong, tell } from "./state.js";
 
-/** Where unanswered decisions are kept: a list of `{id, path, words, body, effects, at_s, revision}`. */
+/**
+ * Where unanswered decisions are kept: a list of `{id, path, words, body, effects, at_s, revision,
+ * after}`; `after` is the last decision of the log that it was sent on, and missing before it was.
+ */
 const KEPT = "takebook.unsaved";
 /** Revisions that the page made itself; the oldest go first. */
 const N_OWN = 60;
@@ -23,7 +26,8 @@ const own = new Set();
 /**
  * Decides; resolves to whether it is in the log. `words` names it for people; a request, or a
  * list of them, is as in `docs/desk-api.md`; `effects` say what
- * shows at once: `{start_s, end_s, label?, symbol?, shapes?}` confirms the chords between.
+ * shows at once: `{start_s, end_s, label?, symbol?, shapes?}` confirms the chords between, and
+ * with `open` they are unconfirmed again.
  */
 export const decide = (words, requests, effects = []) => take({ path: "/api/decide", words, body: { requests: [requests].flat() }, effects });
 export const undo = (decisions) => take({ path: "/api/undo", words: "undo", body: Array.isArray(decisions) ? { decisions } : {}, effects: [] });
@@ -57,13 +61,18 @@ function withEffects(song, effects) {
   const chords = song.chords.map((chord) => {
     let own = chord;
     for (const e of effects) {
+      if (isIn(chord, e) && e.open) {
+        const [first] = chord.candidates;
+        own = { ...own, ...(first ? { label: first.label, symbol: first.symbol, certainty: first.probability } : {}), n_decided_shapes: 0, state: "open" };
+        continue;
+      }
       if (!isIn(chord, e) || (own.state === "decided" && !e.label && !e.shapes)) continue;
       if (e.least !== undefined && (chord.certainty ?? 0) < e.least) continue;
       const shapes = e.shapes ? { shapes: [...e.shapes, ...own.shapes.filter((s) => !e.shapes.includes(s))], n_decided_shapes: e.shapes.length } : {};
       const other = e.label && e.label !== own.label ? { label: e.label, symbol: e.symbol, shapes: [], n_decided_shapes: 0 } : {};
       own = { ...own, ...other, ...shapes, state: "decided" };
     }
-    if (own !== chord && chord.state === "open") n += 1;
+    n += Number(own.state === "decided") - Number(chord.state === "decided");
     return own;
   });
   return { ...song, chords, n_open: Math.max(0, song.n_open - n) };
@@ -84,9 +93,15 @@ async function pump() {
 
 /** Sends one; gives whether the next may follow. */
 async function send(decision, isAgain = false) {
+  const wasReplayed = decision.isReplayed;
   try {
     const path = address(decision.path, { since: desk.saved.revision });
-    const body = decision.path === "/api/decide" ? { ...decision.body, revision: desk.saved.revision } : decision.body;
+    if (!decision.isReplayed) {
+      Object.assign(decision, { after: desk.saved.last_decision, revision: desk.saved.revision });
+      keep();
+    }
+    const { after, revision } = decision;
+    const body = { ...decision.body, after, ...(decision.path === "/api/decide" ? { revision } : {}) };
     const answer = await post(path, body);
     remember(answer.revision);
     takeIn(answer);
@@ -109,8 +124,13 @@ async function send(decision, isAgain = false) {
       desk.saved = trouble.song;
       tell("elsewhere");
       // others decided elsewhere in the song: what was decided here still means the same
+      delete decision.isReplayed;
       const same = decision.effects.length > 0 && decision.effects.every((e, i) => chordsOf(desk.saved, e) === decision.seen[i]);
       if (same && !isAgain) return send(decision, true);
+    }
+    if (wasReplayed && trouble.song) {
+      askAbout(pending);
+      return false;
     }
     settle(decision, false);
     comesBack(decision, trouble.message);
@@ -156,24 +176,28 @@ function comesBack(decision, why) {
   ]);
 }
 
-/** After a start or a return of the program: what is still unsaved? */
+/**
+ * After a start or a return of the program: what is still unsaved? The first may be in the log
+ * already, if its answer alone was lost: the program finds that out, and saves nothing twice.
+ */
 export function takeUpUnsaved() {
   pending = kept();
-  if (pending.length === 0) return;
-  const sendAll = () => {
-    clear("unsaved");
-    pump();
-  };
-  if (pending[0].revision === desk.saved.revision) {
-    show();
-    return sendAll();
-  }
-  const words = pending.map((d) => `“${d.words}”`).join(", ");
-  const held = pending;
+  const [first] = pending;
+  if (!first) return;
+  first.isReplayed = first.after !== undefined;
+  if (!first.isReplayed && first.revision !== desk.saved.revision) return askAbout(pending);
+  show();
+  pump();
+}
+
+/** What was decided on another state of the song is saved only if the user says so. */
+function askAbout(held) {
+  const words = held.map((d) => `“${d.words}”`).join(", ");
   pending = [];
+  show();
   warn("unsaved", `No answer came for ${words}, and the song file has changed since.`, [
-    ["Save now", () => ((pending = [...held, ...pending]), show(), sendAll())],
-    ["Discard", () => (keep(), show(), clear("unsaved"))],
+    ["Save now", () => ((pending = [...held, ...pending]), show(), clear("unsaved"), pump())],
+    ["Discard", () => (held.forEach((d) => waiting.get(d.id)?.(false)), keep(), show(), progress(), clear("unsaved"))],
   ]);
 }
 

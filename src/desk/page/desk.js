@@ -1,5 +1,6 @@
 // The page's front door: fetch the song, start each part, follow the log.
 
+import { startAnalysis } from "./analysis.js";
 import { Refused } from "./api.js";
 import { startBulk } from "./bulk.js";
 import { startCard } from "./card.js";
@@ -27,7 +28,7 @@ function turnTo() {
   const wanted = location.hash.slice(1);
   const page = PAGES.includes(wanted) ? wanted : "chart";
   for (const section of document.querySelectorAll("[data-page]")) section.hidden = section.dataset.page !== page;
-  for (const part of ["#dock", "#overview"]) find(part).hidden = page !== "chart";
+  for (const part of ["#dock", "#overview", "#doubts"]) find(part).hidden = page !== "chart";
   for (const link of document.querySelectorAll("[data-view]")) {
     if (link.dataset.view === page) link.setAttribute("aria-current", "page");
     else link.removeAttribute("aria-current");
@@ -45,6 +46,7 @@ async function start() {
   startClicks();
   startKeys();
   startSongFacts();
+  startAnalysis();
   startLive();
   startDeliver();
   startOverview();

@@ -71,8 +71,8 @@ function show() {
 /** Over a reload: the bar, the playhead, the speed and the loop. */
 function keepPlace() {
   if (!desk.song) return;
-  const { bar, barTo, part, folded, leastSureFirst } = desk;
-  sessionStorage.setItem(KEPT, JSON.stringify({ log: desk.song.log, bar, barTo, part, folded, leastSureFirst, at: now(), speed: player.speed, loop: player.loop }));
+  const { bar, barTo, part, folded, leastSureFirst, detail } = desk;
+  sessionStorage.setItem(KEPT, JSON.stringify({ log: desk.song.log, bar, barTo, part, folded, leastSureFirst, detail, at: now(), speed: player.speed, loop: player.loop }));
 }
 
 /** Gives whether there was a place to go back to. */
@@ -81,6 +81,7 @@ export function backToPlace() {
   if (!kept || kept.log !== desk.song.log || kept.bar >= desk.song.bars.length) return false;
   desk.folded = kept.folded;
   desk.leastSureFirst = kept.leastSureFirst;
+  desk.detail = Boolean(kept.detail && desk.song.detail?.length > 0);
   find("#written-out").checked = !kept.folded;
   choose(kept.bar, { part: kept.part, to: kept.barTo });
   setSpeed(kept.speed);

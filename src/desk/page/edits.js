@@ -5,7 +5,7 @@ import { decide } from "./decide.js";
 import { moveChange, nudged } from "./evidence_changes.js";
 import { isPlaying, now, player } from "./player.js";
 import { say } from "./say.js";
-import { barByNumber, beatsIn, choose, chordsIn, chosen, desk, nextOpen, partOf, sectionOf, stretch } from "./state.js";
+import { barAt, barByNumber, beatsIn, choose, chordsIn, chosen, desk, nextOpen, partOf, sectionOf, stretch } from "./state.js";
 
 const here = () => {
   const bar = desk.song.bars[desk.bar];
@@ -18,8 +18,9 @@ const many = () => desk.barTo > desk.bar;
 const from_to = (start_s, end_s) => ({ places: [{ start_s, end_s }] });
 const at = (at_s) => ({ places: [{ at_s }] });
 
-/** The whole chord. */
-const whole = (chord) => ({ ...from_to(chord.start_s, chord.end_s), repeats: desk.repeats });
+/** The whole chord; neighbours of one name that show as one are several places. */
+const whole = (chord) => ({ places: membersOf(chord).map(({ start_s, end_s }) => ({ start_s, end_s })), repeats: desk.repeats });
+const membersOf = (chord) => chord.members ?? [chord];
 
 /** What a decision about a chord shows at once, here and in the repeats it is carried to. */
 function effectsOf(chord, what = {}) {
@@ -28,13 +29,46 @@ function effectsOf(chord, what = {}) {
   return [own, ...twinsOf(chord).map((c) => ({ ...what, start_s: c.start_s, end_s: c.end_s }))];
 }
 
-/** The same chord at the same place of the repeats. */
+/**
+ * The bars of the repeats of some bars, by number: those that decisions are carried to (`same`),
+ * and those that are left out, since they differ (`differ`). By the rule of the program: a
+ * stretch is the same as a whole or not, within its section.
+ */
+export function repeatsOf(from, to) {
+  const { bars } = desk.song;
+  const last = Math.min(to, barByNumber(sectionOf(from)?.last_bar ?? bars[to].number));
+  const found = { same: [], differ: [] };
+  const first = [...(bars[from].repeats ?? []), ...(bars[from].repeats_that_differ ?? [])];
+  for (const number of first.sort((a, b) => a - b)) {
+    const at = barByNumber(number);
+    let [isThere, isSame] = [true, true];
+    for (let i = 0; i <= last - from; i += 1) {
+      const [own, twin] = [bars[from + i], bars[at + i]?.number];
+      const same = own.repeats?.includes(twin) ?? false;
+      isSame &&= same;
+      isThere &&= same || (own.repeats_that_differ?.includes(twin) ?? false);
+    }
+    if (isThere) found[isSame ? "same" : "differ"].push(number);
+  }
+  return found;
+}
+
+/** The repeats of what is chosen: of the bars, or of the bars that the chosen chord sounds in. */
+export function repeatsOfChoice() {
+  const chord = chosen();
+  if (many() || !chord) return repeatsOf(desk.bar, desk.barTo);
+  return repeatsOf(barAt(chord.start_s), barAt(chord.end_s - 0.001));
+}
+
+/** The same chord at the same place of the repeats that decisions are carried to. */
 export function twinsOf(chord) {
   const bar = desk.song.bars[desk.bar];
   const place = (c, b) => (c.start_s - b.start_s) / (b.end_s - b.start_s);
-  return (bar.repeats ?? []).flatMap((number) => {
-    const index = barByNumber(number);
+  const first = barAt(chord.start_s);
+  return repeatsOf(first, barAt(chord.end_s - 0.001)).same.flatMap((number) => {
+    const index = barByNumber(number) + desk.bar - first;
     const other = desk.song.bars[index];
+    if (!other) return [];
     return chordsIn(index).filter((c) => c.label === chord.label && Math.abs(place(c, other) - place(chord, bar)) < 0.13);
   });
 }
@@ -54,6 +88,23 @@ export function confirmIt({ goOn = true } = {}) {
   }
   if (goOn) goToOpen();
   return sent;
+}
+
+/** What was decided about the chosen chord, or about all in the chosen bars, is taken back: as proposed again. */
+export function unconfirm() {
+  const chord = chosen();
+  if (!chord) return Promise.resolve(false);
+  const { from, to } = stretch();
+  const isDecided = (c) => c.state === "decided" || c.n_decided_shapes > 0;
+  if (!many() && !membersOf(chord).some(isDecided)) return say(`${here()}: ${chord.symbol} is not confirmed.`);
+  const place = many() ? { ...from_to(from, to), repeats: desk.repeats } : whole(chord);
+  const effects = many() ? [{ start_s: from, end_s: to, open: true }] : effectsOf(chord, { open: true });
+  return decide(`${here()} unconfirmed`, { ...place, unconfirm: true }, effects);
+}
+
+/** The chords of the chosen bar as they sound in detail, each for its own time. */
+export function writeDetail(chords) {
+  return decide(`${here()} with every harmony`, chords.map((c) => ({ ...from_to(c.start_s, c.end_s), repeats: desk.repeats, chord: c.label })));
 }
 
 /** Confirms all chords between two moments that are at least so sure. */
@@ -101,10 +152,13 @@ export function writeShape(shape, or = null) {
   return decide(words, { ...whole(chord), shape, ...(or ? { alt_shape: or } : {}) });
 }
 
+/** The chords that "this fingering for every" one of the name would change. */
+export const chordsToFinger = (label, shape) => desk.song.chords.filter((c) => c.label === label && (c.shapes[0] !== shape || c.n_decided_shapes !== 1));
+
 /** This fingering for every chord of the name, as one decision. */
 export function shapeForAll(shape) {
   const { label, symbol } = chosen();
-  const all = desk.song.chords.filter((c) => c.label === label && (c.shapes[0] !== shape || c.n_decided_shapes === 0));
+  const all = chordsToFinger(label, shape);
   if (all.length === 0) return say(`Every ${symbol} is fingered ${shape} already.`);
   return decide(`every ${symbol} fingered ${shape}`, { places: all.map(({ start_s, end_s }) => ({ start_s, end_s })), shape });
 }
@@ -112,11 +166,12 @@ export function shapeForAll(shape) {
 /** A bar that is longer or shorter than the others. */
 export function barBeats(n) {
   const { number } = desk.song.bars[desk.bar];
-  return decide(`bar ${number} has ${n} beats`, { bar_beats: [{ bar: number, n_beats: n }] });
+  const all = [number, ...(desk.repeats ? repeatsOf(desk.bar, desk.bar).same : [])].sort((a, b) => a - b);
+  return decide(`bar ${all.join(", ")}: ${n} beats`, { bar_beats: all.map((bar) => ({ bar, n_beats: n })) });
 }
 
 /** Another key from the chosen bar on. */
-export const keyFromHere = (key) => decide(`${key} from ${here()} on`, { ...at(stretch().from), key });
+export const keyFromHere = (key) => decide(`${key} from ${here()} on`, { ...at(stretch().from), key, repeats: desk.repeats });
 
 /** The first beat of the song is at the playhead, or at the chosen bar. */
 export function firstDownbeat(seconds) {

@@ -8,8 +8,8 @@ import { drawEvidence } from "./evidence_drawing.js";
 import { changes, startChanges, takeUp } from "./evidence_changes.js";
 import { lost } from "./link.js";
 import { loopLayer, moveHead, startPointing } from "./evidence_place.js";
-import { isPlaying } from "./player.js";
-import { barAt, desk, on } from "./state.js";
+import { isPlaying, player } from "./player.js";
+import { barAt, desk, on, within } from "./state.js";
 
 const COLUMNS = 600;
 /** How soon a wave that was not read to its end is asked for again, ms. */
@@ -29,9 +29,9 @@ export function startEvidence() {
   strip = el("div", { class: "evidence", role: "group", "aria-label": "What was heard in this line" });
   on("choice", (moved) => {
     if (moved || !isPlaying()) at = desk.bar;
-    show();
+    show(moved);
   });
-  on("view", show);
+  on("view", () => show());
   on("line", follow);
   on("frame", (t) => drawnPlan && moveHead(drawnPlan, t));
   on("sound", (what) => what === "loop" && draw());
@@ -90,7 +90,7 @@ function groundPlan() {
   };
 }
 
-async function show() {
+async function show(moved = false) {
   at = Math.min(at, desk.song.bars.length - 1);
   const place = placeOf(at);
   if (!place) return;
@@ -114,17 +114,27 @@ async function show() {
   // the choice may have gone on while the answer came
   const still = groundPlan();
   if (still && still.from === plan.from && still.to === plan.to) {
+    const isOther = shown !== path;
     shown = path;
     draw();
-    if (!isPlaying()) for (const node of [strip, place.node]) node.scrollIntoView({ block: "nearest" });
+    if (!isPlaying() && (moved || isOther)) for (const node of [strip, place.node]) node.scrollIntoView({ block: "nearest" });
   }
 }
+
+/** What stands in the strip, and of what it was drawn. */
+let drawn = { key: "", heard: null, node: null };
 
 function draw() {
   const plan = groundPlan();
   const heard = answers.get(shown);
   if (!plan || !heard || !strip.isConnected) return;
   drawnPlan = plan;
-  strip.replaceChildren(drawEvidence(heard, plan), ...loopLayer(plan), ...changes(plan));
+  // a decision that changes nothing here leaves it standing
+  const chords = within(plan.from, plan.to).map((c) => [c.start_s, c.end_s, c.symbol]);
+  const key = JSON.stringify([shown, plan.width, plan.pieces, chords, player.loop, desk.song.key]);
+  if (key === drawn.key && heard === drawn.heard && drawn.node?.isConnected) return;
+  const node = drawEvidence(heard, plan);
+  drawn = { key, heard, node };
+  strip.replaceChildren(node, ...loopLayer(plan), ...changes(plan));
   takeUp();
 }

@@ -132,6 +132,7 @@ export const moveChange = (chord, to) =>
   decide(`change to ${chord.symbol} moved`, {
     places: [{ at_s: chord.start_s }],
     move_to: to,
+    repeats: desk.repeats,
   });
 
 /** The half beat before or after a chord's start, s, or undefined. */

@@ -2,17 +2,18 @@
 // page is made from it. Letters can be switched off (WCAG 2.1.4), and the two page keys
 // of a foot pedal can do one of three jobs.
 
-import { focusBar, perLine } from "./chart.js";
+import { focusBar, perLine, showDetail } from "./chart.js";
 import { redo, undo } from "./decide.js";
 import { button, el, find } from "./dom.js";
 import { hearChosen } from "./dock.js";
-import { confirmIt, goToOpen, join, markEnding, nudge, sectionStarts, splitAt, takeCandidate } from "./edits.js";
+import { confirmIt, goToOpen, join, markEnding, nudge, sectionStarts, splitAt, takeCandidate, unconfirm } from "./edits.js";
 import { now } from "./player.js";
 import { say } from "./say.js";
 import { hearOnce, playChoice, slower, swapEars, toBarStart, toggle, toggleClicks, toggleLoop } from "./transport.js";
 import { isTyping, startTyping } from "./typing.js";
 import { barAt, choose, chordsIn, desk } from "./state.js";
 import { moreBars, openTab, setRepeats } from "./card.js";
+import { showSong } from "./song_facts.js";
 
 const step = (by) => choose(desk.bar + by);
 const nextPart = () => choose(desk.bar, { part: (desk.part + 1) % Math.max(1, chordsIn(desk.bar).length) });
@@ -46,6 +47,7 @@ const KEYS = [
   ["Deciding", "123456789".split(""), "1–9", "confirm that candidate", (key) => takeCandidate(Number(key))],
   ["Deciding", ["t"], "t", "enter a chord or a fingering", () => (openTab("chord"), startTyping())],
   ["Deciding", ["r"], "r", "same in all repeats, or here only", () => setRepeats(!desk.repeats)],
+  ["Deciding", ["Backspace"], "Backspace", "unconfirm: as proposed again", () => unconfirm()],
   ["Deciding", ["u", "Ctrl+z"], "u", "undo", () => undo()],
   ["Deciding", ["Shift+U", "Ctrl+Shift+Z", "Ctrl+y"], "Shift U", "redo", redo],
   ["Changing", ["x"], "x", "split at the playhead, or in mid-bar", () => splitAt()],
@@ -56,6 +58,8 @@ const KEYS = [
   ["Changing", ["g"], "g", "name the section", () => openField("section-name")],
   ["Changing", ["e"], "e", "mark an ending", markEnding],
   ["Changing", ["k"], "k", "a note", () => openField("note-text")],
+  ["This page", ["d"], "d", "every harmony, or the chords only", () => showDetail(!desk.detail)],
+  ["This page", ["a"], "a", "tempo, meter, capo: analyse again", () => showSong()],
   ["This page", ["?"], "?", "this list", () => showKeys()],
 ];
 

@@ -1,6 +1,7 @@
 // Staying in step with the log: a stream tells of changes, and when it breaks the page
 // says so, asks again until the program is back, and goes on from there.
 
+import { isAnalysing } from "./analysis.js";
 import { Refused, get } from "./api.js";
 import { clear, say, warn } from "./say.js";
 import { isBusy, isOwn, show } from "./decide.js";
@@ -40,8 +41,9 @@ export function follow() {
       missed = revision;
       return;
     }
+    const ownDoing = isAnalysing();
     try {
-      if (await refresh()) say("The song changed elsewhere; this page shows it as it is now.");
+      if ((await refresh()) && !ownDoing) sayChanged();
       else if (wasGone) say("The song file is back.");
     } catch (trouble) {
       lost(trouble);
@@ -52,7 +54,7 @@ export function follow() {
     const { why } = JSON.parse(event.data);
     await refresh().catch(() => warn("gone", sentence(why)));
   });
-  for (const kind of ["live", "level", "fragments"]) {
+  for (const kind of ["live", "level", "fragments", "analysis"]) {
     stream.addEventListener(kind, (event) => tell(kind, JSON.parse(event.data)));
   }
   stream.addEventListener("error", () => lost(null));
@@ -64,7 +66,7 @@ on("unsaved", (n) => {
   missed = null;
   if (news === desk.saved.revision || isOwn(news)) return;
   // once the last answer is in: is what it tells the latest?
-  setTimeout(() => refresh().then((changed) => changed && say("The song changed elsewhere; this page shows it as it is now.")).catch(lost), 0);
+  setTimeout(() => refresh().then((changed) => changed && sayChanged()).catch(lost), 0);
 });
 
 on("song", () => {
@@ -72,6 +74,8 @@ on("song", () => {
   if (present === false) warn("sound", `The sound is gone: ${why_absent}. Decisions are kept all the same.`);
   else clear("sound");
 });
+
+const sayChanged = () => say("The song changed elsewhere; this page shows it as it is now.");
 
 const sentence = (text) => `${text[0].toUpperCase()}${text.slice(1)}.`;
 
@@ -97,7 +101,7 @@ export function lost(trouble) {
       warn(
         "link",
         shut
-          ? "The desk was started anew and does not know this page. Open the new link that it printed, in any tab of this browser; this page then goes on by itself."
+          ? "The desk was started anew. Open its new link in any tab of this browser (it opens one by itself, and prints it); this page then goes on."
           : again instanceof Refused
             ? `The desk's program has trouble: ${again.message}. Decisions wait until it is well.`
             : "The desk's program has stopped. Start it again with takebook desk; what is not saved yet waits here.",

@@ -28,10 +28,12 @@ function draw() {
   const done = song.n_chords - song.n_open;
   parts.progress.replaceChildren(song.n_open === 0 ? "Every chord is confirmed" : `${done} of ${song.n_chords} confirmed`);
   const states = song.bars.map((_, i) => chordsIn(i).every((c) => c.state === "decided"));
-  const key = JSON.stringify([states, song.sections.map((s) => [s.letter, s.first_bar]), player.loop, song.bars.length]);
-  if (key === drawnFor) return moveHead();
+  const key = JSON.stringify([song.sections.map((s) => [s.letter, s.first_bar]), player.loop, song.bars.length, song.bars.at(-1).end_s]);
+  if (key === drawnFor) return color(states);
   drawnFor = key;
-  const bars = song.bars.map((bar, i) => svg("rect", { x: share(bar.start_s) * 1000, width: Math.max(0.5, (share(bar.end_s) - share(bar.start_s)) * 1000 - (song.bars.length > 120 ? 0 : 2)), y: states[i] ? 0 : 6, height: states[i] ? 20 : 8, class: states[i] ? "done" : "todo" }));
+  const bars = song.bars.map((bar, i) => svg("rect", { x: share(bar.start_s) * 1000, width: Math.max(0.5, (share(bar.end_s) - share(bar.start_s)) * 1000 - (song.bars.length > 120 ? 0 : 2)), ...look(states[i]) }));
+  parts.bars = bars;
+  parts.states = states;
   const loop = player.loop ? svg("rect", { x: share(player.loop.from) * 1000, width: Math.max(2, (share(player.loop.to) - share(player.loop.from)) * 1000), y: 0, height: 20, class: "looped" }) : null;
   const letters = song.sections.map((s, i) => {
     const from = song.bars.find((b) => b.number === s.first_bar)?.start_s ?? 0;
@@ -43,6 +45,18 @@ function draw() {
   parts.strip.replaceChildren(el("div", { class: "letters", "aria-hidden": true }, letters), svg("svg", { viewBox: "0 0 1000 20", preserveAspectRatio: "none", "aria-hidden": true }, bars, loop), parts.head, (parts.choice = el("span", { class: "strip-choice", "aria-hidden": true })));
   mark();
   moveHead();
+}
+
+/** How a bar looks: tall if it is confirmed. */
+const look = (isDone) => (isDone ? { y: 0, height: 20, class: "done" } : { y: 6, height: 8, class: "todo" });
+
+/** Only what differs is drawn anew. */
+function color(states) {
+  states.forEach((isDone, i) => {
+    if (isDone === parts.states[i]) return;
+    for (const [name, value] of Object.entries(look(isDone))) parts.bars[i].setAttribute(name, value);
+  });
+  parts.states = states;
 }
 
 function mark() {

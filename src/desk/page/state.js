@@ -16,6 +16,9 @@ export const desk = {
   part: 0,
   /** Sections printed once with repeat signs, or every pass written out. */
   folded: true,
+  /** Every harmony that sounds is shown under the song's chords: everywhere, or in these sections (their first bars). */
+  detail: false,
+  detailIn: new Set(),
   /** Decisions hold for every repeat. */
   repeats: false,
   /** Moments, s, where the user split a chord: both halves are shown, though of one name. */
@@ -28,7 +31,7 @@ const listeners = new Map();
 
 /**
  * Calls `act` whenever `what` is told: "song", "choice" (with whether the user moved it), "view",
- * "line", "sound", "play", "page", "back", "elsewhere", "live", "level", "fragments".
+ * "line", "sound", "play", "page", "back", "elsewhere", "live", "level", "fragments", "analysis".
  */
 export function on(what, act) {
   listeners.set(what, [...(listeners.get(what) ?? []), act]);
@@ -122,6 +125,44 @@ export function partOf(chord, bar) {
 export const within = (from, to) =>
   desk.song.chords.filter((c) => c.start_s < to - TOUCH_S && c.end_s > from + TOUCH_S);
 
+/**
+ * Every harmony that sounds in a bar, where that is more than the bar's chords; neighbours of one
+ * name are one. Empty where it says the same.
+ */
+export function detailIn(index) {
+  const heard = desk.song.detail ?? [];
+  if (heard.length === 0) return [];
+  const bar = desk.song.bars[index];
+  const all = once(heard, `${bar.start_s} ${bar.end_s}`, () => joined(heard, bar));
+  const names = (chords) => chords.map((c) => c.label).join(" ");
+  return names(all) === names(chordsIn(index)) ? [] : all;
+}
+
+/** Harmonies inside a bar; neighbours of one name are one. */
+function joined(heard, bar) {
+  const inside = heard.filter((c) => c.start_s < bar.end_s - TOUCH_S && c.end_s > bar.start_s + TOUCH_S);
+  const all = [];
+  for (const c of inside) {
+    const own = { ...c, start_s: Math.max(c.start_s, bar.start_s), end_s: Math.min(c.end_s, bar.end_s) };
+    if (all.at(-1)?.label === c.label) all.at(-1).end_s = own.end_s;
+    else all.push(own);
+  }
+  return all;
+}
+
+/** What was worked out of lists of a song, which are new ones whenever they differ. */
+const known = new WeakMap();
+
+function once(list, key, work) {
+  if (!known.has(list)) known.set(list, new Map());
+  const found = known.get(list);
+  if (!found.has(key)) found.set(key, work());
+  return found.get(key);
+}
+
+/** Whether a bar shows every harmony. */
+export const isDetailed = (index) => desk.detail || desk.detailIn.has(sectionOf(index)?.first_bar);
+
 /** The chosen chord, or undefined in a song without one. */
 export const chosen = () => chordsIn(desk.bar)[desk.part];
 
@@ -148,7 +189,8 @@ export const sectionOf = (index) => {
 /** Moments of the beats in a stretch, from 1 in each bar. */
 export function beatsIn(index) {
   const bar = desk.song.bars[index];
-  const heard = desk.song.beats_s.filter((t) => t >= bar.start_s - 0.01 && t < bar.end_s - 0.01);
+  const all = desk.song.beats_s;
+  const heard = once(all, `${bar.start_s} ${bar.end_s}`, () => all.filter((t) => t >= bar.start_s - 0.01 && t < bar.end_s - 0.01));
   if (heard.length > 0) return heard;
   const n = Math.max(1, bar.n_beats);
   return Array.from({ length: n }, (_, i) => bar.start_s + (i * (bar.end_s - bar.start_s)) / n);

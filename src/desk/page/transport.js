@@ -33,6 +33,7 @@ export function startTransport() {
     for (const name of ["play", "loop", "ears", "clicks"]) parts[name].disabled = absent;
   });
   on("sound", show);
+  on("sound", wake);
   on("choice", (moved) => {
     if (!moved) return;
     if (player.loop?.chosen) loopChoice();
@@ -175,9 +176,27 @@ function loopWords() {
 
 let toldAt = "";
 let line = null;
+/** How often the place is looked for while nothing plays, ms. */
+const IDLE_MS = 100;
+let idle = null;
+
+/** The next picture: each one while it plays, else now and then. */
+function next() {
+  if (isPlaying()) requestAnimationFrame(frame);
+  else idle = setTimeout(wake, IDLE_MS);
+}
+
+/** Draws at the next picture. */
+function wake() {
+  if (idle === null) return;
+  clearTimeout(idle);
+  idle = null;
+  requestAnimationFrame(frame);
+}
+
 /** One picture: lines move by a transform, so nothing is laid out anew. */
 function frame() {
-  requestAnimationFrame(frame);
+  next();
   step();
   if (!desk.song || desk.song.bars.length === 0) return;
   const at = now();

@@ -63,6 +63,14 @@ fn pairs() -> Vec<(Value, &'static str)> {
             "2.1 --move 1.4",
         ),
         (
+            json!({"places": [{"at_s": 2.0}], "move_to": 1.5, "repeats": true}),
+            "2.1 --move 1.4 --repeats",
+        ),
+        (
+            json!({"as_heard": ["tempo", "first_downbeat"]}),
+            "--as-heard tempo --as-heard first-downbeat",
+        ),
+        (
             at(0.0, 8.0, json!({"section_name": "Verse", "repeats": true})),
             "A --section-name Verse",
         ),
@@ -104,6 +112,61 @@ fn pairs() -> Vec<(Value, &'static str)> {
             "B --letter A --name Out",
         ),
     ]
+}
+
+#[test]
+fn what_got_no_answer_is_asked_again_and_decided_once() {
+    let (_keep, dir) = outside::folder();
+    let log = take_and_log(&dir);
+    let desk = Desk::open(&log);
+    let first = desk.json("/api/song");
+    let ask = |path: &str, body: Value| desk.post(path, &body);
+    let known = (&first["revision"], &first["last_decision"]);
+    let body = json!({
+        "revision": known.0, "after": known.1,
+        "requests": [{"places": ["1"], "chord": "G6"}],
+    });
+    let made = ask("/api/decide", body.clone());
+    assert_eq!(made.status, 200, "{}", made.text());
+    // the page was killed before the answer came: the same once more
+    let again = ask("/api/decide", body.clone());
+    assert_eq!((again.status, &again.json()["decision"]), (200, &1.into()));
+    assert_eq!(acts(&log).len(), 1);
+    // another decision on a state that is gone is refused, with the song as it is
+    let mut other = body;
+    other["requests"][0]["chord"] = "Am".into();
+    let refused = ask("/api/decide", other);
+    assert_eq!(refused.status, 409, "{}", refused.text());
+    assert_eq!(refused.json()["song"]["last_decision"], 1);
+    // the same for undo
+    let undo = json!({"after": 1});
+    for _ in 0..2 {
+        let undone = ask("/api/undo", undo.clone());
+        assert_eq!((undone.status, &undone.json()["of"]), (200, &json!([1])));
+    }
+    assert_eq!(acts(&log).len(), 2);
+}
+
+#[test]
+fn what_is_wrong_with_a_field_is_told_in_words() {
+    let (_keep, dir) = outside::folder();
+    let desk = Desk::open(&take_and_log(&dir));
+    let body = json!({"requests": [{"tuning": "nonsense"}]});
+    let refused = desk.post("/api/decide", &body);
+    let told = refused.json();
+    assert_eq!(
+        (refused.status, &told["at"]),
+        (400, &"requests[0].tuning".into())
+    );
+    let error = refused.error();
+    assert!(
+        error.starts_with("tuning: ") && error.contains("nonsense"),
+        "{error}"
+    );
+    assert!(
+        !error.contains("[0]") && !error.contains("column"),
+        "{error}"
+    );
 }
 
 #[test]
