@@ -9,6 +9,7 @@
 use super::format::Fault;
 pub use super::setting::Setting;
 use super::text::{self, rounded, rounded_list, rounded_optional};
+pub use super::times::{Clock, Times};
 use super::validate::{ensure, name, range, tempo, time};
 use crate::fretboard::{HIGHEST_CAPO, Shape, Tuning};
 use crate::theory::{Key, Label};
@@ -281,27 +282,6 @@ pub enum Act {
         /// Their ids.
         of: Vec<u32>,
     },
-}
-
-/// How times are named in words: by the clock, or by bars and beats of a song.
-pub trait Times {
-    /// A moment, s.
-    fn at(&self, at_s: f64) -> String;
-    /// A stretch from one moment to another, s.
-    fn range(&self, start_s: f64, end_s: f64) -> String;
-}
-
-/// Minutes and seconds: `1:05.3`.
-pub struct Clock;
-
-impl Times for Clock {
-    fn at(&self, at_s: f64) -> String {
-        super::decided::clock(at_s)
-    }
-
-    fn range(&self, start_s: f64, end_s: f64) -> String {
-        format!("{} to {}", self.at(start_s), self.at(end_s))
-    }
 }
 
 impl Act {

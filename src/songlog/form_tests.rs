@@ -339,9 +339,9 @@ fn tapped_beats_are_the_beats() {
     assert_eq!(song.beats_s, taps);
     assert_eq!(counted(&song), "0:1 1:4 2:3");
     assert!(
-        song.warnings.iter().any(|w| w.contains("tapped")),
+        song.stale.iter().any(|w| w.contains("tapped")),
         "{:?}",
-        song.warnings
+        song.stale
     );
 }
 

@@ -28,6 +28,7 @@ pub mod store;
 mod tests;
 pub(crate) mod text;
 mod timeline;
+mod times;
 pub mod validate;
 
 pub use act::VERSION;
