@@ -5,7 +5,8 @@
 //! telephone writes.
 //!
 //! # Source
-//! IETF RFC 6716 (the packets, by the crate `opus-rs`); RFC 7845, section 5.1 (the header).
+//! IETF RFC 6716 (the packets, by the crate `opus-rs`); RFC 7845, section 5.1 (the header);
+//! Encapsulation of Opus in ISO Base Media File Format, 4.3.2 (an MP4's header; from memory).
 
 use symphonia::core::audio::{
     AsGenericAudioBufferRef, AudioBuffer, AudioMut, AudioSpec, Channels, GenericAudioBufferRef,
@@ -44,16 +45,24 @@ impl Head {
     /// Reads it; none if it is cut off, of a later version, or of more than two channels.
     fn read(bytes: &[u8]) -> Option<Self> {
         let head = bytes.strip_prefix(MAGIC)?;
-        let two = |at: usize| Some([*head.get(at)?, *head.get(at + 1)?]);
         // a later minor version can be read (the low half of the byte), a later major one cannot
         let (version, n_channels, mapping) = (*head.first()?, *head.get(1)?, *head.get(10)?);
+        // an MP4's header is of version 0, and its numbers begin with the high byte
+        let two = |at: usize| {
+            let (low, high) = if version == 0 {
+                (at + 1, at)
+            } else {
+                (at, at + 1)
+            };
+            Some(u16::from_le_bytes([*head.get(low)?, *head.get(high)?]))
+        };
         if version > 15 || mapping != 0 || !(1..=2).contains(&n_channels) {
             return None;
         }
-        let gain_db = f32::from(i16::from_le_bytes(two(8)?)) / 256.0;
+        let gain_db = f32::from(two(8)?.cast_signed()) / 256.0;
         Some(Self {
             n_channels: n_channels.into(),
-            pre_skip: u16::from_le_bytes(two(2)?).into(),
+            pre_skip: two(2)?.into(),
             gain: 10f32.powf(gain_db / 20.0),
         })
     }
@@ -178,6 +187,11 @@ mod tests {
             Head::read(&head(2, 1, 0)).is_some(),
             "a later minor version"
         );
+        // the same numbers as an MP4 has them: high byte first
+        let mut mp4 = head(0, 2, 0);
+        mp4[10..12].reverse();
+        mp4[16..18].reverse();
+        assert_eq!(Head::read(&mp4), Some(read));
         for refused in [head(16, 2, 0), head(1, 6, 1), head(1, 0, 0), head(1, 3, 0)] {
             assert_eq!(Head::read(&refused), None);
         }
