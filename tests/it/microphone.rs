@@ -38,6 +38,14 @@ pub(crate) fn takebook_hearing(folder: &Path, samples: &[f32]) -> Command {
     command
 }
 
+/// A named pipe in a folder.
+fn named_pipe(folder: &Path) -> PathBuf {
+    let pipe = folder.join("mic.fifo");
+    let made = outside::tool("mkfifo").arg(&pipe).status();
+    assert!(made.expect("mkfifo runs").success());
+    pipe
+}
+
 /// A microphone that delivers in real time, by a named pipe.
 pub(crate) struct RealTime {
     pub(crate) pipe: PathBuf,
@@ -48,12 +56,7 @@ pub(crate) struct RealTime {
 impl RealTime {
     /// Delivers the samples once the pipe is read, then nothing for `pause`, then closes.
     pub(crate) fn new(folder: &Path, samples: Vec<f32>, pause: Duration) -> Self {
-        let pipe = folder.join("mic.fifo");
-        let made = outside::tool("mkfifo")
-            .arg(&pipe)
-            .status()
-            .expect("mkfifo runs");
-        assert!(made.success());
+        let pipe = named_pipe(folder);
         let delivered = Arc::new(AtomicUsize::new(0));
         let (to, count) = (pipe.clone(), Arc::clone(&delivered));
         std::thread::spawn(move || {
@@ -91,12 +94,7 @@ pub(crate) fn takebook_typed(
 ) -> (Output, String) {
     let raw = folder.join("played.raw");
     std::fs::write(&raw, bytes(samples)).expect("what is played");
-    let pipe = folder.join("mic.fifo");
-    let made = outside::tool("mkfifo")
-        .arg(&pipe)
-        .status()
-        .expect("mkfifo runs");
-    assert!(made.success());
+    let pipe = named_pipe(folder);
     let python = outside::root().join(".venv/bin/python3");
     assert!(
         python.exists(),

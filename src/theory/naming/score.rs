@@ -280,7 +280,7 @@ fn reading(set: PitchClassSet, context: Context, root: PitchClass, at: usize) ->
     }
     let bass = context.bass.map(|b| b.above(root));
     let bass_outside = bass.is_some_and(|b| (held & !row.mask) >> b & 1 == 1);
-    // a foreign bass is written under a whole plain chord only
+    // a bass that is no chord tone is written under a whole plain chord only
     if bass_outside && (missing > 20 || quality.harte == "1") {
         return None;
     }
