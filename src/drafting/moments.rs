@@ -23,6 +23,8 @@ const KIND: &str = "WAV, 24 bit";
 pub const REMEMBERED_S: f64 = 300.0;
 /// A moment is at least so long, s.
 const SHORTEST_S: f64 = 3.0;
+/// What is shorter than this is no silence, s: a log rounds its times to a tenth of it.
+const LOG_STEP_S: f64 = 1e-3;
 /// A chord's attack begins a little before it is heard, s.
 const LEAD_S: f64 = 0.3;
 
@@ -375,14 +377,21 @@ impl Moments {
         heard.strums.clear();
         heard.choices.clear();
         let heard_to = heard.chords.last().map_or(0.0, |c| c.end_s);
-        if start_s - heard_to > 1e-6 {
+        // the log's times are rounded, the sound's length is not: what is shorter than the
+        // rounding is no silence, and would be saved as a chord of no length
+        let joins = start_s - heard_to <= LOG_STEP_S;
+        if !joins {
             heard.chords.push(silence(heard_to, start_s));
         }
+        let joined = heard.chords.len();
         heard.chords.extend(moment.chords.into_iter().map(|mut c| {
             c.start_s += start_s;
             c.end_s = (c.end_s + start_s).min(end_s);
             c
         }));
+        if let (true, Some(first)) = (joins, heard.chords.get_mut(joined)) {
+            first.start_s = heard_to;
+        }
         if let Some(last) = heard.chords.last_mut() {
             last.end_s = end_s;
         }

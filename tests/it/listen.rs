@@ -3,6 +3,9 @@
 use crate::microphone::{RATE_HZ, takebook_hearing, takebook_typed};
 use crate::outside;
 use serde_json::Value;
+use takebook::drafting::Moments;
+use takebook::hearing::Given;
+use takebook::songlog::heard::HeardChord;
 use takebook::songlog::{resolve, store};
 use takebook::units::{SampleRate, Seconds};
 use takebook::voice::{Stroke, perform, strum};
@@ -148,6 +151,27 @@ fn a_moment_is_kept_with_its_sound_and_the_screen_fits() {
         labels.iter().any(|l| l == "D:maj" || l == "A:min"),
         "{labels:?}"
     );
+}
+
+#[test]
+fn moments_that_end_between_the_steps_of_the_log_join() {
+    let (_keep, folder) = outside::folder();
+    let log = folder.join("ideas.takebook");
+    let rate_hz = RATE_HZ as u32;
+    let sound = four_chords(0.0);
+    // 3 s and two samples: the log rounds that to a tenth of a millisecond, the sound goes on
+    // where it really ended
+    let moment = &sound[..2 * (3 * RATE_HZ + 2)];
+    for n in 1..=3 {
+        let mut moments = Moments::new(&log, rate_hz, Given::default(), 60.0);
+        moments.push(moment, 2);
+        moments.keep_last(60.0).expect("it is kept");
+        let kept = store::load(&log).expect("a log that is whole");
+        let end_s = f64::from(n) * (3.0 + 2.0 / RATE_HZ as f64);
+        assert!((kept.heard.duration_s - end_s).abs() < 1e-3, "{n}");
+        let silent = |c: &&HeardChord| c.candidates[0].reason == "not heard";
+        assert_eq!(kept.heard.chords.iter().filter(silent).count(), 0, "{n}");
+    }
 }
 
 #[test]
