@@ -27,15 +27,15 @@ const N_NAMED: usize = 12;
 
 pub(crate) fn run(args: &Args, out: &mut dyn Write) -> Result<Outcome, CliError> {
     let requests = std::slice::from_ref(&args.request);
-    let made = deciding::decide(&args.log, requests, |_| Ok::<_, CliError>(()))?;
+    let made = deciding::decide(&args.log, requests, None, |_| Ok::<_, CliError>(()))?;
     let Made {
         acts,
         hints,
         before,
-        song,
+        saved,
         id,
-        ..
     } = made;
+    let song = saved.song;
     if args.json {
         let told: Vec<String> = acts.iter().map(|a| words(a, &before)).collect();
         let result = serde_json::json!({

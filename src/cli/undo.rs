@@ -36,9 +36,11 @@ pub(crate) fn run(args: Args, out: &mut dyn Write) -> Result<Outcome, CliError> 
         list(&log, args.json, out)?;
         return Ok(Outcome::Done);
     }
-    let Undone { id, of, log } = deciding::undo(&args.log, &args.numbers)?;
-    let song = resolve(&log);
-    let words: Vec<String> = log
+    let allow = |_: &_| Ok::<_, CliError>(());
+    let Undone { id, of, saved } = deciding::undo(&args.log, &args.numbers, None, allow)?;
+    let song = saved.song;
+    let words: Vec<String> = saved
+        .log
         .decided
         .iter()
         .filter(|d| of.contains(&d.id))

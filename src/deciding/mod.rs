@@ -23,7 +23,7 @@ mod words;
 pub use error::DecideError;
 pub use request::{DecisionRequest, read_tempo};
 pub use requested::acts_for_song;
-pub use save::{Made, acts_of, decide, made_after};
+pub use save::{Known, Made, Saved, acts_of, decide, made_after};
 pub use taps::{BarBeats, Taps};
 pub use undo::{Undone, redo, redoable, undo, undoable, undone_after};
 pub use words::{InBars, hints, open_words, percent, remarks, words};

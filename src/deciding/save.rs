@@ -5,8 +5,50 @@ use super::{DecideError, DecisionRequest, hints};
 use crate::songlog::decided::{Act, Decision};
 use crate::songlog::resolve::{resolve_with_unfit, settings};
 use crate::songlog::song::Song;
+use crate::songlog::store::Locked;
 use crate::songlog::{Log, contradiction, resolve, store, validate};
 use std::path::Path;
+
+/// A log as it was read before, and the song it makes: not read again if its file is the same.
+#[derive(Debug, Clone, Copy)]
+pub struct Known<'a> {
+    /// The file's text.
+    pub text: &'a str,
+    /// What that says.
+    pub log: &'a Log,
+    /// The song it makes.
+    pub song: &'a Song,
+}
+
+/// A log that was saved, and the song it makes: what reading its file gives.
+#[derive(Debug, Clone)]
+pub struct Saved {
+    /// The file's text.
+    pub text: String,
+    /// What that says.
+    pub log: Log,
+    /// The song it makes.
+    pub song: Song,
+    /// How many decisions do not fit what is heard.
+    pub n_unfit: usize,
+}
+
+/// Locks a log; gives it and the song it makes, known or read.
+pub(super) fn open(
+    path: &Path,
+    known: Option<Known<'_>>,
+) -> Result<(Locked, Log, Song), DecideError> {
+    let (locked, read) = store::lock_existing(path, known.map(|k| k.text))?;
+    let (log, song) = match (read, known) {
+        (Some(log), _) => {
+            let song = resolve(&log);
+            (log, song)
+        }
+        (None, Some(known)) => (known.log.clone(), known.song.clone()),
+        (None, None) => unreachable!("a text that is not known is read"),
+    };
+    Ok((locked, log, song))
+}
 
 /// A decision that was saved.
 #[derive(Debug, Clone)]
@@ -19,17 +61,15 @@ pub struct Made {
     pub hints: Vec<String>,
     /// The song before.
     pub before: Song,
-    /// The song after.
-    pub song: Song,
-    /// The log as saved.
-    pub log: Log,
+    /// The log as saved, and the song after.
+    pub saved: Saved,
 }
 
 /// Decides: saves what `requests` asks for as one decision, or nothing.
 ///
-/// Takes the log's file, the requests (each on what those before it leave), and
-/// `allow`, which sees the song as it stands and may refuse; it is called while
-/// the log is locked, so that it sees what others decided just before.
+/// Takes the log's file, the requests (each on what those before it leave), the log if it was
+/// read before, and `allow`, which sees the song as it stands and may refuse; it is called
+/// while the log is locked, so that it sees what others decided just before.
 ///
 /// # Errors
 /// * what `allow` gives.
@@ -41,12 +81,12 @@ pub struct Made {
 pub fn decide<E: From<DecideError>>(
     path: &Path,
     requests: &[DecisionRequest],
+    known: Option<Known<'_>>,
     allow: impl FnOnce(&Song) -> Result<(), E>,
 ) -> Result<Made, E> {
-    let (locked, mut log) = store::lock_existing(path).map_err(DecideError::from)?;
-    let before = resolve(&log);
+    let (locked, mut log, before) = open(path, known)?;
     allow(&before)?;
-    let acts = acts_of(requests, &log, &before)?;
+    let acts = as_saved(acts_of(requests, &log, &before)?)?;
     let mut hints = hints(&acts, &before);
     let left_out = requests.iter().filter_map(|r| left_out(r, &before));
     hints.extend(left_out);
@@ -62,15 +102,26 @@ pub fn decide<E: From<DecideError>>(
         }
         .into());
     }
-    locked.save(&log).map_err(DecideError::from)?;
+    let text = locked.save(&log).map_err(DecideError::from)?;
     Ok(Made {
         id,
         acts,
         hints,
         before,
-        song,
-        log,
+        saved: Saved {
+            text,
+            log,
+            song,
+            n_unfit: unfit.len(),
+        },
     })
+}
+
+/// Acts as they are read back: a log rounds times.
+fn as_saved(acts: Vec<Act>) -> Result<Vec<Act>, DecideError> {
+    let text = serde_json::to_string(&acts);
+    text.and_then(|text| serde_json::from_str(&text))
+        .map_err(|e| DecideError::asked(format!("that cannot be saved: {e}")))
 }
 
 /// The decision that these requests made right after another one, by its number, if they

@@ -1,7 +1,9 @@
 //! Undoing decisions, and redoing them.
 
 use super::DecideError;
+use super::save::{Known, Saved, open};
 use crate::songlog::decided::{Act, Decision, holding, with_id};
+use crate::songlog::resolve::resolve_with_unfit;
 use crate::songlog::{Log, store};
 use std::path::Path;
 
@@ -12,31 +14,47 @@ pub struct Undone {
     pub id: u32,
     /// Numbers of the decisions it concerns.
     pub of: Vec<u32>,
-    /// The log as saved.
-    pub log: Log,
+    /// The log as saved, and the song after.
+    pub saved: Saved,
 }
 
 /// Undoes decisions by their numbers, or the latest that holds if there are none.
 ///
-/// The number of an undo redoes what it undid.
+/// The number of an undo redoes what it undid. `known` and `allow` as in [`super::decide`],
+/// but that `allow` sees the log.
 ///
 /// # Errors
+/// * what `allow` gives.
 /// * [`DecideError::Asked`] if one is not there or is undone already.
 /// * [`DecideError::Log`] if the log cannot be read or saved.
-pub fn undo(path: &Path, numbers: &[u32]) -> Result<Undone, DecideError> {
-    save(path, |log| which(log, numbers))
+pub fn undo<E: From<DecideError>>(
+    path: &Path,
+    numbers: &[u32],
+    known: Option<Known<'_>>,
+    allow: impl FnOnce(&Log) -> Result<(), E>,
+) -> Result<Undone, E> {
+    save(path, known, |log| {
+        allow(log)?;
+        Ok(which(log, numbers)?)
+    })
 }
 
-/// Redoes what the latest undo undid; another decision since then ends that.
+/// Redoes what the latest undo undid; another decision since then ends that. `known` and
+/// `allow` as in [`undo`].
 ///
 /// # Errors
+/// * what `allow` gives.
 /// * [`DecideError::Asked`] if there is nothing to redo.
 /// * [`DecideError::Log`] if the log cannot be read or saved.
-pub fn redo(path: &Path) -> Result<Undone, DecideError> {
-    save(path, |log| {
-        redoable(log)
-            .map(|id| vec![id])
-            .ok_or_else(|| DecideError::asked("there is nothing to redo"))
+pub fn redo<E: From<DecideError>>(
+    path: &Path,
+    known: Option<Known<'_>>,
+    allow: impl FnOnce(&Log) -> Result<(), E>,
+) -> Result<Undone, E> {
+    save(path, known, |log| {
+        allow(log)?;
+        let latest = redoable(log).map(|id| vec![id]);
+        Ok(latest.ok_or_else(|| DecideError::asked("there is nothing to redo"))?)
     })
 }
 
@@ -76,15 +94,23 @@ fn is_undo(decision: &Decision) -> bool {
     decision.takes_back().next().is_some()
 }
 
-fn save(
+fn save<E: From<DecideError>>(
     path: &Path,
-    which: impl FnOnce(&Log) -> Result<Vec<u32>, DecideError>,
-) -> Result<Undone, DecideError> {
-    let (locked, mut log) = store::lock_existing(path)?;
+    known: Option<Known<'_>>,
+    which: impl FnOnce(&Log) -> Result<Vec<u32>, E>,
+) -> Result<Undone, E> {
+    let (locked, mut log, _) = open(path, known)?;
     let of = which(&log)?;
     let id = log.decide(store::now(), vec![Act::Undo { of: of.clone() }]);
-    locked.save(&log)?;
-    Ok(Undone { id, of, log })
+    let text = locked.save(&log).map_err(DecideError::from)?;
+    let (song, unfit) = resolve_with_unfit(&log);
+    let saved = Saved {
+        text,
+        log,
+        song,
+        n_unfit: unfit.len(),
+    };
+    Ok(Undone { id, of, saved })
 }
 
 /// The decisions to undo, checked: they are there and hold.

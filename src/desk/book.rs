@@ -1,5 +1,6 @@
 //! The log as it stands, read again whenever the file changes.
 
+use crate::deciding::{Known, Saved};
 use crate::songlog::resolve::resolve_with_unfit;
 use crate::songlog::song::Song;
 use crate::songlog::{self, Log, LogError};
@@ -52,12 +53,25 @@ impl Stamp {
 pub(super) struct Snapshot {
     /// Differs whenever the log's content does.
     pub(super) revision: String,
+    /// The file's text.
+    text: String,
     pub(super) log: Log,
     pub(super) song: Song,
     /// Decisions that do not fit what is heard.
     pub(super) n_unfit: usize,
     /// The song as JSON, once it was asked for.
     pub(super) told: OnceLock<serde_json::Value>,
+}
+
+impl Snapshot {
+    /// For a decision on it.
+    pub(super) fn known(&self) -> Known<'_> {
+        Known {
+            text: &self.text,
+            log: &self.log,
+            song: &self.song,
+        }
+    }
 }
 
 /// Reads one log.
@@ -87,6 +101,12 @@ impl Book {
 
     /// The log as it is now.
     pub(super) fn read(&self) -> Result<Arc<Snapshot>, LogError> {
+        self.read_after(None)
+    }
+
+    /// The log as it is now; what was just saved is not made of its text again if that is
+    /// still what the file holds.
+    pub(super) fn read_after(&self, saved: Option<Saved>) -> Result<Arc<Snapshot>, LogError> {
         let failed = |source| LogError::Read {
             path: self.path.clone(),
             source,
@@ -107,13 +127,20 @@ impl Book {
             path: self.path.clone(),
             found: "its content is not text".into(),
         })?;
-        let log = songlog::read(&self.path, &text)?;
-        let (song, unfit) = resolve_with_unfit(&log);
+        let (log, song, n_unfit) = match saved {
+            Some(saved) if saved.text == text => (saved.log, saved.song, saved.n_unfit),
+            _ => {
+                let log = songlog::read(&self.path, &text)?;
+                let (song, unfit) = resolve_with_unfit(&log);
+                (log, song, unfit.len())
+            }
+        };
         let snapshot = Arc::new(Snapshot {
             revision,
+            text,
             log,
             song,
-            n_unfit: unfit.len(),
+            n_unfit,
             told: OnceLock::new(),
         });
         *last = Some((stamp, Arc::clone(&snapshot)));

@@ -1,12 +1,13 @@
 //! `POST /api/decide`, `/api/undo`, `/api/redo`: the same decisions as on the command line.
 
+use super::book::Snapshot;
 use super::error::{ApiError, ApiResult, json_response, off_thread};
 use super::events::News;
 use super::server::{Room, Shared, read_body};
 use super::song::{since, whole};
-use crate::deciding::{self, DecisionRequest, Made, Undone, words};
+use crate::deciding::{self, DecisionRequest, Known, Saved, Undone, words};
+use crate::songlog::Log;
 use crate::songlog::decided::Decision;
-use crate::songlog::{Log, resolve};
 use axum::body::Bytes;
 use axum::extract::rejection::BytesRejection;
 use axum::extract::{Query, State};
@@ -14,6 +15,7 @@ use axum::http::StatusCode;
 use axum::response::Response;
 use serde::Deserialize;
 use serde_json::{Value, json};
+use std::path::Path;
 use std::sync::Arc;
 
 /// What a page asks for: one decision of one or more requests, each on what
@@ -46,33 +48,35 @@ pub(super) async fn decide(
 ) -> ApiResult<Response> {
     let asked: Asked = read_body(body)?;
     answer(shared, knows, move |shared| {
-        if let Some(told) = told_again(shared, asked.after, |log, after| {
+        let seen = shared.book.read()?;
+        if let Some(again) = answered_again(&seen, asked.after, |log, after| {
             deciding::made_after(log, &asked.requests, after)
-        })? {
-            return Ok(told);
+        }) {
+            return Ok((again, None));
         }
-        let made = deciding::decide(shared.book.path(), &asked.requests, |_| {
+        let path = shared.book.path();
+        let made = deciding::decide(path, &asked.requests, Some(seen.known()), |_| {
             // the log is locked here: what is read now is what is decided on
-            if let Some(shown) = &asked.revision {
-                let now = shared.book.read()?;
-                if now.revision != *shown {
-                    return Err(ApiError::new(
-                        StatusCode::CONFLICT,
-                        "the song was changed meanwhile by another page or command; look at it and decide again",
-                    )
-                    .with("song", whole(shared, &now)));
-                }
+            let now = shared.book.read()?;
+            match &asked.revision {
+                Some(shown) if now.revision != *shown => Err(changed(shared, &now)),
+                _ => Ok(()),
             }
-            Ok(())
         })?;
-        let Made { acts, hints, before, id, .. } = made;
-        Ok(json!({
-            "decision": id,
-            "acts": acts.iter().map(|a| words(a, &before)).collect::<Vec<_>>(),
-            "hints": hints,
-        }))
+        let acts: Vec<String> = made.acts.iter().map(|a| words(a, &made.before)).collect();
+        let value = json!({"decision": made.id, "acts": acts, "hints": made.hints});
+        Ok((value, Some(made.saved)))
     })
     .await
+}
+
+/// 409: it was asked of a song that is another one by now.
+fn changed(shared: &Shared, now: &Snapshot) -> ApiError {
+    ApiError::new(
+        StatusCode::CONFLICT,
+        "the song was changed meanwhile by another page or command; look at it and decide again",
+    )
+    .with("song", whole(shared, now))
 }
 
 /// Which decisions to take back; none is the latest that holds.
@@ -93,26 +97,27 @@ struct After {
 
 /// The answer to what was decided already right after the decision that the page knows of,
 /// if it was: the page had no answer to it.
-fn told_again(
-    shared: &Shared,
+fn answered_again(
+    now: &Snapshot,
     after: Option<u32>,
     find: impl Fn(&Log, u32) -> Option<&Decision>,
-) -> ApiResult<Option<Value>> {
-    let Some(after) = after else {
-        return Ok(None);
-    };
-    let snapshot = shared.book.read()?;
-    if snapshot.log.decided.last().is_none_or(|d| d.id <= after) {
-        return Ok(None);
+) -> Option<Value> {
+    let after = after?;
+    if last_of(&now.log) <= after {
+        return None;
     }
-    Ok(find(&snapshot.log, after).map(|made| {
-        json!({
-            "decision": made.id,
-            "of": made.takes_back().collect::<Vec<_>>(),
-            "acts": made.acts.iter().map(|a| words(a, &snapshot.song)).collect::<Vec<_>>(),
-            "hints": [],
-        })
+    let made = find(&now.log, after)?;
+    Some(json!({
+        "decision": made.id,
+        "of": made.takes_back().collect::<Vec<_>>(),
+        "acts": made.acts.iter().map(|a| words(a, &now.song)).collect::<Vec<_>>(),
+        "hints": [],
     }))
+}
+
+/// The number of a log's last decision; 0 before the first.
+fn last_of(log: &Log) -> u32 {
+    log.decided.last().map_or(0, |d| d.id)
 }
 
 pub(super) async fn undo(
@@ -122,12 +127,13 @@ pub(super) async fn undo(
 ) -> ApiResult<Response> {
     let Which { decisions, after } = read_body(body)?;
     answer(shared, knows, move |shared| {
-        if let Some(told) = told_again(shared, after, |log, after| {
-            deciding::undone_after(log, &decisions, after)
-        })? {
-            return Ok(told);
-        }
-        Ok(undone(deciding::undo(shared.book.path(), &decisions)?))
+        take_back(shared, &decisions, after, |path, known| {
+            // those that are named are the same whatever came after them
+            let after = after.filter(|_| decisions.is_empty());
+            deciding::undo(path, &decisions, Some(known), |log| {
+                latest(shared, log, after)
+            })
+        })
     })
     .await
 }
@@ -139,20 +145,42 @@ pub(super) async fn redo(
 ) -> ApiResult<Response> {
     let After { after } = read_body(body)?;
     answer(shared, knows, move |shared| {
-        if let Some(told) = told_again(shared, after, |log, after| {
-            deciding::undone_after(log, &[], after)
-        })? {
-            return Ok(told);
-        }
-        Ok(undone(deciding::redo(shared.book.path())?))
+        take_back(shared, &[], after, |path, known| {
+            deciding::redo(path, Some(known), |log| latest(shared, log, after))
+        })
     })
     .await
 }
 
-fn undone(undone: Undone) -> Value {
-    let Undone { id, of, log } = undone;
-    let by_id = |id: &u32| log.decided.iter().find(|d| d.id == *id);
-    let song = resolve(&log);
+/// Whether the last decision is the one that the page knows of: "the latest" of somebody who
+/// decided meanwhile is another than the page means.
+fn latest(shared: &Shared, log: &Log, after: Option<u32>) -> ApiResult<()> {
+    match after {
+        Some(after) if last_of(log) != after => Err(changed(shared, &*shared.book.read()?)),
+        _ => Ok(()),
+    }
+}
+
+fn take_back(
+    shared: &Shared,
+    decisions: &[u32],
+    after: Option<u32>,
+    undo: impl FnOnce(&Path, Known<'_>) -> ApiResult<Undone>,
+) -> ApiResult<(Value, Option<Saved>)> {
+    let seen = shared.book.read()?;
+    let again = answered_again(&seen, after, |log, after| {
+        deciding::undone_after(log, decisions, after)
+    });
+    if let Some(again) = again {
+        return Ok((again, None));
+    }
+    let undone = undo(shared.book.path(), seen.known())?;
+    Ok((in_words(&undone), Some(undone.saved)))
+}
+
+fn in_words(undone: &Undone) -> Value {
+    let Undone { id, of, saved } = undone;
+    let by_id = |id: &u32| saved.log.decided.iter().find(|d| d.id == *id);
     let acts: Vec<String> = of
         .iter()
         .filter_map(by_id)
@@ -165,7 +193,7 @@ fn undone(undone: Undone) -> Value {
                 decision.acts.iter().collect()
             }
         })
-        .map(|act| words(act, &song))
+        .map(|act| words(act, &saved.song))
         .collect();
     json!({"decision": id, "of": of, "acts": acts})
 }
@@ -175,11 +203,11 @@ fn undone(undone: Undone) -> Value {
 async fn answer(
     shared: Arc<Shared>,
     Query(knows): Query<Knows>,
-    work: impl FnOnce(&Shared) -> ApiResult<Value> + Send + 'static,
+    work: impl FnOnce(&Shared) -> ApiResult<(Value, Option<Saved>)> + Send + 'static,
 ) -> ApiResult<Response> {
     let value = off_thread(move || {
-        let mut value = work(&shared)?;
-        let snapshot = shared.book.read()?;
+        let (mut value, saved) = work(&shared)?;
+        let snapshot = shared.book.read_after(saved)?;
         value["revision"] = json!(snapshot.revision);
         match knows.since.and_then(|r| shared.book.known(&r)) {
             Some(before) => value["changes"] = since(&shared, &before, &snapshot).into(),

@@ -10,10 +10,11 @@ use super::format::Fault;
 pub use super::setting::Setting;
 use super::text::{self, rounded, rounded_list, rounded_optional};
 pub use super::times::{Clock, Times};
-use super::validate::{ensure, name, range, tempo, time};
+use super::validate::{Field, ensure, name, range, tempo, time};
 use crate::fretboard::{HIGHEST_CAPO, Shape, Tuning};
 use crate::theory::{Key, Label};
 use serde::{Deserialize, Serialize};
+use std::fmt::Display;
 
 /// The latest version of the log format; this program reads 1 to this and
 /// writes the lowest that can hold what a log has (`Act::version`).
@@ -301,8 +302,8 @@ impl Act {
     }
 
     /// Whether it makes sense in a decision with this id; `place` is where it stands.
-    pub(super) fn check(&self, id: u32, place: &str) -> Result<(), Fault> {
-        let field = |name: &str| format!("{place}.{name}");
+    pub(super) fn check(&self, id: u32, place: &dyn Display) -> Result<(), Fault> {
+        let field = |name| Field(place, name);
         match self {
             Self::Chord { start_s, end_s, .. }
             | Self::Shape { start_s, end_s, .. }
@@ -328,35 +329,35 @@ impl Act {
                 name(text, place)
             }
             Self::Move { from_s, to_s } => {
-                time(*from_s, &field("from_s"))?;
-                time(*to_s, &field("to_s"))
+                time(*from_s, field("from_s"))?;
+                time(*to_s, field("to_s"))
             }
             Self::Split { at_s }
             | Self::SectionSplit { at_s }
             | Self::SectionJoin { at_s }
             | Self::KeyFrom { at_s, .. }
-            | Self::Downbeat { at_s } => time(*at_s, &field("at_s")),
+            | Self::Downbeat { at_s } => time(*at_s, field("at_s")),
             Self::BarBeats { at_s, n_beats } => {
-                time(*at_s, &field("at_s"))?;
-                ensure((1..=16).contains(n_beats), &field("n_beats"), || {
+                time(*at_s, field("at_s"))?;
+                ensure((1..=16).contains(n_beats), field("n_beats"), || {
                     format!("a bar of {n_beats} beats (1 to 16)")
                 })
             }
             Self::Beats { times_s } => {
                 for (i, at_s) in times_s.iter().enumerate() {
-                    time(*at_s, &format!("{place}.times_s[{i}]"))?;
+                    time(*at_s, format_args!("{place}.times_s[{i}]"))?;
                 }
                 let ascend = times_s.windows(2).all(|w| w[0] < w[1]);
-                ensure(ascend, &field("times_s"), || {
+                ensure(ascend, field("times_s"), || {
                     "beats must follow each other in time".into()
                 })
             }
-            Self::Tempo { bpm } => tempo(*bpm, &field("bpm")),
-            Self::Title { text } | Self::Credit { text } => name(text, &field("text")),
-            Self::Capo { fret } => ensure(*fret <= HIGHEST_CAPO, &field("fret"), || {
+            Self::Tempo { bpm } => tempo(*bpm, field("bpm")),
+            Self::Title { text } | Self::Credit { text } => name(text, field("text")),
+            Self::Capo { fret } => ensure(*fret <= HIGHEST_CAPO, field("fret"), || {
                 format!("a capo at fret {fret} (0 to {HIGHEST_CAPO})")
             }),
-            Self::Undo { of } => ensure(of.iter().all(|o| *o < id), &field("of"), || {
+            Self::Undo { of } => ensure(of.iter().all(|o| *o < id), field("of"), || {
                 format!("decision {id} cannot undo itself or a later one")
             }),
             Self::Note {
@@ -372,7 +373,7 @@ impl Act {
                     })?,
                 }
                 let is_text = !text.chars().any(|c| c.is_control() && !c.is_whitespace());
-                ensure(is_text, &field("text"), || {
+                ensure(is_text, field("text"), || {
                     "it has characters that are not text".into()
                 })
             }

@@ -142,19 +142,23 @@ pub fn hold_saves() -> NoSaves {
 }
 
 /// As [`lock`], for a log that must be there: makes nothing where there is none. Gives the log
-/// too, as it is while it is locked.
+/// too, as it is while it is locked; none if its text is still the `known` one.
 ///
 /// # Errors
 /// As [`load`] and [`lock`].
-pub fn lock_existing(path: &Path) -> Result<(Locked, Log), LogError> {
+pub fn lock_existing(path: &Path, known: Option<&str>) -> Result<(Locked, Option<Log>), LogError> {
     let before = text(path)?;
-    let log = format::read(path, &before)?;
+    let is_known = known == Some(before.as_str());
+    let log = match is_known {
+        true => None,
+        false => Some(format::read(path, &before)?),
+    };
     let locked = lock(path)?;
     let now = text(&locked.places.log)?;
     // long logs take long to read, and are seldom changed just then
     let log = match now == before {
         true => log,
-        false => format::read(path, &now)?,
+        false => Some(format::read(path, &now)?),
     };
     Ok((locked, log))
 }
@@ -168,24 +172,20 @@ impl Locked {
         load(&self.places.log)
     }
 
-    /// Saves the log: whole or not at all; the version before is kept.
+    /// Saves the log: whole or not at all; the version before is kept. Gives its text.
     ///
     /// # Errors
     /// * [`LogError::Write`]; what was there before is untouched.
     /// * [`LogError::Unsure`]; the log is replaced, but may not outlast a power cut.
-    pub fn save(&self, log: &Log) -> Result<(), LogError> {
+    pub fn save(&self, log: &Log) -> Result<String, LogError> {
         let _under_way = SAVING.read().unwrap_or_else(PoisonError::into_inner);
-        let path = || self.places.log.clone();
-        saving::save(&Files, &self.places, &format::write(log)).map_err(|failure| match failure {
-            Failure::Untouched(source) => LogError::Write {
-                path: path(),
-                source,
-            },
-            Failure::Unsure(source) => LogError::Unsure {
-                path: path(),
-                source,
-            },
-        })
+        let path = self.places.log.clone();
+        let text = format::write(log);
+        match saving::save(&Files, &self.places, &text) {
+            Ok(()) => Ok(text),
+            Err(Failure::Untouched(source)) => Err(LogError::Write { path, source }),
+            Err(Failure::Unsure(source)) => Err(LogError::Unsure { path, source }),
+        }
     }
 }
 

@@ -7,8 +7,10 @@ use crate::outside;
 use serde_json::{Value, json};
 use std::collections::BTreeSet;
 use std::path::Path;
+use takebook::deciding::{self, DecideError, DecisionRequest, Known, Saved};
 use takebook::songlog::decided::Act;
-use takebook::songlog::store;
+use takebook::songlog::song::Song;
+use takebook::songlog::{Log, resolve, store};
 
 fn acts(log: &Path) -> Vec<Vec<Act>> {
     let log = store::load(log).expect("a log");
@@ -145,6 +147,64 @@ fn what_got_no_answer_is_asked_again_and_decided_once() {
         assert_eq!((undone.status, &undone.json()["of"]), (200, &json!([1])));
     }
     assert_eq!(acts(&log).len(), 2);
+    // "the latest" is another one when somebody decided meanwhile: the page asks, and what is
+    // named is the same still
+    let text = log.to_str().expect("a path");
+    assert!(
+        run(&["confirm", text, "--title", "theirs"])
+            .status
+            .success()
+    );
+    for path in ["/api/undo", "/api/redo"] {
+        let refused = ask(path, json!({"after": 2}));
+        assert_eq!(refused.status, 409, "{}", refused.text());
+        assert_eq!(refused.json()["song"]["title"], "theirs");
+    }
+    assert_eq!(acts(&log).len(), 3);
+    let named = ask("/api/undo", json!({"after": 2, "decisions": [2]}));
+    assert_eq!((named.status, &named.json()["of"]), (200, &json!([2])));
+}
+
+#[test]
+fn what_is_known_of_a_saved_log_is_what_its_file_says() {
+    for (body, _) in pairs() {
+        let (_keep, dir) = outside::folder();
+        let log = take_and_log(&dir);
+        let requests = [serde_json::from_value(body.clone()).expect("a request")];
+        let allow = |_: &Song| Ok::<_, DecideError>(());
+        let made = deciding::decide(&log, &requests, None, allow).expect("it is decided");
+        is_as_read(&log, &made.saved, &body);
+        let note = DecisionRequest {
+            note: Some("on what is known".into()),
+            ..DecisionRequest::default()
+        };
+        let made = deciding::decide(&log, &[note], Some(known(&made.saved)), allow);
+        let made = made.expect("a note");
+        is_as_read(&log, &made.saved, &body);
+        let allow = |_: &Log| Ok::<_, DecideError>(());
+        let undone = deciding::undo(&log, &[], Some(known(&made.saved)), allow);
+        let undone = undone.expect("it is undone");
+        is_as_read(&log, &undone.saved, &body);
+        // what is known is no more the file: that counts
+        let stale = deciding::redo(&log, Some(known(&made.saved)), allow).expect("redone");
+        is_as_read(&log, &stale.saved, &body);
+    }
+}
+
+fn known(saved: &Saved) -> Known<'_> {
+    Known {
+        text: &saved.text,
+        log: &saved.log,
+        song: &saved.song,
+    }
+}
+
+fn is_as_read(path: &Path, saved: &Saved, body: &Value) {
+    let text = std::fs::read_to_string(path).expect("a log");
+    assert_eq!(saved.text, text, "{body}");
+    let log = store::load(path).expect("a log");
+    assert_eq!(saved.log, log, "{body}");
+    assert_eq!(saved.song, resolve(&log), "{body}");
 }
 
 #[test]
