@@ -6,7 +6,7 @@ import { chordBox, frettedWords, readShape } from "./box.js";
 import { drawDecisions } from "./card_decisions.js";
 import { symbol } from "./chart.js";
 import { hearPlucked } from "./clicks.js";
-import { button, el, find, unseen } from "./dom.js";
+import { button, el, find, onceAPicture, unseen } from "./dom.js";
 import { candidatesOf, chordsToFinger, repeatsOfChoice, shapeForAll, takeCandidate, unconfirm, writeDetail, writeShape } from "./edits.js";
 import { plural, probability, sureness } from "./music.js";
 import { say } from "./say.js";
@@ -82,13 +82,13 @@ function show() {
   if (key !== wanted) {
     wanted = key;
     if (detail?.bar?.number !== bar.number) detail = null;
-    draw();
+    drawSoon();
     clearTimeout(timer);
     timer = setTimeout(() => load(bar, key), detail === null && first ? 0 : REST_MS);
     first = false;
     return;
   }
-  draw();
+  drawSoon();
 }
 
 async function load(bar, key) {
@@ -115,6 +115,9 @@ async function moreShapes(chords) {
     }),
   );
 }
+
+/** One decision changes the song, and the choice after it: the card is drawn once. */
+const drawSoon = onceAPicture(() => desk.song.bars.length > 0 && draw());
 
 /** Draws every slot; focus stays on what it was on, by its data-key. */
 function draw() {

@@ -94,10 +94,11 @@ function draw() {
   heading(song);
   places.clear();
   const fresh = new Map();
-  const laid = setInLines(song, { folded: desk.folded, perLine: perLine() });
+  const n = perLine();
+  const laid = setInLines(song, { folded: desk.folded, perLine: n });
   const parts = laid.map((part, p) => {
     const lines = part.lines.map((line, l) => {
-      const key = `${perLine()} ${line.map((m) => keyOf(m)).join("|")}`;
+      const key = `${n} ${line.map((m) => keyOf(m)).join("|")}`;
       const node = kept.get(key) ?? drawLine(line);
       fresh.set(key, node);
       line.forEach((measure, column) => {
@@ -193,10 +194,18 @@ function partHeading(part, song) {
 /** Over a line that begins in a new key. */
 const newKey = (key) => (key ? el("p", { class: "new-key" }, `Key of ${keyWords(key)}`) : null);
 
+/** What is seen of a chord; one that did not change is the same object in every song. */
+const seen = new WeakMap();
+function seenOf(c) {
+  let words = seen.get(c);
+  if (words === undefined) seen.set(c, (words = `${c.start_s} ${c.end_s} ${c.symbol} ${c.state} ${c.certainty} ${c.notes.join("\n")}`));
+  return words;
+}
+
 /** All of a measure that is seen on the chart. */
 const keyOf = (m) =>
   `${m.cells} ${m.ending} ${m.endingStarts} ${m.newKey ?? ""} ${m.repeatStart} ${m.repeatEnd} ${m.last} ` +
-  m.bars.map((b) => `${b} ${desk.song.bars[b].number} ${desk.song.bars[b].start_s} ${desk.song.bars[b].n_beats} ` + chordsIn(b).map((c) => `${c.start_s} ${c.end_s} ${c.symbol} ${c.state} ${c.certainty} ${c.notes.join("\n")}`).join(";") + (isDetailed(b) ? detailIn(b).map((c) => ` ${c.start_s} ${c.symbol}`).join() : "")).join("/");
+  m.bars.map((b) => `${b} ${desk.song.bars[b].number} ${desk.song.bars[b].start_s} ${desk.song.bars[b].n_beats} ` + chordsIn(b).map(seenOf).join(";") + (isDetailed(b) ? detailIn(b).map((c) => ` ${c.start_s} ${c.symbol}`).join() : "")).join("/");
 
 function drawLine(line) {
   const first = desk.song.bars[line[0].bars[0]].number;

@@ -20,6 +20,19 @@ export function button(text, act, attributes = {}) {
 /** Words for a screen reader beside what is seen. */
 export const unseen = (text) => el("span", { class: "unseen" }, text);
 
+/** `act`, done once before the next picture however often it is asked for till then. */
+export function onceAPicture(act) {
+  let isAsked = false;
+  return () => {
+    if (isAsked) return;
+    isAsked = true;
+    requestAnimationFrame(() => {
+      isAsked = false;
+      act();
+    });
+  };
+}
+
 export const find = (selector, within = document) => within.querySelector(selector);
 
 function filled(node, attributes, children) {

@@ -3,7 +3,7 @@
 
 import { Refused, address, get } from "./api.js";
 import { placeOf } from "./chart.js";
-import { el, find } from "./dom.js";
+import { el, find, onceAPicture } from "./dom.js";
 import { drawEvidence } from "./evidence_drawing.js";
 import { changes, startChanges, takeUp } from "./evidence_changes.js";
 import { lost } from "./link.js";
@@ -22,6 +22,14 @@ let strip = null;
 let shown = "";
 /** The bar whose line is shown: the chosen one, or the one that plays. */
 let at = 0;
+/** Whether the user moved the choice since it was shown. */
+let hasMoved = false;
+/** What is asked several times at once is laid out and drawn once. */
+const showSoon = onceAPicture(() => {
+  const moved = hasMoved;
+  hasMoved = false;
+  show(moved);
+});
 /** The plan of what is drawn. */
 let drawnPlan = null;
 
@@ -29,7 +37,8 @@ export function startEvidence() {
   strip = el("div", { class: "evidence", role: "group", "aria-label": "What was heard in this line" });
   on("choice", (moved) => {
     if (moved || !isPlaying()) at = desk.bar;
-    show(moved);
+    hasMoved ||= moved;
+    showSoon();
   });
   on("view", () => show());
   on("line", follow);
