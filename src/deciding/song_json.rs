@@ -1,7 +1,8 @@
 //! A song as JSON for machines, the same for every command (docs/log-format.md).
 
 use crate::songlog::form;
-use crate::songlog::song::{Song, Span, State};
+use crate::songlog::heard::Candidate;
+use crate::songlog::song::{Bar, Song, Span, State};
 use serde_json::{Value, json};
 
 /// Version of the shape of the JSON that commands print about a song.
@@ -9,7 +10,14 @@ pub const SONG_JSON_VERSION: u32 = 1;
 
 /// The whole song.
 pub fn song(song: &Song) -> Value {
-    json!({
+    let mut value = without_chords(song);
+    value["chords"] = song.spans.iter().map(span).collect();
+    value
+}
+
+/// The song but for its chords.
+pub fn without_chords(song: &Song) -> Value {
+    let mut value = json!({
         "version": SONG_JSON_VERSION,
         "title": song.title,
         "credit": song.credit,
@@ -30,13 +38,6 @@ pub fn song(song: &Song) -> Value {
             value["in_form"] = json!(in_form);
             value
         }).collect::<Vec<_>>(),
-        "bars": song.bars.iter().map(|b| json!({
-            "number": b.number,
-            "start_s": round(b.start_s),
-            "end_s": round(b.end_s),
-            "n_beats": b.n_beats,
-        })).collect::<Vec<_>>(),
-        "chords": song.spans.iter().map(span).collect::<Vec<_>>(),
         "lyrics": song.lyrics.iter().map(|l| json!({
             "start_s": round(l.start_s),
             "end_s": round(l.end_s),
@@ -46,12 +47,24 @@ pub fn song(song: &Song) -> Value {
         "choices": song.choices,
         "stale": song.stale,
         "warnings": song.warnings,
+    });
+    // not in the macro, which would copy what is long, each time it is nested
+    value["bars"] = song.bars.iter().map(bar).collect();
+    value
+}
+
+fn bar(bar: &Bar) -> Value {
+    json!({
+        "number": bar.number,
+        "start_s": round(bar.start_s),
+        "end_s": round(bar.end_s),
+        "n_beats": bar.n_beats,
     })
 }
 
 /// One chord in time.
 pub fn span(span: &Span) -> Value {
-    json!({
+    let mut value = json!({
         "start_s": round(span.start_s),
         "end_s": round(span.end_s),
         "label": span.label.label(),
@@ -61,22 +74,24 @@ pub fn span(span: &Span) -> Value {
             State::Decided => "decided",
         },
         "certainty": span.certainty.map(round),
-        "candidates": span.candidates.iter().map(|c| json!({
-            "label": c.label.label(),
-            "symbol": c.label.symbol(),
-            "probability": round(c.probability),
-            "reason": c.reason,
-        })).collect::<Vec<_>>(),
         "shapes": span.shapes.iter().map(|s| s.text()).collect::<Vec<_>>(),
         "n_decided_shapes": span.n_decided_shapes,
         "notes": span.notes,
         "bass_midi": span.bass_midi,
         "fragment": span.fragment,
-        "struck": span.struck.iter().map(|(midi, at_s)| json!({
-            "midi": midi,
-            "time_s": round(*at_s),
-        })).collect::<Vec<_>>(),
-    })
+    });
+    let candidate = |c: &Candidate| {
+        json!({
+            "label": c.label.label(),
+            "symbol": c.label.symbol(),
+            "probability": round(c.probability),
+            "reason": c.reason,
+        })
+    };
+    value["candidates"] = span.candidates.iter().map(candidate).collect();
+    let struck = |(midi, at_s): &(u8, f64)| json!({"midi": midi, "time_s": round(*at_s)});
+    value["struck"] = span.struck.iter().map(struck).collect();
+    value
 }
 
 /// Four decimals: 0.1 ms, a hundredth of a per cent.

@@ -59,7 +59,7 @@ pub(super) struct Snapshot {
     pub(super) song: Song,
     /// Decisions that do not fit what is heard.
     pub(super) n_unfit: usize,
-    /// The song as JSON, once it was asked for.
+    /// The song as JSON but for its chords, once it was asked for.
     pub(super) told: OnceLock<serde_json::Value>,
 }
 

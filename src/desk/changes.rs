@@ -26,6 +26,16 @@ pub(super) fn changes(before: &Value, after: &Value) -> Vec<Value> {
 }
 
 fn splice(field: &str, old: &[Value], new: &[Value]) -> Value {
+    spliced(field, old, new, Value::clone)
+}
+
+/// The change that makes one list of another; only what is new becomes JSON.
+pub(super) fn spliced<T: PartialEq>(
+    field: &str,
+    old: &[T],
+    new: &[T],
+    to_json: impl Fn(&T) -> Value,
+) -> Value {
     let start = old.iter().zip(new).take_while(|(a, b)| a == b).count();
     let shorter = old.len().min(new.len()) - start;
     let end = (old.iter().rev().zip(new.iter().rev()).take(shorter))
@@ -35,7 +45,7 @@ fn splice(field: &str, old: &[Value], new: &[Value]) -> Value {
         "field": field,
         "at": start,
         "remove": old.len() - start - end,
-        "insert": &new[start..new.len() - end],
+        "insert": new[start..new.len() - end].iter().map(to_json).collect::<Vec<_>>(),
     })
 }
 

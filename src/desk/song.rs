@@ -1,7 +1,7 @@
 //! `GET /api/song` and `GET /api/bar/N`.
 
 use super::book::Snapshot;
-use super::changes::changes;
+use super::changes::{changes, spliced};
 use super::drawn;
 use super::error::{ApiError, ApiResult};
 use super::server::{Room, Shared, json};
@@ -34,6 +34,10 @@ pub(super) fn since(shared: &Shared, before: &Snapshot, now: &Snapshot) -> Vec<V
         before.told.get_or_init(|| told(before)),
         now.told.get_or_init(|| told(now)),
     );
+    let (old, new) = (&before.song.spans, &now.song.spans);
+    if old != new {
+        all.push(spliced("chords", old, new, song_json::span));
+    }
     all.push(json!({"field": "take", "value": take(shared, now)}));
     all
 }
@@ -41,15 +45,16 @@ pub(super) fn since(shared: &Shared, before: &Snapshot, now: &Snapshot) -> Vec<V
 /// The song as machines get it, and what only a page needs.
 pub(super) fn whole(shared: &Shared, snapshot: &Snapshot) -> Value {
     let mut value = snapshot.told.get_or_init(|| told(snapshot)).clone();
+    value["chords"] = snapshot.song.spans.iter().map(song_json::span).collect();
     value["take"] = take(shared, snapshot);
     value["log"] = json!(file_name(shared.book.path()));
     value
 }
 
-/// What the log alone says; the same as long as it is.
+/// What the log alone says, but for the chords; the same as long as it is.
 fn told(snapshot: &Snapshot) -> Value {
     let (song, log) = (&snapshot.song, &snapshot.log);
-    let mut value = song_json::song(song);
+    let mut value = song_json::without_chords(song);
     let records = value["bars"].as_array_mut().into_iter().flatten();
     for (bar, record) in song.bars.iter().zip(records) {
         let (same, others): (Vec<Twin>, Vec<Twin>) =

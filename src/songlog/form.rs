@@ -130,13 +130,13 @@ pub fn may_follow(song: &Song, here: &Bar, other: &Bar) -> bool {
     if b.iter().flatten().any(|s| s.state == State::Decided) {
         return same_music(song, here, other);
     }
-    let heard = |span: Option<&Span>| {
-        span.and_then(|s| s.candidates.first())
-            .map(|c| c.label.clone())
-    };
+    fn heard<'a>(span: &Option<&'a Span>) -> Option<&'a Label> {
+        let first = span.and_then(|s| s.candidates.first());
+        first.map(|c| &c.label)
+    }
     let pairs = a.iter().zip(&b);
     let disagree = pairs
-        .filter(|(x, y)| !same_label(heard(**x).as_ref(), heard(**y).as_ref(), 0, false))
+        .filter(|(x, y)| !same_label(heard(x), heard(y), 0, false))
         .count();
     here.n_beats == other.n_beats && disagree <= MAY_DISAGREE
 }

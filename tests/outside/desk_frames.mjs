@@ -78,11 +78,15 @@ export async function measuresLoop({ program, log }) {
   await page.locator("#chosen").focus();
   const before = await work();
   const saved = [];
-  for (let i = 0; i < N_DECISIONS; i += 1) saved.push(await page.evaluate(enterToSaved));
+  // Enter on what is confirmed already saves nothing
+  const n = Math.min(N_DECISIONS, await page.locator("#parts .chord.open").count());
+  for (let i = 0; i < n; i += 1) saved.push(await page.evaluate(enterToSaved));
   await page.waitForTimeout(400);
-  const perDecision = ((await work()) - before) / N_DECISIONS;
+  const perDecision = ((await work()) - before) / n;
   const lines = [];
-  for (let i = 0; i < N_LINES; i += 1) {
+  await chooseBar(page, 1);
+  const nLines = Math.min(N_LINES, (await page.locator("#parts .line").count()) - 1);
+  for (let i = 0; i < nLines; i += 1) {
     lines.push(await page.evaluate(nextLine));
     await page.waitForTimeout(250);
   }

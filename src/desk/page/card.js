@@ -10,7 +10,7 @@ import { button, el, find, onceAPicture, unseen } from "./dom.js";
 import { candidatesOf, chordsToFinger, repeatsOfChoice, shapeForAll, takeCandidate, unconfirm, writeDetail, writeShape } from "./edits.js";
 import { plural, probability, sureness } from "./music.js";
 import { say } from "./say.js";
-import { barAt, barByNumber, choose, chordsIn, chosen, desk, detailIn, on, sectionOf, tell } from "./state.js";
+import { barAt, barByNumber, choose, chordsIn, chosen, desk, detailIn, on, sectionOf, tell, within } from "./state.js";
 import { soundedStrings } from "./strings.js";
 import { forgetTyping, typingField } from "./typing.js";
 
@@ -35,6 +35,7 @@ export function startCard() {
     panel("change", slot("decisions")),
     panel("notes", slot("sounded")),
   );
+  find("#card").addEventListener("scroll", () => (isScrolled = true), { passive: true });
   on("choice", () => show());
 }
 
@@ -77,7 +78,7 @@ function show() {
     forgetTyping();
     everyShape = null;
     const card = find("#card");
-    if (!card.contains(document.activeElement)) card.scrollTop = 0;
+    if (isScrolled && !card.contains(document.activeElement)) [card.scrollTop, isScrolled] = [0, false];
   }
   if (key !== wanted) {
     wanted = key;
@@ -116,11 +117,26 @@ async function moreShapes(chords) {
   );
 }
 
-/** One decision changes the song, and the choice after it: the card is drawn once. */
-const drawSoon = onceAPicture(() => desk.song.bars.length > 0 && draw());
+/** Asking how far it is scrolled lays the page out. */
+let isScrolled = false;
+/** What the card was drawn of. */
+let drawnOf = "";
+
+/** One decision changes the song, and the choice after it: the card is drawn once, and what is saved as it stands not again. */
+const drawSoon = onceAPicture(() => {
+  if (desk.song.bars.length > 0 && seen() !== drawnOf) draw();
+});
+
+/** All of the song that the card shows, but for what comes with the bar. */
+function seen() {
+  const { bars, chords, beats_s, revision, last_decision, n_open, detail: harmonies, can_undo, can_redo, ...facts } = desk.song;
+  const bar = bars[desk.bar];
+  return JSON.stringify([bars.slice(desk.bar, desk.barTo + 1), desk.part, desk.repeats, chordsIn(desk.bar), detailIn(desk.bar), within(bar.start_s - 8, bars[desk.barTo].end_s + 8), facts]);
+}
 
 /** Draws every slot; focus stays on what it was on, by its data-key. */
 function draw() {
+  drawnOf = seen();
   const held = document.activeElement?.closest("#card [data-key]")?.dataset.key;
   const chord = chosen();
   const drawn = detail?.chords?.find((c) => Math.abs(c.start_s - (chord?.start_s ?? -1)) < 0.005);

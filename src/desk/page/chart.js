@@ -18,6 +18,7 @@ export function startChart() {
   on("song", draw);
   on("choice", mark);
   on("view", draw);
+  new ResizeObserver(() => (measured = new WeakMap())).observe(find("#parts"));
   window.matchMedia("(max-width: 560px)").addEventListener("change", () => tell("view"));
   find("#written-out").addEventListener("change", (event) => {
     desk.folded = !event.target.checked;
@@ -80,6 +81,20 @@ function startDragging(place) {
     setTimeout(() => (isDrag = false), 0);
   });
   place.addEventListener("click", (event) => isDrag && event.stopImmediatePropagation(), true);
+}
+
+/** Where the measures of lines lie in them; measured once, since asking lays the page out. */
+let measured = new WeakMap();
+
+/** A line's width and its measures' `{left, width}`, px. */
+export function cellsOf(line) {
+  const known = measured.get(line);
+  if (known) return known;
+  const cells = [...line.querySelectorAll(".measure")].map((m) => ({ left: m.offsetLeft, width: m.offsetWidth }));
+  const found = { width: line.clientWidth, cells };
+  // a page that is not shown has no widths
+  if (found.width > 0) measured.set(line, found);
+  return found;
 }
 
 /** `{line, column, columns, pass}` of a bar, or undefined. */

@@ -2,7 +2,7 @@
 // above, so that a note stands under the chord it belongs to.
 
 import { Refused, address, get } from "./api.js";
-import { placeOf } from "./chart.js";
+import { cellsOf, placeOf } from "./chart.js";
 import { el, find, onceAPicture } from "./dom.js";
 import { drawEvidence } from "./evidence_drawing.js";
 import { changes, startChanges, takeUp } from "./evidence_changes.js";
@@ -74,11 +74,11 @@ function follow(bar) {
 function groundPlan() {
   const place = placeOf(at);
   if (!place) return null;
-  const cells = [...place.node.querySelectorAll(".measure")];
+  const { width, cells } = cellsOf(place.node);
   const first = place.column - place.bars.indexOf(at);
   const pieces = place.bars.map((b, i) => {
     const [bar, cell] = [desk.song.bars[b], cells[first + i]];
-    return { from: bar.start_s, to: bar.end_s, left: cell.offsetLeft, width: cell.offsetWidth, bar: b };
+    return { from: bar.start_s, to: bar.end_s, ...cell, bar: b };
   });
   if (pieces.length === 0) return null;
   const [from, to] = [pieces[0].from, pieces.at(-1).to];
@@ -86,7 +86,7 @@ function groundPlan() {
     from,
     to,
     pieces,
-    width: place.node.clientWidth,
+    width,
     x: (t) => {
       const p = pieces.find((q) => t < q.to) ?? pieces.at(-1);
       return p.left + ((t - p.from) / (p.to - p.from)) * p.width;

@@ -1,7 +1,7 @@
 // The row of sound in the dock, and the line that moves through the chart.
 
 import { metronome, prepare, setMetronome } from "./clicks.js";
-import { placeOf } from "./chart.js";
+import { cellsOf, placeOf } from "./chart.js";
 import { button, el, find, unseen } from "./dom.js";
 import { listening, route } from "./listening.js";
 import { clock, percent } from "./music.js";
@@ -217,11 +217,10 @@ function frame() {
     headLine = place.node;
     headLine.head = find(".playhead", headLine);
     headLine.head.hidden = false;
-    headLine.cells = [...headLine.querySelectorAll(".measure")].map((m) => ({ left: m.offsetLeft, width: m.offsetWidth }));
   }
   if (isPlaying() && line !== place.node) tell("line", index);
   line = place.node;
-  const { left, width } = headLine.cells[place.column];
+  const { left, width } = cellsOf(headLine).cells[place.column];
   headLine.head.style.transform = `translateX(${left + share * width}px)`;
 }
 
