@@ -40,6 +40,7 @@ pub mod grading;
 pub mod hearing;
 pub mod playback;
 pub mod songlog;
+pub mod take;
 pub mod theory;
 pub mod units;
 pub mod voice;

@@ -1,4 +1,4 @@
-//! Quantities as types: seconds, hertz, sample rate.
+//! Quantities as types: seconds, hertz, sample rate; and a bar in seconds.
 //!
 //! A bare number in a public signature carries its unit in its name instead
 //! (`hop_samples`, `bend_cents`). Pitch is a MIDI note number (A4 = 69).
@@ -21,6 +21,19 @@ impl SampleRate {
     pub fn seconds(self, n_samples: usize) -> Seconds {
         Seconds(n_samples as f64 / f64::from(self.0))
     }
+}
+
+/// One bar of a take: as it was heard, as a file has it, or as it is counted after decisions.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Bar {
+    /// From 1; a pickup is 0.
+    pub number: u32,
+    /// Its downbeat (a pickup: its first beat), s.
+    pub start_s: f64,
+    /// The next downbeat, s.
+    pub end_s: f64,
+    /// Beats in it.
+    pub n_beats: u8,
 }
 
 /// Tempos that are taken for one, bpm, whoever says them: the user, a file, a log (ours).

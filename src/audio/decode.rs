@@ -68,12 +68,8 @@ impl Track {
     }
 
     fn open_inside(path: &Path, head: &[u8]) -> Result<Self, AudioError> {
-        let unsupported = |kind: &str| AudioError::Unsupported {
-            path: path.into(),
-            kind: kind.into(),
-        };
         if let Some(kind) = foreign(head) {
-            return Err(unsupported(kind));
+            return Err(unsupported(path, kind));
         }
         let file = File::open(path).map_err(|source| AudioError::Open {
             path: path.into(),
@@ -91,48 +87,23 @@ impl Track {
                 FormatOptions::default(),
                 MetadataOptions::default(),
             )
-            .map_err(|error| match error {
-                Error::Unsupported(_) | Error::IoError(_) if !looks_like_sound(head) => {
-                    AudioError::NotAudio { path: path.into() }
-                }
-                Error::Unsupported(what) if what.contains("moov") => AudioError::Nothing {
-                    path: path.into(),
-                    reason: "its table of contents is missing: the recording was not finished, or not copied whole".into(),
-                },
-                Error::Unsupported(what) => unsupported(&format!("sound of a kind ({what})")),
-                other => AudioError::Nothing {
-                    path: path.into(),
-                    reason: plain(&other),
-                },
-            })?;
+            .map_err(|error| not_read(path, head, error))?;
         let container = reader.format_info().long_name.to_owned();
         let track = reader
             .default_track(TrackType::Audio)
             .or_else(|| reader.first_track(TrackType::Audio))
-            .ok_or_else(|| AudioError::Nothing {
-                path: path.into(),
-                reason: "it has no sound track".into(),
-            })?;
+            .ok_or_else(|| nothing(path, "it has no sound track"))?;
         let params = track
             .codec_params
             .as_ref()
             .and_then(|p| p.audio())
             .cloned()
-            .ok_or_else(|| unsupported("sound in an unknown coding"))?;
+            .ok_or_else(|| unsupported(path, "sound in an unknown coding"))?;
         if params.codec == CODEC_ID_WMA {
-            return Err(unsupported("Windows Media sound"));
+            return Err(unsupported(path, "Windows Media sound"));
         }
         let (id, n_frames) = (track.id, track.num_frames);
-        let mut decoder = decoder(&params).map_err(|error| match error {
-            Error::Unsupported(what) if what.starts_with("opus") => {
-                unsupported("Opus sound of more than two channels")
-            }
-            Error::Unsupported(_) => unsupported("sound in a coding that is not known"),
-            other => AudioError::Nothing {
-                path: path.into(),
-                reason: plain(&other),
-            },
-        })?;
+        let mut decoder = decoder(&params).map_err(|error| not_decoded(path, error))?;
         decoder.reset();
         let kind = describe(&container, &params, decoder.codec_info().long_name);
         let mut track = Self {
@@ -175,10 +146,7 @@ impl Track {
     }
 
     fn nothing(&self, reason: &str) -> AudioError {
-        AudioError::Nothing {
-            path: self.path.clone(),
-            reason: reason.into(),
-        }
+        nothing(&self.path, reason)
     }
 
     /// Takes the edit list's word; `run_in` frames at the start are left out already.
@@ -286,6 +254,46 @@ impl Track {
                 Err(error) => return Step::Broken(plain(&error)),
             }
         }
+    }
+}
+
+fn unsupported(path: &Path, kind: &str) -> AudioError {
+    AudioError::Unsupported {
+        path: path.into(),
+        kind: kind.into(),
+    }
+}
+
+fn nothing(path: &Path, reason: &str) -> AudioError {
+    AudioError::Nothing {
+        path: path.into(),
+        reason: reason.into(),
+    }
+}
+
+/// Why a file that begins with `head` is not one of a known kind.
+fn not_read(path: &Path, head: &[u8], error: Error) -> AudioError {
+    match error {
+        Error::Unsupported(_) | Error::IoError(_) if !looks_like_sound(head) => {
+            AudioError::NotAudio { path: path.into() }
+        }
+        Error::Unsupported(what) if what.contains("moov") => nothing(
+            path,
+            "its table of contents is missing: the recording was not finished, or not copied whole",
+        ),
+        Error::Unsupported(what) => unsupported(path, &format!("sound of a kind ({what})")),
+        other => nothing(path, &plain(&other)),
+    }
+}
+
+/// Why its sound cannot be decoded.
+fn not_decoded(path: &Path, error: Error) -> AudioError {
+    match error {
+        Error::Unsupported(what) if what.starts_with("opus") => {
+            unsupported(path, "Opus sound of more than two channels")
+        }
+        Error::Unsupported(_) => unsupported(path, "sound in a coding that is not known"),
+        other => nothing(path, &plain(&other)),
     }
 }
 

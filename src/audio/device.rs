@@ -1,7 +1,7 @@
 //! Microphones: which there are, and what comes in from one.
 
-use super::AudioError;
 use super::ring::{RingIn, RingOut, Shared, ring};
+use super::{AudioError, DeviceError};
 use cpal::traits::{DeviceTrait, HostTrait, StreamTrait};
 use cpal::{Device, ErrorKind, FromSample, SampleFormat, SizedSample, StreamConfig};
 use std::sync::Arc;
@@ -113,16 +113,16 @@ impl Quiet {
 /// All devices that can record, the default one first.
 ///
 /// # Errors
-/// * [`AudioError::NoDevice`] if the system has no sound at all.
+/// * [`DeviceError::NoInput`] if the system has no sound at all.
 pub fn input_devices() -> Result<Vec<InputDevice>, AudioError> {
     let _quiet = Quiet::new();
     Ok(all()?.into_iter().map(|(device, _)| device).collect())
 }
 
 fn no_device(error: &cpal::Error) -> AudioError {
-    AudioError::NoDevice {
+    AudioError::Device(DeviceError::NoInput {
         reason: words(error),
-    }
+    })
 }
 
 /// A message of the sound library in our form.
@@ -235,10 +235,10 @@ fn is_known(format: SampleFormat) -> bool {
 /// Opens a microphone; samples wait in a ring of 20 seconds until they are pulled.
 ///
 /// # Errors
-/// * [`AudioError::NoDevice`] if there is none.
-/// * [`AudioError::DeviceName`] if the name fits none, or several.
-/// * [`AudioError::DeviceSettings`] for a rate that the device does not have.
-/// * [`AudioError::Device`] if it does not start.
+/// * [`DeviceError::NoInput`] if there is none.
+/// * [`DeviceError::InputName`] if the name fits none, or several.
+/// * [`DeviceError::Settings`] for a rate that the device does not have.
+/// * [`DeviceError::Start`] if it does not start.
 pub fn capture(wanted: &WantedDevice) -> Result<Capture, AudioError> {
     let quiet = Quiet::new();
     let (name, device) = find(wanted.name.as_deref())?;
@@ -252,9 +252,11 @@ pub fn capture(wanted: &WantedDevice) -> Result<Capture, AudioError> {
         SampleFormat::U8 => start::<u8>(&device, config, input, &output.shared),
         _ => start::<i16>(&device, config, input, &output.shared),
     };
-    let stream = stream.map_err(|e| AudioError::Device {
-        device: name.clone(),
-        reason: words(&e),
+    let stream = stream.map_err(|e| {
+        AudioError::Device(DeviceError::Start {
+            device: name.clone(),
+            reason: words(&e),
+        })
     })?;
     Ok(Capture {
         ring: output,
@@ -296,12 +298,11 @@ where
 
 fn find(name: Option<&str>) -> Result<(String, Device), AudioError> {
     let Some(name) = name else {
-        let device =
-            cpal::default_host()
-                .default_input_device()
-                .ok_or_else(|| AudioError::NoDevice {
-                    reason: "the system has none".into(),
-                })?;
+        let device = cpal::default_host().default_input_device().ok_or_else(|| {
+            AudioError::Device(DeviceError::NoInput {
+                reason: "the system has none".into(),
+            })
+        })?;
         device.default_input_config().map_err(|e| no_device(&e))?;
         return Ok((title(&device), device));
     };
@@ -318,10 +319,10 @@ fn find(name: Option<&str>) -> Result<(String, Device), AudioError> {
                 .filter(|(d, _)| n_fitting == 0 || fits(d))
                 .map(|(d, _)| format!("'{}'", d.id))
                 .collect();
-            return Err(AudioError::DeviceName {
+            return Err(AudioError::Device(DeviceError::InputName {
                 name: name.into(),
                 names,
-            });
+            }));
         }
         devices.retain(|(d, _)| fits(d));
     } else {
@@ -343,9 +344,11 @@ fn settings(
     name: &str,
     rate_hz: Option<u32>,
 ) -> Result<(StreamConfig, SampleFormat), AudioError> {
-    let failed = |e: cpal::Error| AudioError::Device {
-        device: name.into(),
-        reason: words(&e),
+    let failed = |e: cpal::Error| {
+        AudioError::Device(DeviceError::Start {
+            device: name.into(),
+            reason: words(&e),
+        })
     };
     let usual = device.default_input_config().map_err(failed)?;
     let ranges: Vec<_> = device
@@ -364,11 +367,11 @@ fn settings(
                 .filter(|r| has(*r))
                 .map(|r| r.to_string())
                 .collect();
-            return Err(AudioError::DeviceSettings {
+            return Err(AudioError::Device(DeviceError::Settings {
                 device: name.into(),
                 asked: format!("rate of {rate} Hz"),
                 possible: format!("{} Hz", rates.join(", ")),
-            });
+            }));
         }
         None => LIKED_RATES_HZ
             .into_iter()
@@ -392,10 +395,12 @@ fn settings(
                 fineness(c.sample_format()),
             )
         })
-        .ok_or_else(|| AudioError::DeviceSettings {
-            device: name.into(),
-            asked: "sample format that is known here".into(),
-            possible: "others".into(),
+        .ok_or_else(|| {
+            AudioError::Device(DeviceError::Settings {
+                device: name.into(),
+                asked: "sample format that is known here".into(),
+                possible: "others".into(),
+            })
         })?;
     let config = StreamConfig {
         channels: best.channels(),

@@ -48,7 +48,7 @@ impl CountIn {
 /// Plays the count and returns when its last beat has sounded; `stop` ends it at once.
 ///
 /// # Errors
-/// * [`AudioError::NoOutput`] if there is no output device, or it does not play.
+/// * [`super::DeviceError::NoOutput`] if there is no output device, or it does not play.
 pub fn count_in(count: CountIn, stop: &dyn Fn() -> bool) -> Result<(), AudioError> {
     let output = Output::find(None, None)?;
     let rate_hz = output.rate_hz();

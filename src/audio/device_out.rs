@@ -1,8 +1,8 @@
 //! What goes out to loudspeakers or headphones, frame by frame.
 
-use super::AudioError;
 use super::device::{Quiet, words};
 use super::resample::Stream;
+use super::{AudioError, DeviceError};
 use cpal::traits::{DeviceTrait, HostTrait, StreamTrait};
 use cpal::{Device, FromSample, SampleFormat, SizedSample, StreamConfig};
 use std::sync::Arc;
@@ -33,12 +33,15 @@ impl Output {
     /// system's own. At `rate_hz` if it can.
     pub(super) fn find(name: Option<&str>, rate_hz: Option<u32>) -> Result<Self, AudioError> {
         let quiet = Quiet::new();
-        let failed = |e: cpal::Error| AudioError::NoOutput { reason: words(&e) };
+        let failed =
+            |e: cpal::Error| AudioError::Device(DeviceError::NoOutput { reason: words(&e) });
         let device = match name {
             None => cpal::default_host()
                 .default_output_device()
-                .ok_or_else(|| AudioError::NoOutput {
-                    reason: "the system has none".into(),
+                .ok_or_else(|| {
+                    AudioError::Device(DeviceError::NoOutput {
+                        reason: "the system has none".into(),
+                    })
                 })?,
             Some(name) => named(name)?,
         };
@@ -61,8 +64,10 @@ impl Output {
                     fineness(c.sample_format()),
                 )
             })
-            .ok_or_else(|| AudioError::NoOutput {
-                reason: "it takes no sample format that is known here".into(),
+            .ok_or_else(|| {
+                AudioError::Device(DeviceError::NoOutput {
+                    reason: "it takes no sample format that is known here".into(),
+                })
             })?;
         let config = StreamConfig {
             channels: best.channels(),
@@ -98,7 +103,8 @@ impl Output {
             SampleFormat::U8 => self.start::<u8>(next, &shared),
             _ => self.start::<i16>(next, &shared),
         };
-        let _stream = stream.map_err(|e| AudioError::NoOutput { reason: words(&e) })?;
+        let _stream =
+            stream.map_err(|e| AudioError::Device(DeviceError::NoOutput { reason: words(&e) }))?;
         let (mut moved, mut before) = (Instant::now(), 0);
         loop {
             let handed = shared.handed.load(Ordering::Acquire);
@@ -110,9 +116,9 @@ impl Output {
                 (moved, before) = (Instant::now(), handed);
             }
             if shared.is_broken.load(Ordering::Relaxed) || moved.elapsed() > PATIENCE {
-                return Err(AudioError::NoOutput {
+                return Err(AudioError::Device(DeviceError::NoOutput {
                     reason: "the device stopped playing".into(),
-                });
+                }));
             }
             std::thread::sleep(LOOK);
         }
@@ -192,7 +198,7 @@ fn named(name: &str) -> Result<Device, AudioError> {
     let lower = name.to_lowercase();
     let mut all: Vec<(String, Device)> = cpal::default_host()
         .output_devices()
-        .map_err(|e| AudioError::NoOutput { reason: words(&e) })?
+        .map_err(|e| AudioError::Device(DeviceError::NoOutput { reason: words(&e) }))?
         .filter_map(|d| Some((d.id().ok()?.id().to_owned(), d)))
         .collect();
     let title = |d: &Device| {
@@ -215,10 +221,10 @@ fn named(name: &str) -> Result<Device, AudioError> {
         .filter(|(i, _)| fitting.is_empty() || fitting.contains(i))
         .map(|(_, (id, _))| format!("'{id}'"))
         .collect();
-    Err(AudioError::OutputName {
+    Err(AudioError::Device(DeviceError::OutputName {
         name: name.into(),
         names,
-    })
+    }))
 }
 
 /// Plays stereo frames through an output device, the system's own if none is
@@ -229,8 +235,8 @@ fn named(name: &str) -> Result<Device, AudioError> {
 /// second with the seconds handed over, ends it at once.
 ///
 /// # Errors
-/// * [`AudioError::NoOutput`] if nothing can be played, or the device stops.
-/// * [`AudioError::OutputName`] if the name fits none, or several.
+/// * [`DeviceError::NoOutput`] if nothing can be played, or the device stops.
+/// * [`DeviceError::OutputName`] if the name fits none, or several.
 pub fn play(
     frames: Vec<[f32; 2]>,
     rate_hz: u32,
@@ -255,8 +261,10 @@ fn at_rate(frames: Vec<Frame>, from_hz: u32, to_hz: u32) -> Result<Vec<Frame>, A
     }
     let mut sides: [Vec<f32>; 2] = Default::default();
     for (side, out) in sides.iter_mut().enumerate() {
-        let mut stream = Stream::new(from_hz, to_hz).ok_or_else(|| AudioError::NoOutput {
-            reason: format!("{from_hz} Hz cannot be made {to_hz} Hz"),
+        let mut stream = Stream::new(from_hz, to_hz).ok_or_else(|| {
+            AudioError::Device(DeviceError::NoOutput {
+                reason: format!("{from_hz} Hz cannot be made {to_hz} Hz"),
+            })
         })?;
         let samples: Vec<f32> = frames.iter().map(|f| f[side]).collect();
         let mut take = |block: &[f32]| out.extend_from_slice(block);

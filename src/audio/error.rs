@@ -1,5 +1,6 @@
 //! What can be wrong with a sound file.
 
+use super::device_error::DeviceError;
 use std::path::PathBuf;
 
 /// Errors of the `audio` room. Each names the file, what was found, and the way out.
@@ -61,46 +62,8 @@ pub enum AudioError {
         /// Which file.
         path: PathBuf,
     },
-    /// No microphone can be opened; connect one, or name another.
-    NoDevice {
-        /// What the system said.
-        reason: String,
-    },
-    /// Nothing can be played; connect loudspeakers or headphones, or write a file.
-    NoOutput {
-        /// What the system said.
-        reason: String,
-    },
-    /// No output device of that name, or several; choose one of the list.
-    OutputName {
-        /// What was asked for.
-        name: String,
-        /// Names that fit, or all if none does.
-        names: Vec<String>,
-    },
-    /// No device of that name, or several; choose one of the list.
-    DeviceName {
-        /// What was asked for.
-        name: String,
-        /// Names that fit, or all if none does.
-        names: Vec<String>,
-    },
-    /// The device does not do what was asked for; choose among what it does.
-    DeviceSettings {
-        /// Which device.
-        device: String,
-        /// What was asked for, in words.
-        asked: String,
-        /// What it does, in words.
-        possible: String,
-    },
-    /// The device refused to start; close what uses it, or choose another.
-    Device {
-        /// Which device.
-        device: String,
-        /// What the system said.
-        reason: String,
-    },
+    /// Something is wrong with a microphone or a loudspeaker.
+    Device(DeviceError),
     /// The take could not be made small for a page; write the page without sound.
     Encode {
         /// Which file.
@@ -133,7 +96,7 @@ impl std::fmt::Display for AudioError {
             ),
             Self::NotAudio { path } => write!(
                 f,
-                "'{}' is not a sound file that is known here (WAV, FLAC, MP3, Ogg Vorbis, M4A, AIFF, CAF, or the sound of an MP4)",
+                "'{}' is not a sound file that is known here (WAV, FLAC, MP3, Ogg Vorbis or Opus, M4A, AIFF, CAF, or the sound of an MP4 or WebM)",
                 path.display()
             ),
             Self::Unsupported { path, kind } => write!(
@@ -162,45 +125,12 @@ impl std::fmt::Display for AudioError {
                 "'{}' already exists; not overwritten (give another name, or --overwrite)",
                 path.display()
             ),
-            Self::NoDevice { reason } => write!(
-                f,
-                "no microphone can be opened: {reason} (connect one and look at: takebook record --devices)"
-            ),
-            Self::NoOutput { reason } => write!(
-                f,
-                "no sound can be played: {reason} (connect loudspeakers or headphones)"
-            ),
-            Self::OutputName { name, names } if names.is_empty() => {
-                write!(f, "there is no output device '{name}', nor any other")
-            }
-            Self::OutputName { name, names } => write!(
-                f,
-                "'{name}' does not name one output device; there are: {}",
-                names.join(", ")
-            ),
-            Self::DeviceName { name, names } if names.is_empty() => write!(
-                f,
-                "there is no input device '{name}', nor any other (connect one and look at: takebook record --devices)"
-            ),
-            Self::DeviceName { name, names } => write!(
-                f,
-                "'{name}' does not name one input device; there are: {}",
-                names.join(", ")
-            ),
-            Self::DeviceSettings {
-                device,
-                asked,
-                possible,
-            } => write!(f, "'{device}' has no {asked}; it has {possible}"),
             Self::Encode { path, reason } => write!(
                 f,
                 "the sound of '{}' cannot be compressed: {reason} (leave --with-sound out)",
                 path.display()
             ),
-            Self::Device { device, reason } => write!(
-                f,
-                "'{device}' does not start: {reason} (another program may be using it)"
-            ),
+            Self::Device(error) => error.fmt(f),
             Self::Nothing { path, reason } => write!(
                 f,
                 "'{}' holds no sound that can be decoded: {reason}",

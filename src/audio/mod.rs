@@ -25,6 +25,7 @@ mod decode;
 mod device;
 #[cfg(feature = "mic")]
 mod device_clicks;
+mod device_error;
 #[cfg(feature = "mic")]
 mod device_out;
 mod disk;
@@ -51,6 +52,7 @@ mod tests;
 pub use device::{Capture, Faults, InputDevice, WantedDevice, capture, input_devices};
 #[cfg(feature = "mic")]
 pub use device_clicks::{CountIn, count_in};
+pub use device_error::DeviceError;
 #[cfg(feature = "mic")]
 pub use device_out::play;
 pub use disk::free_bytes;

@@ -1,7 +1,7 @@
 //! What a device delivers, made ready for hearing: mono at 22,050 Hz.
 
 use super::resample::Stream;
-use super::{AudioError, HEARING_RATE};
+use super::{AudioError, DeviceError, HEARING_RATE};
 
 /// Which channels of a device are used.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
@@ -47,14 +47,15 @@ impl ToHearing {
     /// Takes: channels (at least 1) and rate in Hz of what will come.
     ///
     /// # Errors
-    /// * [`AudioError::DeviceSettings`] for a rate that cannot be resampled.
+    /// * [`DeviceError::Settings`] for a rate that cannot be resampled.
     pub fn new(n_channels: u16, rate_hz: u32) -> Result<Self, AudioError> {
-        let stream =
-            Stream::new(rate_hz, HEARING_RATE.0).ok_or_else(|| AudioError::DeviceSettings {
+        let stream = Stream::new(rate_hz, HEARING_RATE.0).ok_or_else(|| {
+            AudioError::Device(DeviceError::Settings {
                 device: "input".into(),
                 asked: format!("usable rate of {rate_hz} Hz"),
                 possible: "4000 to 768000 Hz".into(),
-            })?;
+            })
+        })?;
         Ok(Self {
             stream,
             n_channels: usize::from(n_channels.max(1)),

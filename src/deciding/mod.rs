@@ -8,6 +8,7 @@
 //! Not here: arguments, pages, and what decisions mean (`songlog` applies them).
 
 mod error;
+mod one_chord;
 pub mod place;
 mod request;
 mod requested;

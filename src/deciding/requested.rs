@@ -1,10 +1,9 @@
 //! A request as acts: which chords, edges and sections it is about.
 
-use super::place::{Moment, Place, Twin, name_of, read_moment, twins};
+use super::place::{Moment, Place, Twin, read_moment, twins};
 use super::taps::BarBeats;
-use super::words::percent;
-use super::{DecideError, DecisionRequest, sections};
-use crate::fretboard::Shape;
+use super::words::listed;
+use super::{DecideError, DecisionRequest, one_chord, sections};
 use crate::songlog::decided::{Act, How};
 use crate::songlog::song::{Bar, Song, Span, State};
 use crate::songlog::{Log, resolve, store};
@@ -152,7 +151,7 @@ fn at_places(
     // splits and joins come first: the rest is about what they leave
     let song = after(acts, log);
     for place in places {
-        one_chord(request, *place, &song, acts)?;
+        one_chord::acts(request, *place, &song, acts)?;
     }
     Ok(())
 }
@@ -352,146 +351,4 @@ fn lyric(text: &str, place: Place, song: &Song, acts: &mut Vec<Act>) -> Result<(
         true => Err(DecideError::asked("there are no words in it")),
         false => Ok(()),
     }
-}
-
-/// Candidate, chord, shape and note for one place.
-fn one_chord(
-    request: &DecisionRequest,
-    place: Place,
-    song: &Song,
-    acts: &mut Vec<Act>,
-) -> Result<(), DecideError> {
-    let spans = place.spans(song);
-    let wants_one =
-        request.candidate.is_some() || request.chord.is_some() || request.shape.is_some();
-    if spans.len() != 1 && wants_one {
-        return Err(DecideError::asked(format!(
-            "several chords are there: {}; name a beat, or make them one (join)",
-            listed(song, &spans)
-        )));
-    }
-    let Some(i) = spans.first() else {
-        return Err(DecideError::asked("no chord sounds there"));
-    };
-    let span = &song.spans[*i];
-    let (mut start_s, mut end_s) = (span.start_s, span.end_s);
-    if let Some(n) = request.candidate {
-        let candidate = n
-            .checked_sub(1)
-            .and_then(|n| span.candidates.get(n))
-            .ok_or_else(|| {
-                DecideError::asked(format!("there is no candidate {n}: {}", candidates(span)))
-            })?;
-        acts.push(Act::Chord {
-            start_s,
-            end_s,
-            label: candidate.label.clone(),
-            how: if n == 1 {
-                How::Proposed
-            } else {
-                How::Candidate
-            },
-        });
-    }
-    if let Some(label) = &request.chord {
-        // of a longer chord only the part in the place, unless that says the same
-        if let Place::Stretch(from, to) = place
-            && *label != span.label
-        {
-            for (edge_s, inside) in [(from, from > start_s), (to, to < end_s)] {
-                if inside {
-                    acts.push(Act::Split { at_s: edge_s });
-                }
-            }
-            start_s = start_s.max(from);
-            end_s = end_s.min(to);
-        }
-        acts.push(Act::Chord {
-            start_s,
-            end_s,
-            label: label.clone(),
-            how: match span.candidates.iter().position(|c| c.label == *label) {
-                Some(0) => How::Proposed,
-                Some(_) => How::Candidate,
-                None => How::Own,
-            },
-        });
-    }
-    if let Some(shape) = &request.shape {
-        for shape in std::iter::once(shape).chain(&request.alt_shape) {
-            check_shape(shape, song)?;
-        }
-        acts.push(Act::Shape {
-            start_s,
-            end_s,
-            shape: shape.clone(),
-            or_shape: request.alt_shape.clone(),
-        });
-    }
-    if let Some(text) = &request.note {
-        let (start_s, end_s) = match place {
-            Place::Stretch(from, to) => (from, to),
-            Place::Point(_) => (start_s, end_s),
-        };
-        acts.push(Act::Note {
-            start_s: Some(start_s),
-            end_s: Some(end_s),
-            text: text.clone(),
-        });
-    }
-    Ok(())
-}
-
-fn check_shape(shape: &Shape, song: &Song) -> Result<(), DecideError> {
-    let (found, expected) = (shape.frets().len(), song.instrument.tuning.n_strings());
-    if found != expected {
-        return Err(crate::fretboard::FretboardError::StringCount {
-            text: shape.text(),
-            found,
-            expected,
-            meant: None,
-        }
-        .into());
-    }
-    let highest =
-        song.instrument.highest_fret - song.instrument.capo.min(song.instrument.highest_fret);
-    match shape.frets().iter().flatten().find(|f| **f > highest) {
-        Some(fret) => Err(crate::fretboard::FretboardError::FretRange {
-            fret: u32::from(*fret),
-            highest,
-        }
-        .into()),
-        None => Ok(()),
-    }
-}
-
-/// Chords with their places, for an error: "12 Am7?, 12.3 D".
-fn listed(song: &Song, spans: &[usize]) -> String {
-    const MOST: usize = 8;
-    let mut parts: Vec<String> = spans
-        .iter()
-        .take(MOST)
-        .map(|i| {
-            let span = &song.spans[*i];
-            format!("{} {}", name_of(span.start_s, song), span.label.symbol())
-        })
-        .collect();
-    if spans.len() > MOST {
-        parts.push(format!("and {} more", spans.len() - MOST));
-    }
-    if parts.is_empty() {
-        "none".into()
-    } else {
-        parts.join(", ")
-    }
-}
-
-fn candidates(span: &Span) -> String {
-    let all: Vec<String> = span
-        .candidates
-        .iter()
-        .enumerate()
-        .map(|(i, c)| format!("{} {} {}", i + 1, c.label.symbol(), percent(c.probability)))
-        .collect();
-    all.join(", ")
 }

@@ -153,6 +153,27 @@ fn foreign_notes(shape: &Shape, chord: &crate::theory::Chord, song: &Song) -> Op
     })
 }
 
+/// Chords with their places, for an error: "12 Am7?, 12.3 D".
+pub(super) fn listed(song: &Song, spans: &[usize]) -> String {
+    const MOST: usize = 8;
+    let mut parts: Vec<String> = spans
+        .iter()
+        .take(MOST)
+        .map(|i| {
+            let span = &song.spans[*i];
+            format!("{} {}", name_of(span.start_s, song), span.label.symbol())
+        })
+        .collect();
+    if spans.len() > MOST {
+        parts.push(format!("and {} more", spans.len() - MOST));
+    }
+    if parts.is_empty() {
+        "none".into()
+    } else {
+        parts.join(", ")
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::percent;

@@ -196,7 +196,7 @@ fn refuse_another_take(log: &Path, before: &Log, take: &songlog::Take) -> Result
     let (Some(old), Some(new)) = (&before.take.fingerprint, &take.fingerprint) else {
         return Ok(());
     };
-    if for_audio(old).is_same_take(&for_audio(new)) {
+    if old.is_same_take(new) {
         return Ok(());
     }
     let (old_s, new_s) = (old.duration_s, new.duration_s);
@@ -209,14 +209,6 @@ fn refuse_another_take(log: &Path, before: &Log, take: &songlog::Take) -> Result
     })
 }
 
-fn for_audio(f: &songlog::Fingerprint) -> audio::Fingerprint {
-    audio::Fingerprint {
-        duration_s: f.duration_s,
-        levels_db: f.levels_db.clone(),
-        crossings: f.crossings.clone(),
-    }
-}
-
 fn take_record(take: &Path, log: &Path, source: &Source) -> songlog::Take {
     let facts = source.facts();
     songlog::Take {
@@ -225,15 +217,8 @@ fn take_record(take: &Path, log: &Path, source: &Source) -> songlog::Take {
         rate_hz: facts.rate_hz,
         channels: facts.channels,
         bytes: facts.bytes,
-        fingerprint: facts.fingerprint.as_ref().map(|f| songlog::Fingerprint {
-            duration_s: f.duration_s,
-            levels_db: f.levels_db.clone(),
-            crossings: f.crossings.clone(),
-        }),
-        tags: songlog::Tags {
-            title: facts.tags.title.clone(),
-            composer: facts.tags.composer.clone(),
-        },
+        fingerprint: facts.fingerprint.clone(),
+        tags: facts.tags.clone(),
     }
 }
 

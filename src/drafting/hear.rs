@@ -4,8 +4,8 @@ use super::{DraftError, Watch};
 use crate::audio::Source;
 use crate::hearing::{self, Given, HeardSpan, Hearing, Listener, Weights, interpret_once};
 use crate::songlog::heard::{
-    Candidate, Choice, FittedShape, Heard, HeardBar, HeardBeat, HeardChord, HeardNote,
-    HeardSection, HeardStrum, Preset,
+    Candidate, Choice, FittedShape, Heard, HeardBeat, HeardChord, HeardNote, HeardSection,
+    HeardStrum, Preset,
 };
 
 /// Hears one take.
@@ -67,16 +67,7 @@ fn for_the_log(heard: Hearing, given: &Given) -> Heard {
                 place: *place,
             })
             .collect(),
-        bars: heard
-            .bars
-            .iter()
-            .map(|b| HeardBar {
-                number: b.number,
-                start_s: b.start_s,
-                end_s: b.end_s,
-                n_beats: b.n_beats,
-            })
-            .collect(),
+        bars: heard.bars,
         sections: heard
             .sections
             .into_iter()

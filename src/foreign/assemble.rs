@@ -5,7 +5,7 @@ use super::{ForeignError, Given, Imported, MAX_BARS};
 use crate::fretboard::{Instrument, Limits, Shape, usual_voicings};
 use crate::songlog::decided::{Act, Feel, How};
 use crate::songlog::heard::{
-    Candidate, FittedShape, Heard, HeardBar, HeardBeat, HeardChord, HeardNote, HeardSection,
+    Bar, Candidate, FittedShape, Heard, HeardBeat, HeardChord, HeardNote, HeardSection,
 };
 use crate::theory::{Key, KeyChange, Label};
 use std::collections::{HashMap, HashSet};
@@ -26,7 +26,7 @@ pub(super) struct ImportedScore {
     pub(super) key: Option<Key>,
     pub(super) key_changes: Vec<KeyChange>,
     pub(super) beats: Vec<HeardBeat>,
-    pub(super) bars: Vec<HeardBar>,
+    pub(super) bars: Vec<Bar>,
     pub(super) sections: Vec<ImportedSection>,
     /// In order, without overlap; gaps are filled here.
     pub(super) chords: Vec<ImportedChord>,
@@ -276,7 +276,7 @@ fn lay_grid(
     let at = |beat: u32| first_s + beat_s * f64::from(beat);
     for number in 0..n_bars.max(0.0) as u32 {
         let beat = number * u32::from(n_beats);
-        raw.bars.push(HeardBar {
+        raw.bars.push(Bar {
             number: number + 1,
             start_s: at(beat),
             end_s: at(beat + u32::from(n_beats)),
@@ -371,10 +371,10 @@ fn sections(raw: &mut ImportedScore) -> (Vec<HeardSection>, Vec<Act>) {
     (out, acts)
 }
 
-fn nearest_bar(bars: &[HeardBar], time_s: f64) -> u32 {
+fn nearest_bar(bars: &[Bar], time_s: f64) -> u32 {
     bars.iter()
         .min_by(|a, b| {
-            let off = |bar: &HeardBar| (bar.start_s - time_s).abs();
+            let off = |bar: &Bar| (bar.start_s - time_s).abs();
             off(a).total_cmp(&off(b))
         })
         .map_or(1, |b| b.number)

@@ -9,7 +9,7 @@
 
 use super::assemble::{ImportedChord, ImportedScore, ImportedSection};
 use super::{ForeignError, MAX_BARS, MAX_NOTES};
-use crate::songlog::heard::{HeardBar, HeardBeat, HeardNote};
+use crate::songlog::heard::{Bar, HeardBeat, HeardNote};
 use crate::theory::{KeyChange, Label};
 use crate::units::TEMPOS_BPM;
 use serde_json::Value;
@@ -264,7 +264,7 @@ fn place_in_bar(value: &Value) -> u8 {
 }
 
 /// From downbeat to downbeat; beats before the first are bar 0. None if no beat is a first.
-fn bars(beats: &[HeardBeat], duration_s: f64) -> Vec<HeardBar> {
+fn bars(beats: &[HeardBeat], duration_s: f64) -> Vec<Bar> {
     let downbeats: Vec<usize> = (0..beats.len()).filter(|i| beats[*i].place == 1).collect();
     let (Some(first), Some(last_beat)) = (downbeats.first(), beats.last()) else {
         return Vec::new();
@@ -282,7 +282,7 @@ fn bars(beats: &[HeardBeat], duration_s: f64) -> Vec<HeardBar> {
     let mut bars = Vec::new();
     for (number, (i, start)) in (u32::from(*first == 0)..).zip(starts.iter().enumerate()) {
         let next = starts.get(i + 1);
-        bars.push(HeardBar {
+        bars.push(Bar {
             number,
             start_s: beats[*start].time_s,
             end_s: next.map_or(end_s, |n| beats[*n].time_s),
@@ -293,7 +293,7 @@ fn bars(beats: &[HeardBeat], duration_s: f64) -> Vec<HeardBar> {
 }
 
 /// How many beats most bars have.
-fn usual_beats(bars: &[HeardBar]) -> Option<u8> {
+fn usual_beats(bars: &[Bar]) -> Option<u8> {
     (1..=32u8)
         .filter(|n| bars.iter().any(|b| b.n_beats == *n))
         .max_by_key(|n| bars.iter().filter(|b| b.n_beats == *n).count())

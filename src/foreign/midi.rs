@@ -9,7 +9,7 @@
 use super::assemble::{ImportedChord, ImportedScore, ImportedSection};
 use super::jams::median_tempo;
 use super::{ForeignError, Given, MAX_BARS, MAX_NOTES, notes};
-use crate::songlog::heard::{HeardBar, HeardBeat, HeardNote};
+use crate::songlog::heard::{Bar, HeardBeat, HeardNote};
 use crate::theory::{Key, KeyChange, Label, Mode, Spelled};
 use crate::units::TEMPOS_BPM;
 use midly::{Format, MetaMessage, MidiMessage, Smf, Timing, TrackEventKind};
@@ -334,7 +334,7 @@ fn lay_bars(
                     place: b + 1,
                 });
             }
-            raw.bars.push(HeardBar {
+            raw.bars.push(Bar {
                 number: number as u32,
                 start_s: clock.seconds(tick),
                 end_s: clock.seconds(next),

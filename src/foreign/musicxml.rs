@@ -17,7 +17,7 @@ mod score;
 use super::assemble::{ImportedChord, ImportedScore, ImportedSection};
 use super::midi::beat_quarters;
 use super::{ForeignError, Given, MAX_BARS};
-use crate::songlog::heard::{HeardBar, HeardBeat};
+use crate::songlog::heard::{Bar, HeardBeat};
 use crate::theory::{Chord, Key, KeyChange, Label, Mode, Spelled};
 use crate::units::TEMPOS_BPM;
 use score::{Score, Written};
@@ -212,7 +212,7 @@ fn lay_bar(
     raw: &mut ImportedScore,
 ) {
     let n_beats = ((measure.length / beat_quarters).round() as u8).max(1);
-    raw.bars.push(HeardBar {
+    raw.bars.push(Bar {
         number,
         start_s: turns.time_s(0.0),
         end_s: turns.time_s(measure.length),

@@ -10,7 +10,7 @@
 //! Birmingham, "Algorithms for chordal analysis", Computer Music Journal 26(2), 2002.
 
 use super::assemble::ImportedChord;
-use crate::songlog::heard::{Candidate, HeardBar, HeardBeat, HeardNote};
+use crate::songlog::heard::{Bar, Candidate, HeardBeat, HeardNote};
 use crate::theory::naming::{Context, Name, NameKind, names, reasons};
 use crate::theory::{Key, Label, PitchClass, PitchClassSet};
 use std::collections::HashMap;
@@ -53,7 +53,7 @@ struct Reading {
 pub(super) fn chords(
     notes: &[HeardNote],
     beats: &[HeardBeat],
-    bars: &[HeardBar],
+    bars: &[Bar],
     key: Option<Key>,
 ) -> Vec<ImportedChord> {
     let notes = joined(notes);

@@ -17,7 +17,7 @@ use super::musicxml::sounding_label;
 use super::{ForeignError, Given, MAX_BARS};
 use crate::fretboard::{Instrument, Shape};
 use crate::songlog::decided::Act;
-use crate::songlog::heard::{HeardBar, HeardBeat};
+use crate::songlog::heard::{Bar, HeardBeat};
 use crate::theory::{Key, KeyChange, Label};
 use bars::TypedBar;
 use lines::Typed;
@@ -109,7 +109,7 @@ fn lay(typed: &Typed, parts: &[repeats::Part], given: &Given, raw: &mut Imported
             };
             number += u32::from(!bar.pickup);
             let end_s = now_s + beat_s * f64::from(written.n_beats);
-            raw.bars.push(HeardBar {
+            raw.bars.push(Bar {
                 number,
                 start_s: now_s,
                 end_s,

@@ -2,6 +2,7 @@
 
 use crate::fretboard::{Instrument, Shape, Tuning};
 use crate::theory::{Key, KeyChange, Label};
+pub(in crate::hearing) use crate::units::Bar;
 
 /// What the user already knows; it wins over what is heard.
 #[derive(Debug, Clone, Default)]
@@ -130,19 +131,6 @@ pub struct HeardSpan {
     pub chroma: [f32; 12],
     /// Whether it was read from a few plucked notes.
     pub fragment: bool,
-}
-
-/// One bar.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Bar {
-    /// From 1; a pickup is 0.
-    pub number: u32,
-    /// Its downbeat (a pickup: its first beat), s.
-    pub start_s: f64,
-    /// The next downbeat, s.
-    pub end_s: f64,
-    /// Beats in it.
-    pub n_beats: u8,
 }
 
 /// One section: a run of bars.

@@ -3,8 +3,7 @@
 use super::decided::{Act, Decision};
 use super::format::{FORMAT, Fault, read_meter};
 use super::heard::{
-    Candidate, FittedShape, Heard, HeardBar, HeardBeat, HeardChord, HeardNote, HeardSection,
-    HeardStrum,
+    Bar, Candidate, FittedShape, Heard, HeardBeat, HeardChord, HeardNote, HeardSection, HeardStrum,
 };
 use super::records::*;
 use super::text::four;
@@ -247,58 +246,58 @@ fn heard_from(record: HeardRecord) -> Result<Heard, Fault> {
                 Ok(KeyChange { at_s: c.at_s, key })
             })
             .collect::<Result<_, _>>()?,
-        beats: record
-            .beats
-            .into_iter()
-            .map(|b| HeardBeat {
-                time_s: b.time_s,
-                place: b.place,
-            })
-            .collect(),
-        bars: record
-            .bars
-            .into_iter()
-            .map(|b| HeardBar {
-                number: b.number,
-                start_s: b.start_s,
-                end_s: b.end_s,
-                n_beats: b.n_beats,
-            })
-            .collect(),
-        sections: record
-            .sections
-            .into_iter()
-            .map(|s| HeardSection {
-                letter: s.letter,
-                first_bar: s.first_bar,
-                last_bar: s.last_bar,
-                differs: s.differs,
-            })
-            .collect(),
+        beats: record.beats.into_iter().map(beat_from).collect(),
+        bars: record.bars.into_iter().map(bar_from).collect(),
+        sections: record.sections.into_iter().map(section_from).collect(),
         chords: chords_from(record.chords, "chords")?,
         detail: chords_from(record.detail, "detail")?,
-        strums: record
-            .strums
-            .into_iter()
-            .map(|s| HeardStrum {
-                time_s: s.time_s,
-                down: s.direction == DirectionRecord::Down,
-                probability: s.probability,
-            })
-            .collect(),
-        notes: record
-            .notes
-            .into_iter()
-            .map(|n| HeardNote {
-                start_s: n.start_s,
-                end_s: n.end_s,
-                midi: n.midi,
-                probability: n.probability,
-            })
-            .collect(),
+        strums: record.strums.into_iter().map(strum_from).collect(),
+        notes: record.notes.into_iter().map(note_from).collect(),
         choices: record.choices,
         warnings: record.warnings,
     })
+}
+
+fn beat_from(record: BeatRecord) -> HeardBeat {
+    HeardBeat {
+        time_s: record.time_s,
+        place: record.place,
+    }
+}
+
+fn bar_from(record: BarRecord) -> Bar {
+    Bar {
+        number: record.number,
+        start_s: record.start_s,
+        end_s: record.end_s,
+        n_beats: record.n_beats,
+    }
+}
+
+fn section_from(record: SectionRecord) -> HeardSection {
+    HeardSection {
+        letter: record.letter,
+        first_bar: record.first_bar,
+        last_bar: record.last_bar,
+        differs: record.differs,
+    }
+}
+
+fn strum_from(record: StrumRecord) -> HeardStrum {
+    HeardStrum {
+        time_s: record.time_s,
+        down: record.direction == DirectionRecord::Down,
+        probability: record.probability,
+    }
+}
+
+fn note_from(record: NoteRecord) -> HeardNote {
+    HeardNote {
+        start_s: record.start_s,
+        end_s: record.end_s,
+        midi: record.midi,
+        probability: record.probability,
+    }
 }
 
 fn chords_from(records: Vec<ChordRecord>, level: &str) -> Result<Vec<HeardChord>, Fault> {

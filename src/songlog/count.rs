@@ -33,16 +33,7 @@ pub(super) fn heard_with_taps(heard: &Heard, settings: &Settings) -> bool {
 
 /// Bars as heard, or counted anew where the user's word asks for it.
 pub(super) fn bars(heard: &Heard, beats_s: &[f64], settings: &Settings) -> Vec<Bar> {
-    let as_heard = || -> Vec<Bar> {
-        let bars = heard.bars.iter();
-        bars.map(|bar| Bar {
-            number: bar.number,
-            start_s: bar.start_s,
-            end_s: bar.end_s,
-            n_beats: bar.n_beats,
-        })
-        .collect()
-    };
+    let as_heard = || heard.bars.clone();
     if beats_s.is_empty() {
         return as_heard();
     }

@@ -2,7 +2,7 @@
 
 use super::decided::{Act, How};
 use super::form::{changes_inside, key_words, letters, may_follow};
-use super::heard::{Candidate, Heard, HeardBar, HeardBeat, HeardChord, HeardSection};
+use super::heard::{Bar, Candidate, Heard, HeardBeat, HeardChord, HeardSection};
 use super::song::Song;
 use super::{Log, Take, contradiction, read, resolve, write};
 use crate::fretboard::Instrument;
@@ -41,7 +41,7 @@ fn log(text: &str, key: &str) -> Log {
                     fragment: false,
                 });
             }
-            bars.push(HeardBar {
+            bars.push(Bar {
                 number: bars.len() as u32 + 1,
                 start_s,
                 end_s: start_s + BAR_S,

@@ -6,6 +6,7 @@
 use super::text::{self, rounded_optional};
 use crate::fretboard::{Instrument, Shape, Tuning};
 use crate::theory::{Key, KeyChange, Label};
+pub use crate::units::Bar;
 use serde::{Deserialize, Serialize};
 
 /// Everything one draft heard in a take. Times in seconds from the take's start.
@@ -32,7 +33,7 @@ pub struct Heard {
     /// Beats in order.
     pub beats: Vec<HeardBeat>,
     /// Bars in order, without gaps from the first downbeat on.
-    pub bars: Vec<HeardBar>,
+    pub bars: Vec<Bar>,
     /// Sections in order.
     pub sections: Vec<HeardSection>,
     /// Chord proposals in order, without overlap; gaps are not allowed (no chord is a proposal).
@@ -120,19 +121,6 @@ pub struct HeardBeat {
     pub time_s: f64,
     /// Place in the bar, from 1; 0 where unknown.
     pub place: u8,
-}
-
-/// One bar.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct HeardBar {
-    /// From 1; a pickup is bar 0.
-    pub number: u32,
-    /// Its downbeat, s.
-    pub start_s: f64,
-    /// The next downbeat, s.
-    pub end_s: f64,
-    /// How many beats it has.
-    pub n_beats: u8,
 }
 
 /// One section: a run of bars.

@@ -37,6 +37,8 @@ pub use error::LogError;
 pub use format::{read, read_meter, write};
 pub use resolve::resolve;
 
+pub use crate::take::{Fingerprint, Tags};
+
 use decided::Decision;
 use heard::Heard;
 
@@ -70,26 +72,6 @@ pub struct Take {
     pub fingerprint: Option<Fingerprint>,
     /// What its tags say.
     pub tags: Tags,
-}
-
-/// What a file says of itself; proposals, until the user says otherwise.
-#[derive(Debug, Clone, Default, PartialEq, Eq)]
-pub struct Tags {
-    /// The title.
-    pub title: Option<String>,
-    /// Who made the music.
-    pub composer: Option<String>,
-}
-
-/// How loud and how bright each of 32 parts of a take is.
-#[derive(Debug, Clone, PartialEq)]
-pub struct Fingerprint {
-    /// Length, s.
-    pub duration_s: f64,
-    /// Loudness of each part, whole dB under full scale.
-    pub levels_db: Vec<i16>,
-    /// Changes of sign a second in each part.
-    pub crossings: Vec<u32>,
 }
 
 impl Log {

@@ -118,42 +118,18 @@ pub fn resolve_with_unfit(log: &Log) -> (Song, Vec<Unfit>) {
     let heard = &log.heard;
     let settings = settings(log);
     let spelled = |label: &Label| settings.key.map_or(label.clone(), |k| k.spell_label(label));
-    let instrument = Instrument {
-        tuning: settings
-            .tuning
-            .clone()
-            .unwrap_or_else(|| heard.instrument.tuning.clone()),
-        capo: settings.capo.unwrap_or(heard.instrument.capo),
-        highest_fret: heard.instrument.highest_fret,
-    };
+    let instrument = instrument(heard, &settings);
     let mut timeline = Timeline::new(heard, spelled);
     let beats_s = count::beats(heard, &settings);
     let bars = count::bars(heard, &beats_s, &settings);
     let mut parts = Parts::new(heard, &bars);
-    let mut notes = Vec::new();
-    let mut lyrics = Vec::new();
+    let mut words = Words::default();
     let mut unfit = Vec::new();
     for (id, act) in acts(log) {
-        let applied = match act {
-            Act::Note {
-                start_s: None,
-                text,
-                ..
-            } => {
-                notes.push(text.clone());
-                Ok(())
-            }
-            Act::Lyric {
-                start_s,
-                end_s,
-                text,
-            } => {
-                sing(&mut lyrics, *start_s, *end_s, text);
-                Ok(())
-            }
-            _ => apply(act, &mut timeline, &mut parts, &instrument),
-        };
-        if let Err(Misfit(why)) = applied {
+        if words.take(act) {
+            continue;
+        }
+        if let Err(Misfit(why)) = apply(act, &mut timeline, &mut parts, &instrument) {
             unfit.push(Unfit {
                 id,
                 text: format!("{}: {why}", act.words(&Clock)),
@@ -186,8 +162,8 @@ pub fn resolve_with_unfit(log: &Log) -> (Song, Vec<Unfit>) {
             .map(|piece| span(piece, heard, &instrument, spelled))
             .collect(),
         credit: credit(log, &settings),
-        lyrics,
-        notes,
+        lyrics: words.lyrics,
+        notes: words.notes,
         choices: choices(heard, &settings),
         stale: stale(heard, &settings, &instrument),
         warnings: warnings(heard, &unfit),
@@ -199,6 +175,43 @@ pub fn resolve_with_unfit(log: &Log) -> (Song, Vec<Unfit>) {
     form::section_keys(&mut song);
     form::describe(&mut song);
     (song, unfit)
+}
+
+/// The guitar as it is set up: as the user said, else as it was heard.
+fn instrument(heard: &Heard, settings: &Settings) -> Instrument {
+    let tuning = settings.tuning.as_ref();
+    Instrument {
+        tuning: tuning.unwrap_or(&heard.instrument.tuning).clone(),
+        capo: settings.capo.unwrap_or(heard.instrument.capo),
+        highest_fret: heard.instrument.highest_fret,
+    }
+}
+
+/// What is written of the whole song, and what is sung.
+#[derive(Default)]
+struct Words {
+    notes: Vec<String>,
+    lyrics: Vec<Lyric>,
+}
+
+impl Words {
+    /// Takes an act that is about words alone; gives whether it was one.
+    fn take(&mut self, act: &Act) -> bool {
+        match act {
+            Act::Note {
+                start_s: None,
+                text,
+                ..
+            } => self.notes.push(text.clone()),
+            Act::Lyric {
+                start_s,
+                end_s,
+                text,
+            } => sing(&mut self.lyrics, *start_s, *end_s, text),
+            _ => return false,
+        }
+        true
+    }
 }
 
 /// Puts words in place of those that begin in the same stretch.

@@ -7,6 +7,7 @@ pub use super::heard::{Choice, Preset};
 pub use super::parts::Section;
 use crate::fretboard::{Instrument, Shape};
 use crate::theory::{Key, KeyChange, Label, key_at};
+pub use crate::units::Bar;
 
 /// A span that reaches no further into a bar than this is not in it, s.
 const EDGE_S: f64 = 0.02;
@@ -59,19 +60,6 @@ pub struct Lyric {
     pub end_s: f64,
     /// The words.
     pub text: String,
-}
-
-/// One bar.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub struct Bar {
-    /// From 1; a pickup is 0.
-    pub number: u32,
-    /// Downbeat, s.
-    pub start_s: f64,
-    /// Next downbeat, s.
-    pub end_s: f64,
-    /// Beats in it.
-    pub n_beats: u8,
 }
 
 /// Whether the user has decided a span.

@@ -79,7 +79,7 @@ fn log() -> Log {
                 })
                 .collect(),
             bars: (0..8)
-                .map(|i| HeardBar {
+                .map(|i| Bar {
                     number: i + 1,
                     start_s: 2.0 * f64::from(i),
                     end_s: 2.0 * f64::from(i + 1),

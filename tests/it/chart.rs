@@ -6,7 +6,7 @@ use std::process::Output;
 use takebook::fretboard::Instrument;
 use takebook::songlog::decided::{Act, How};
 use takebook::songlog::heard::{
-    Candidate, FittedShape, Heard, HeardBar, HeardBeat, HeardChord, HeardSection,
+    Bar, Candidate, FittedShape, Heard, HeardBeat, HeardChord, HeardSection,
 };
 use takebook::songlog::{Log, Take};
 
@@ -75,7 +75,7 @@ pub(crate) fn demo_log(dir: &Path) -> PathBuf {
                 })
                 .collect(),
             bars: (0..8)
-                .map(|i| HeardBar {
+                .map(|i| Bar {
                     number: i + 1,
                     start_s: 2.0 * f64::from(i),
                     end_s: 2.0 * f64::from(i + 1),

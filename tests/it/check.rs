@@ -81,7 +81,7 @@ fn log_of(
             bars: bars
                 .iter()
                 .zip(1..)
-                .map(|((start_s, end_s, n_beats), number)| HeardBar {
+                .map(|((start_s, end_s, n_beats), number)| Bar {
                     number,
                     start_s: *start_s,
                     end_s: *end_s,

@@ -97,7 +97,7 @@ pub(crate) fn log() -> Log {
                 })
                 .collect(),
             bars: (0..12)
-                .map(|i| HeardBar {
+                .map(|i| Bar {
                     number: i + 1,
                     start_s: 2.0 * f64::from(i),
                     end_s: 2.0 * f64::from(i + 1),

@@ -8,9 +8,10 @@ use std::path::Path;
 const TABLE: &[(&str, &[&str])] = &[
     ("theory", &[]),
     ("units", &[]),
+    ("take", &[]),
     ("fretboard", &["theory"]),
     ("voice", &["units"]),
-    ("audio", &["units"]),
+    ("audio", &["take", "units"]),
     ("hearing", &["fretboard", "theory", "units"]),
     ("grading", &["theory", "units"]),
     (
@@ -24,7 +25,7 @@ const TABLE: &[(&str, &[&str])] = &[
             "units",
         ],
     ),
-    ("songlog", &["fretboard", "theory", "units"]),
+    ("songlog", &["fretboard", "take", "theory", "units"]),
     (
         "foreign",
         &["songlog", "grading", "fretboard", "theory", "units"],
