@@ -49,7 +49,7 @@ pub(crate) struct Chart {
     page: Paper,
     /// Move the song to another key of the same mode, such as A or F#m
     #[arg(long, value_name = "KEY")]
-    key: Option<String>,
+    key: Option<Key>,
     /// Count frets from a capo at this fret; what sounds stays
     #[arg(long, value_name = "FRET", value_parser = read_capo)]
     capo: Option<u8>,
@@ -212,7 +212,7 @@ impl Chart {
                 Paper::Letter => Page::Letter,
                 Paper::A5 => Page::A5,
             },
-            key: self.key.as_deref().map(str::parse::<Key>).transpose()?,
+            key: self.key,
             capo: self.capo,
             degrees: self.degrees == Some(Degrees::Instead),
             degrees_under: self.degrees == Some(Degrees::Under),

@@ -3,7 +3,7 @@
 use super::layout::write_under;
 use super::name::instrument;
 use super::{CliError, Outcome};
-use crate::fretboard::{Instrument, Played, Typed, origins, read_capo, read_played};
+use crate::fretboard::{Instrument, Played, Tuning, Typed, origins, read_capo, read_played};
 use crate::theory::imply::{Fragment, Implied, Place, Reading, RowReading, read_row};
 use crate::theory::{Key, Label, PitchClass, Spelled};
 use clap::Args;
@@ -26,10 +26,10 @@ pub(crate) struct ImplyArgs {
     fragments: Vec<String>,
     /// Key, such as A, F#m or "D dorian"; found if not given
     #[arg(long)]
-    key: Option<String>,
+    key: Option<Key>,
     /// Tuning: a name, or notes low to high
     #[arg(long, default_value = "standard")]
-    tuning: String,
+    tuning: Tuning,
     /// Capo fret; frets count from it
     #[arg(long, value_name = "FRET", default_value_t = 0, value_parser = read_capo)]
     capo: u8,
@@ -228,8 +228,8 @@ fn origin(row: &[Typing], implied: &Implied, instrument: &Instrument) -> Option<
 }
 
 pub(crate) fn run(args: &ImplyArgs, out: &mut dyn Write) -> Result<Outcome, CliError> {
-    let instrument = instrument(&args.tuning, args.capo)?;
-    let key = args.key.as_deref().map(str::parse::<Key>).transpose()?;
+    let instrument = instrument(&args.tuning, args.capo);
+    let key = args.key;
     let Read { row, as_notes } = read(args, &instrument)?;
     let fragments: Vec<Fragment> = row.iter().map(|t| t.fragment.clone()).collect();
     let found = read_row(&fragments, key, usize::from(args.count));

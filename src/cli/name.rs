@@ -28,13 +28,13 @@ pub(crate) struct NameArgs {
     what: Vec<String>,
     /// Tuning: a name, or notes low to high as "D2 A2 D3 G3 B3 E4"
     #[arg(long, default_value = "standard")]
-    tuning: String,
+    tuning: Tuning,
     /// Capo fret; frets count from it
     #[arg(long, value_name = "FRET", default_value_t = 0, value_parser = read_capo)]
     capo: u8,
     /// Key, for spelling and rank, such as G or F#m
     #[arg(long)]
-    key: Option<String>,
+    key: Option<Key>,
     /// Reads B3 G4 as notes
     #[arg(long, conflicts_with = "strings")]
     notes: bool,
@@ -50,8 +50,8 @@ pub(crate) struct NameArgs {
 }
 
 pub(crate) fn run(args: &NameArgs, out: &mut dyn Write) -> Result<Outcome, CliError> {
-    let instrument = instrument(&args.tuning, args.capo)?;
-    let key = args.key.as_deref().map(str::parse::<Key>).transpose()?;
+    let instrument = instrument(&args.tuning, args.capo);
+    let key = args.key;
     let row = read_row(args, &instrument)?;
     let found = row
         .iter()
@@ -211,11 +211,11 @@ fn items(what: &[String]) -> Vec<String> {
     items
 }
 
-/// An instrument from a tuning's text and a capo.
-pub(super) fn instrument(tuning: &str, capo: u8) -> Result<Instrument, CliError> {
-    Ok(Instrument {
-        tuning: tuning.parse::<Tuning>()?,
+/// An instrument from a tuning and a capo.
+pub(super) fn instrument(tuning: &Tuning, capo: u8) -> Instrument {
+    Instrument {
+        tuning: tuning.clone(),
         capo,
         ..Instrument::default()
-    })
+    }
 }

@@ -12,9 +12,9 @@ use super::layout::write_under;
 use super::name::instrument;
 use super::{CliError, Outcome};
 use crate::fretboard::{
-    Instrument, Limits, Row, Typed, Use, Voicing, Wanted, distinct_uses, first_without_shape,
-    is_on_usual_strings, read_capo, read_played, smoothest, use_of, usual_first, voicings,
-    wanted_for,
+    Instrument, Limits, Row, Tuning, Typed, Use, Voicing, Wanted, distinct_uses,
+    first_without_shape, is_on_usual_strings, read_capo, read_played, smoothest, use_of,
+    usual_first, voicings, wanted_for,
 };
 use crate::theory::{Chord, Key, Label, PitchClass, number, roman, transpose};
 use clap::Args;
@@ -81,13 +81,13 @@ pub(crate) struct ShapesArgs {
     count: usize,
     /// Tuning: a name, or notes low to high
     #[arg(long, default_value = "standard")]
-    tuning: String,
+    tuning: Tuning,
     /// Capo fret; chords are named as they are fingered, frets count from it
     #[arg(long, value_name = "FRET", default_value_t = 0, value_parser = read_capo)]
     capo: u8,
     /// Key of the progression, for spelling, degrees and walks
     #[arg(long)]
-    key: Option<String>,
+    key: Option<Key>,
     /// Shows each chord as a degree of the key: Roman numeral and number
     #[arg(long, requires = "key")]
     degrees: bool,
@@ -120,8 +120,8 @@ impl ShapesArgs {
 }
 
 pub(crate) fn run(args: &ShapesArgs, out: &mut dyn Write) -> Result<Outcome, CliError> {
-    let instrument = instrument(&args.tuning, args.capo)?;
-    let mut key = args.key.as_deref().map(str::parse::<Key>).transpose()?;
+    let instrument = instrument(&args.tuning, args.capo);
+    let mut key = args.key;
     let mut chords = args
         .chords
         .iter()
