@@ -10,6 +10,8 @@ pub(in crate::hearing) mod net;
 #[cfg(test)]
 pub(in crate::hearing) mod net_tests;
 pub(in crate::hearing) mod nets;
+pub(in crate::hearing) mod packed_rows;
+pub(in crate::hearing) mod pages;
 pub(in crate::hearing) mod rows;
 pub(in crate::hearing) mod songs;
 pub(in crate::hearing) mod sound;

@@ -11,6 +11,7 @@
 //! Everything the musical stage learns about the sound stands in
 //! [`Acoustic`], so that either stage can be replaced and measured alone.
 
+use crate::hearing::acoustic::packed_rows::{PackedRows, Reader};
 use crate::hearing::acoustic::rows::{Rows, SparseRows};
 use crate::hearing::acoustic::spectrum::{
     FLOOR_DB, LONG_BINS, LONG_MARGIN, LOUDEST_DB, SHORT_BINS, SHORT_MARGIN, Spectra,
@@ -55,7 +56,7 @@ const BLOCK_CONTEXT: usize = 4;
 #[derive(Debug, Clone, Default)]
 pub(crate) struct Acoustic {
     /// -ln p in twelfths.
-    chords: Rows<N_CLASSES>,
+    chords: PackedRows<N_CLASSES>,
     /// -ln p in twelfths.
     basses: Rows<N_BASSES>,
     /// Of each of the [`N_PITCHES`], p in 255ths.
@@ -70,21 +71,15 @@ impl Acoustic {
         self.struck.n_rows()
     }
 
-    /// ln p of every chord class in a frame.
-    pub(crate) fn ln_chords(&self, frame: usize) -> impl ExactSizeIterator<Item = f32> + '_ {
-        let row = self.chords.row(frame).iter();
-        row.map(|b| -f32::from(*b) * LOG_STEP)
+    /// What is said of chords, to be read one frame after the other.
+    pub(crate) fn chords(&self) -> LnChords<'_> {
+        LnChords(self.chords.reader())
     }
 
     /// ln p of every bass pitch class (12 = none) in a frame.
     pub(crate) fn ln_basses(&self, frame: usize) -> impl ExactSizeIterator<Item = f32> + '_ {
         let row = self.basses.row(frame).iter();
         row.map(|b| -f32::from(*b) * LOG_STEP)
-    }
-
-    /// ln p of a chord class in a frame.
-    pub(crate) fn ln_chord(&self, frame: usize, class: usize) -> f32 {
-        -f32::from(self.chords.row(frame)[class]) * LOG_STEP
     }
 
     /// Probability that a pitch (0 = MIDI 28) is struck in a frame.
@@ -131,6 +126,27 @@ impl Acoustic {
         self.basses.push_all(&chunk.basses);
         self.struck.push_all::<N_PITCHES>(&chunk.struck);
         self.sounding.push_all::<N_PITCHES>(&chunk.sounding);
+    }
+}
+
+/// Reads what a net says of chords.
+pub(crate) struct LnChords<'a>(Reader<'a, N_CLASSES>);
+
+impl<'a> LnChords<'a> {
+    /// Of rows of -ln p in twelfths.
+    pub(crate) fn of(rows: &'a PackedRows<N_CLASSES>) -> Self {
+        Self(rows.reader())
+    }
+
+    /// ln p of every chord class in a frame.
+    pub(crate) fn all(&mut self, frame: usize) -> impl ExactSizeIterator<Item = f32> + '_ {
+        let row = self.0.row(frame).iter();
+        row.map(|b| -f32::from(*b) * LOG_STEP)
+    }
+
+    /// ln p of a chord class in a frame.
+    pub(crate) fn one(&mut self, frame: usize, class: usize) -> f32 {
+        -f32::from(self.0.row(frame)[class]) * LOG_STEP
     }
 }
 

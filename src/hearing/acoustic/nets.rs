@@ -3,13 +3,13 @@
 use crate::hearing::acoustic::front::Front;
 use crate::hearing::acoustic::in_order::in_order;
 use crate::hearing::acoustic::net::{Acoustic, Chunk, Chunks, Net, keep_freed_memory};
-use crate::hearing::acoustic::songs::{SongChunks, SongNet, Songs};
+use crate::hearing::acoustic::songs::{SongChunk, SongChunks, SongNet, Songs};
 use crate::hearing::error::HearingError;
 use std::sync::Arc;
 
 /// What one of the nets heard in one of its chunks.
 enum Part {
-    Song(Arc<Songs>),
+    Song(Arc<SongChunk>),
     Frames(Arc<Chunk>),
 }
 

@@ -3,27 +3,37 @@
 //! [`Rows`] keeps them in blocks, and a block that is like the one before only once: hours of
 //! digital silence cost next to nothing. [`SparseRows`] keeps of each row only what is not 0 as
 //! well: of 64 pitches few are struck at a time. Both give back exactly what was put in.
+//! Rows that change little are kept in [`crate::hearing::acoustic::packed_rows`].
 
-use std::sync::Arc;
+use crate::hearing::acoustic::pages::Pages;
 
 /// Rows in a block.
 pub(crate) const BLOCK: usize = 16;
 
 /// Rows of `W` bytes.
-#[derive(Debug, Clone, Default, PartialEq, Eq)]
+#[derive(Debug, Clone, Default)]
 pub(crate) struct Rows<const W: usize> {
     /// Whole blocks.
-    blocks: Vec<Arc<[u8]>>,
+    blocks: Pages,
     /// The block that is begun.
     last: Vec<u8>,
     /// Rows at the start of the first block that count no longer.
     forgotten: usize,
 }
 
+impl<const W: usize> PartialEq for Rows<W> {
+    fn eq(&self, other: &Self) -> bool {
+        let n = self.n_rows();
+        n == other.n_rows() && (0..n).all(|i| self.row(i) == other.row(i))
+    }
+}
+
+impl<const W: usize> Eq for Rows<W> {}
+
 impl<const W: usize> Rows<W> {
     /// Number of rows.
     pub(crate) fn n_rows(&self) -> usize {
-        self.blocks.len() * BLOCK + self.last.len() / W - self.forgotten
+        self.blocks.n() * BLOCK + self.last.len() / W - self.forgotten
     }
 
     /// A row.
@@ -33,10 +43,10 @@ impl<const W: usize> Rows<W> {
     pub(crate) fn row(&self, row: usize) -> &[u8] {
         let row = row + self.forgotten;
         let at = row % BLOCK * W;
-        match self.blocks.get(row / BLOCK) {
+        match self.blocks.piece(row / BLOCK) {
             Some(block) => &block[at..at + W],
             None => {
-                let at = (row - self.blocks.len() * BLOCK) * W;
+                let at = (row - self.blocks.n() * BLOCK) * W;
                 &self.last[at..at + W]
             }
         }
@@ -55,11 +65,7 @@ impl<const W: usize> Rows<W> {
         add(&mut self.last);
         debug_assert_eq!(self.last.len() % W, 0);
         while self.last.len() >= BLOCK * W {
-            let block = match self.blocks.last() {
-                Some(before) if before[..] == self.last[..BLOCK * W] => Arc::clone(before),
-                _ => Arc::from(&self.last[..BLOCK * W]),
-            };
-            self.blocks.push(block);
+            self.blocks.push(&self.last[..BLOCK * W]);
             self.last.drain(..BLOCK * W);
         }
     }
@@ -71,28 +77,14 @@ impl<const W: usize> Rows<W> {
         }
     }
 
-    /// Adds the rows of another.
-    pub(crate) fn append(&mut self, other: &Self) {
-        for row in 0..other.n_rows() {
-            self.push_all(other.row(row));
-        }
-    }
-
     /// A block of each in turns; neither has let go of rows.
     pub(crate) fn in_turns([first, second]: [Self; 2]) -> Self {
         let last = match first.last.is_empty() {
             true => second.last,
             false => first.last,
         };
-        let mut blocks = Vec::with_capacity(first.blocks.len() + second.blocks.len());
-        let mut second = second.blocks.into_iter();
-        for block in first.blocks {
-            blocks.push(block);
-            blocks.extend(second.next());
-        }
-        blocks.extend(second);
         Self {
-            blocks,
+            blocks: Pages::in_turns([first.blocks, second.blocks]),
             last,
             forgotten: 0,
         }
@@ -101,10 +93,10 @@ impl<const W: usize> Rows<W> {
     /// Lets go of the first rows; those after them count from 0 again.
     pub(crate) fn forget(&mut self, n: usize) {
         let n = self.forgotten + n;
-        let whole = (n / BLOCK).min(self.blocks.len());
-        self.blocks.drain(..whole);
+        let whole = (n / BLOCK).min(self.blocks.n());
+        self.blocks.forget(whole);
         self.forgotten = n - whole * BLOCK;
-        if self.blocks.is_empty() {
+        if self.blocks.n() == 0 {
             self.last.drain(..self.forgotten * W);
             self.forgotten = 0;
         }
@@ -115,7 +107,7 @@ impl<const W: usize> Rows<W> {
 #[derive(Debug, Clone, Default)]
 pub(crate) struct SparseRows {
     /// Whole blocks: the [`Head`] of each row, then the bytes of all.
-    blocks: Vec<Arc<[u8]>>,
+    blocks: Pages,
     /// The block that is begun.
     last: Vec<Head>,
     last_bytes: Vec<u8>,
@@ -154,20 +146,20 @@ impl Head {
 impl SparseRows {
     /// Number of rows.
     pub(crate) fn n_rows(&self) -> usize {
-        self.blocks.len() * BLOCK + self.last.len() - self.forgotten
+        self.blocks.n() * BLOCK + self.last.len() - self.forgotten
     }
 
     /// Which bytes of a row are not 0, and the bytes from the first of them on.
     fn row(&self, row: usize) -> (u64, &[u8]) {
         let row = row + self.forgotten;
-        let (head, bytes) = match self.blocks.get(row / BLOCK) {
+        let (head, bytes) = match self.blocks.piece(row / BLOCK) {
             Some(block) => {
                 let (heads, bytes) = block.split_at(BLOCK * Head::BYTES);
                 let (heads, _) = heads.as_chunks();
                 (Head::of_bytes(heads[row % BLOCK]), bytes)
             }
             None => {
-                let head = self.last[row - self.blocks.len() * BLOCK];
+                let head = self.last[row - self.blocks.n() * BLOCK];
                 (head, &self.last_bytes[..])
             }
         };
@@ -208,11 +200,7 @@ impl SparseRows {
         if self.last.len() == BLOCK {
             let heads = self.last.drain(..).flat_map(Head::to_bytes);
             let block: Vec<u8> = heads.chain(self.last_bytes.drain(..)).collect();
-            let block = match self.blocks.last() {
-                Some(before) if before[..] == block[..] => Arc::clone(before),
-                _ => Arc::from(block),
-            };
-            self.blocks.push(block);
+            self.blocks.push(&block);
         }
     }
 
@@ -223,22 +211,11 @@ impl SparseRows {
         }
     }
 
-    /// Adds the rows of another.
-    pub(crate) fn append(&mut self, other: &Self) {
-        for row in 0..other.n_rows() {
-            let mut bytes = [0; 64];
-            other
-                .filled(row)
-                .for_each(|(place, byte)| bytes[place] = byte);
-            self.push(bytes);
-        }
-    }
-
     /// Lets go of the first rows; those after them count from 0 again.
     pub(crate) fn forget(&mut self, n: usize) {
         let n = self.forgotten + n;
-        let whole = (n / BLOCK).min(self.blocks.len());
-        self.blocks.drain(..whole);
+        let whole = (n / BLOCK).min(self.blocks.n());
+        self.blocks.forget(whole);
         self.forgotten = n - whole * BLOCK;
     }
 }
@@ -287,13 +264,8 @@ mod tests {
     fn rows_that_stay_the_same_are_kept_once() {
         let mut kept = rows(0..10);
         (0..100_000).for_each(|_| kept.push([0; 3]));
-        kept.append(&rows(0..40));
-        let distinct = |rows: &Rows<3>| {
-            let same = |pair: &[Arc<[u8]>]| Arc::ptr_eq(&pair[0], &pair[1]);
-            let n_same = rows.blocks.windows(2).filter(|pair| same(pair)).count();
-            rows.blocks.len() - n_same
-        };
-        assert!(distinct(&kept) <= 5);
+        (0..40).for_each(|i| kept.push(row(i)));
+        assert!(kept.blocks.n_bytes() <= 5 * BLOCK * 3);
         assert_eq!(kept.n_rows(), 100_050);
         assert_eq!(kept.row(70_000), [0; 3]);
         assert_eq!(kept.row(100_010 + 39), row(39));
@@ -306,10 +278,7 @@ mod tests {
             _ => 0,
         };
         let mut kept = SparseRows::default();
-        let mut more = SparseRows::default();
-        (0..7).for_each(|r| kept.push((0..64).map(|p| byte(r, p))));
-        (7..20).for_each(|r| more.push((0..64).map(|p| byte(r, p))));
-        kept.append(&more);
+        (0..20).for_each(|r| kept.push((0..64).map(|p| byte(r, p))));
         for gone in [0, 3, 8, 6] {
             let first = 20 - kept.n_rows() + gone;
             kept.forget(gone);
@@ -327,7 +296,6 @@ mod tests {
         kept.push([0, 7]);
         assert_eq!((kept.at(0, 0), kept.at(0, 1)), (0, 7));
         (0..10_000).for_each(|_| kept.push([0, 7]));
-        let alike = &kept.blocks[2..];
-        assert!(alike.iter().all(|b| Arc::ptr_eq(b, &alike[0])));
+        assert!(kept.blocks.n_bytes() < 1000);
     }
 }

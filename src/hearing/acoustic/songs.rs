@@ -6,9 +6,10 @@
 //! *fine* ones of 23.2 ms, and *slow* ones of four fine frames (92.9 ms), for which chords are reported.
 
 use crate::hearing::acoustic::net::{
-    LOG_STEP, N_BASSES, N_CLASSES, N_PITCHES, in_255ths, log_softmax, loudness, push_input,
-    shifted_short, table,
+    LOG_STEP, LnChords, N_BASSES, N_CLASSES, N_PITCHES, in_255ths, log_softmax, loudness,
+    push_input, shifted_short, table,
 };
+use crate::hearing::acoustic::packed_rows::PackedRows;
 use crate::hearing::acoustic::rows::{Rows, SparseRows};
 use crate::hearing::acoustic::spectrum::{Between, LONG_BINS, RATE, SHORT_BINS, Spectra};
 use crate::hearing::acoustic::split_model::{broken, nodes, run_net};
@@ -57,7 +58,7 @@ pub(crate) struct Pulse {
 #[derive(Debug, Clone, Default)]
 pub(crate) struct Songs {
     /// Of slow frames, -ln p in twelfths.
-    chords: Rows<N_CLASSES>,
+    chords: PackedRows<N_CLASSES>,
     /// Of slow frames, -ln p in twelfths.
     basses: Rows<N_BASSES>,
     /// Of fine frames and [`N_PITCHES`], probabilities that a string was struck, in 255ths.
@@ -72,10 +73,9 @@ impl Songs {
         self.basses.n_rows()
     }
 
-    /// ln p of every class of the song's chord in a slow frame.
-    pub(crate) fn ln_chords(&self, frame: usize) -> impl ExactSizeIterator<Item = f32> + '_ {
-        let row = self.chords.row(frame).iter();
-        row.map(|b| -f32::from(*b) * LOG_STEP)
+    /// What is said of the song's chord in each slow frame.
+    pub(crate) fn chords(&self) -> LnChords<'_> {
+        LnChords::of(&self.chords)
     }
 
     /// How likely a pitch is struck within two fine frames of a time.
@@ -97,17 +97,26 @@ impl Songs {
     }
 
     /// Adds what is said of the frames after them.
-    pub(crate) fn append(&mut self, other: &Self) {
-        self.chords.append(&other.chords);
-        self.basses.append(&other.basses);
-        self.struck.append(&other.struck);
-        self.pulse.extend(&other.pulse);
+    pub(crate) fn append(&mut self, chunk: &SongChunk) {
+        self.chords.push_all(&chunk.chords);
+        self.basses.push_all(&chunk.basses);
+        self.struck.push_all::<N_PITCHES>(&chunk.struck);
+        self.pulse.extend(&chunk.pulse);
     }
 
     /// ln p of the song's bass in a slow frame: twelve pitch classes and none.
     pub(crate) fn ln_bass(&self, frame: usize, bass: usize) -> f32 {
         -f32::from(self.basses.row(frame)[bass]) * LOG_STEP
     }
+}
+
+/// What the net says of the frames of a chunk, in one piece each.
+#[derive(Default)]
+pub(crate) struct SongChunk {
+    chords: Vec<u8>,
+    basses: Vec<u8>,
+    struck: Vec<u8>,
+    pulse: Vec<Pulse>,
 }
 
 /// The trained net, in the three parts that docs/training/export_songs.py writes.
@@ -163,8 +172,8 @@ impl SongNet {
         sound: &Input<'_>,
         kept: std::ops::Range<usize>,
         n: usize,
-    ) -> Result<Songs, HearingError> {
-        let mut all = Songs::default();
+    ) -> Result<SongChunk, HearingError> {
+        let mut all = SongChunk::default();
         let wide = kept.start.saturating_sub(CONTEXT)..(kept.end + CONTEXT).min(n);
         let Fronts {
             fold,
@@ -172,10 +181,10 @@ impl SongNet {
             struck,
         } = self.fronts(sound, wide.clone(), n)?;
         let (first, last) = (kept.start - wide.start, kept.end - wide.start);
-        for fine in first * FINE_IN_SLOW..last * FINE_IN_SLOW {
-            let row = fine * N_PITCHES..(fine + 1) * N_PITCHES;
-            all.struck.push(struck[row].iter().copied());
-        }
+        let fine_row = FINE_IN_SLOW * N_PITCHES;
+        all.struck
+            .extend_from_slice(&struck[first * fine_row..last * fine_row]);
+        drop(struck);
         let slow = wide.len();
         let channels = fold.len() / (slow * 12);
         let fold = NdTensor::from_data([1, channels, slow, 12], fold);
@@ -195,8 +204,8 @@ impl SongNet {
                 &chords[t * N_CLASSES..(t + 1) * N_CLASSES],
                 &basses[t * N_BASSES..(t + 1) * N_BASSES],
             );
-            all.chords.push_with(|row| log_softmax(chords, row));
-            all.basses.push_with(|row| log_softmax(basses, row));
+            log_softmax(chords, &mut all.chords);
+            log_softmax(basses, &mut all.basses);
             for k in t * FINE_IN_SLOW..(t + 1) * FINE_IN_SLOW {
                 let p = |row: usize| 1.0 / (1.0 + (-pulse[row * fine + k]).exp());
                 all.pulse.push(Pulse {
@@ -253,7 +262,7 @@ pub(crate) struct SongChunks<'a> {
     /// Slow frames.
     n_slow: usize,
     /// What is heard in a whole chunk of silence.
-    silence: OnceLock<Arc<Songs>>,
+    silence: OnceLock<Arc<SongChunk>>,
 }
 
 impl<'a> SongChunks<'a> {
@@ -286,7 +295,7 @@ impl<'a> SongChunks<'a> {
     ///
     /// # Errors
     /// * [`HearingError::Model`] if inference fails: a broken build.
-    pub(crate) fn hear(&self, chunk: usize) -> Result<Arc<Songs>, HearingError> {
+    pub(crate) fn hear(&self, chunk: usize) -> Result<Arc<SongChunk>, HearingError> {
         let (n, start) = (self.n_slow, chunk * CHUNK);
         let kept = start..(start + CHUNK).min(n);
         let is_silent = self.sound.is_silent(&kept, n);

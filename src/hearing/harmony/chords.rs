@@ -243,7 +243,7 @@ const WORTH_THREADS: usize = 128;
 pub(crate) struct Stretches {
     /// For each boundary, the stretches that end there by where they start, latest first:
     /// their score and state.
-    ending: Vec<Vec<(f32, u16)>>,
+    ending: Vec<Box<[(f32, u16)]>>,
 }
 
 impl Stretches {

@@ -6,7 +6,7 @@
 //! one pair of strings along the neck decide.
 
 use crate::hearing::acoustic::frames::frames_in;
-use crate::hearing::acoustic::net::Acoustic;
+use crate::hearing::acoustic::net::{Acoustic, N_CLASSES};
 use crate::hearing::learned;
 use crate::hearing::outputs::Note;
 use crate::hearing::rhythm::grid::Grid;
@@ -210,15 +210,19 @@ fn place(grid: &Grid, time_s: f64) -> Place {
 fn evidence(acoustic: &Acoustic, start_s: f64, end_s: f64, scale: f32) -> Vec<f64> {
     let mut all = vec![f64::NAN; n_states() + 1];
     let mut lowest = 0.0f64;
+    let mut sums = [0.0f32; N_CLASSES];
+    let mut chords = acoustic.chords();
+    for (frame, weight) in frames_in(start_s, end_s, acoustic.n_frames()) {
+        for (sum, ln) in sums.iter_mut().zip(chords.all(frame)) {
+            *sum += weight * ln;
+        }
+    }
     for (q, quality) in Quality::of_net().into_iter().enumerate() {
         for root in 0..12 {
             let Some(index) = state_index(PitchClass::new(root as i32), quality) else {
                 continue;
             };
-            let sum: f32 = frames_in(start_s, end_s, acoustic.n_frames())
-                .map(|(f, w)| w * acoustic.ln_chord(f, q * 12 + root))
-                .sum();
-            all[index] = f64::from(scale * sum);
+            all[index] = f64::from(scale * sums[q * 12 + root]);
             lowest = lowest.min(all[index]);
         }
     }

@@ -37,8 +37,9 @@ pub(crate) fn cuts(
         time_s,
         strength: 0.0,
     };
+    let mut chords = acoustic.chords();
     let silent: Vec<bool> = (0..acoustic.n_frames())
-        .map(|t| acoustic.ln_chord(t, NO_CHORD) > WEIGHTS.silent.ln())
+        .map(|t| chords.one(t, NO_CHORD) > WEIGHTS.silent.ln())
         .collect();
     let mut all = strokes.to_vec();
     let mut start = 0;
@@ -145,6 +146,7 @@ impl Cells {
             bounds_s,
             strength,
         };
+        let mut said = acoustic.chords();
         for k in 1..n {
             let (before, now) = cells.chords.split_at_mut(k * N_CLASSES);
             now[..N_CLASSES].copy_from_slice(&before[(k - 1) * N_CLASSES..]);
@@ -162,7 +164,7 @@ impl Cells {
             ) {
                 cells.frames[k] += weight;
                 let chords = &mut cells.chords[k * N_CLASSES..(k + 1) * N_CLASSES];
-                for (sum, ln) in chords.iter_mut().zip(acoustic.ln_chords(frame)) {
+                for (sum, ln) in chords.iter_mut().zip(said.all(frame)) {
                     *sum += weight * ln;
                 }
                 let basses = &mut cells.basses[k * N_BASSES..(k + 1) * N_BASSES];

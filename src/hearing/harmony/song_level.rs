@@ -9,7 +9,7 @@
 //! Viterbi, IEEE Trans. Inf. Theory 13 (1967). Both levels and their costs: ours, fitted on the
 //! suite `fit` of docs/training/suite.py.
 
-use crate::hearing::acoustic::net::{N_CLASSES, NO_CHORD};
+use crate::hearing::acoustic::net::{LnChords, N_CLASSES, NO_CHORD};
 use crate::hearing::acoustic::songs::{FINE_IN_SLOW, FINE_S, Pulse, SLOW_S, Songs};
 use crate::hearing::harmony::keys::Keys;
 use crate::hearing::harmony::labels::label_of;
@@ -85,8 +85,12 @@ pub(crate) fn song_level(
         *cost += WEIGHTS.off_strum * off;
     }
     let places = places(detail, strums);
-    let evidence = Evidence { songs, of: &of };
-    let path = classes(&evidence, &costs);
+    let mut evidence = Evidence {
+        songs,
+        chords: songs.chords(),
+        of: &of,
+    };
+    let path = classes(&mut evidence, &costs);
     let mut spans: Vec<HeardSpan> = Vec::new();
     let starts: Vec<usize> = detail.iter().map(|s| frame_at(s.start_s)).collect();
     for (from, to) in runs(&path) {
@@ -237,14 +241,15 @@ fn third(class: usize) -> u8 {
 
 struct Evidence<'a> {
     songs: &'a Songs,
+    chords: LnChords<'a>,
     of: &'a [Detail],
 }
 
 impl Evidence<'_> {
     /// What speaks for each class in a slow frame.
-    fn add(&self, frame: usize, to: &mut [f32]) {
+    fn add(&mut self, frame: usize, to: &mut [f32]) {
         let w = &*WEIGHTS;
-        for (to, ln) in to.iter_mut().zip(self.songs.ln_chords(frame)) {
+        for (to, ln) in to.iter_mut().zip(self.chords.all(frame)) {
             *to += w.scale * ln;
         }
         to[NO_CHORD] += w.scale * w.none;
@@ -266,7 +271,7 @@ impl Evidence<'_> {
 
     /// The best labels of a stretch, the chosen one first.
     fn candidates(
-        &self,
+        &mut self,
         (from, to): (usize, usize),
         (class, bass): (usize, usize),
         keys: &Keys,
@@ -308,13 +313,16 @@ impl Evidence<'_> {
     }
 }
 
+/// Words of a bit for each class.
+const N_WORDS: usize = N_CLASSES.div_ceil(64);
+
 /// The most likely class of every slow frame.
-fn classes(evidence: &Evidence<'_>, costs: &[f32]) -> Vec<usize> {
+fn classes(evidence: &mut Evidence<'_>, costs: &[f32]) -> Vec<usize> {
     let n = costs.len();
     let mut scores = vec![0.0f32; N_CLASSES];
     // of each frame the class that a change comes from, and which classes changed
     let mut from = vec![0u16; n];
-    let mut changed = vec![false; n * N_CLASSES];
+    let mut changed = vec![[0u64; N_WORDS]; n];
     for t in 0..n {
         if t > 0 {
             let best = (0..N_CLASSES)
@@ -322,9 +330,8 @@ fn classes(evidence: &Evidence<'_>, costs: &[f32]) -> Vec<usize> {
                 .unwrap_or(NO_CHORD);
             let jump = scores[best] - costs[t];
             from[t] = best as u16;
-            let row = &mut changed[t * N_CLASSES..(t + 1) * N_CLASSES];
-            for (score, changed) in scores.iter_mut().zip(row) {
-                *changed = *score < jump;
+            for (class, score) in scores.iter_mut().enumerate() {
+                changed[t][class / 64] |= u64::from(*score < jump) << (class % 64);
                 *score = score.max(jump);
             }
             // only differences matter: far from rounding in long takes
@@ -339,7 +346,7 @@ fn classes(evidence: &Evidence<'_>, costs: &[f32]) -> Vec<usize> {
     let mut path = vec![NO_CHORD; n];
     for t in (0..n).rev() {
         path[t] = class;
-        if changed[t * N_CLASSES + class] {
+        if changed[t][class / 64] >> (class % 64) & 1 == 1 {
             class = usize::from(from[t]);
         }
     }

@@ -308,7 +308,6 @@ fn sounding(acoustic: &Acoustic) -> Vec<u8> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::hearing::acoustic::net::N_CLASSES;
     use crate::hearing::acoustic::spectrum::RATE;
     use crate::units::{SampleRate, Seconds};
 
@@ -367,9 +366,9 @@ mod tests {
         }
         assert_eq!(at_once.n_frames(), n);
         assert_eq!(one_by_one.n_frames(), n);
+        let (mut first, mut second) = (at_once.chords(), one_by_one.chords());
         for t in 0..n {
-            for class in 0..N_CLASSES {
-                let (a, b) = (at_once.ln_chord(t, class), one_by_one.ln_chord(t, class));
+            for (class, (a, b)) in first.all(t).zip(second.all(t)).enumerate() {
                 assert!((a - b).abs() < 0.17, "frame {t} class {class}: {a} and {b}");
             }
             for pitch in 0..N_PITCHES {

@@ -63,19 +63,19 @@ fn by_moment(
     let moments: Vec<&[usize]> = order
         .chunk_by(|a, b| found[*a].frame == found[*b].frame)
         .collect();
-    let looked: Vec<Vec<f32>> = moments
+    let look = &look;
+    let looked: Vec<f32> = moments
         .par_iter()
-        .map(|of_frame| {
+        .flat_map_iter(|of_frame| {
             let moment = reader.moment(found[of_frame[0]].frame);
-            let looks = of_frame.iter().map(|k| {
+            of_frame.iter().map(move |k| {
                 let evidence = reader.evidence(&moment, found[*k].pitch);
                 look(*k, &evidence)
-            });
-            looks.collect()
+            })
         })
         .collect();
     let mut numbers = vec![0.0; found.len()];
-    for (k, number) in order.iter().zip(looked.iter().flatten()) {
+    for (k, number) in order.iter().zip(&looked) {
         numbers[*k] = *number;
     }
     numbers

@@ -52,8 +52,14 @@ pub(crate) fn moments(sound: &Sound) -> Vec<Moment> {
         spread(&attacks.high),
     );
     let acoustic = &sound.acoustic;
-    let chord = changes(acoustic.n_frames(), N_CLASSES, |t| acoustic.ln_chords(t));
-    let bass = changes(acoustic.n_frames(), N_BASSES, |t| acoustic.ln_basses(t));
+    let n = acoustic.n_frames();
+    let mut chords = acoustic.chords();
+    let chord = changes(n, N_CLASSES, |t, sums, sign| {
+        add(sums, chords.all(t), sign);
+    });
+    let bass = changes(n, N_BASSES, |t, sums, sign| {
+        add(sums, acoustic.ln_basses(t), sign);
+    });
     let at = |values: &[f32], i: usize| -> f32 {
         let place = i as f64 * FINE_HOP_S / HOP_S;
         let k = (place as usize).min(values.len().saturating_sub(2));
@@ -69,37 +75,35 @@ pub(crate) fn moments(sound: &Sound) -> Vec<Moment> {
         .collect()
 }
 
+fn add(sums: &mut [f32], ln: impl Iterator<Item = f32>, sign: f32) {
+    for (sum, ln) in sums.iter_mut().zip(ln) {
+        *sum += sign * ln;
+    }
+}
+
 /// How much better two stretches around each frame are told as two labels than
 /// as one: a likelihood ratio, squashed to 0..1.5 and kept at its local peaks.
 ///
-/// Takes the number of frames, that of classes, and ln p of each class in a frame.
-fn changes<I: Iterator<Item = f32>>(
-    n: usize,
-    n_classes: usize,
-    ln: impl Fn(usize) -> I,
-) -> Vec<f32> {
+/// Takes the number of frames, that of classes, and what adds ln p of each class in a frame,
+/// times a sign, to sums.
+fn changes(n: usize, n_classes: usize, mut add: impl FnMut(usize, &mut [f32], f32)) -> Vec<f32> {
     let w = &*WEIGHTS;
     let side = w.side_frames;
-    let add = |sums: &mut [f32], frame: usize, sign: f32| {
-        for (sum, ln) in sums.iter_mut().zip(ln(frame)) {
-            *sum += sign * ln;
-        }
-    };
     let mut before = vec![0f32; n_classes];
     let mut after = vec![0f32; n_classes];
     let mut raw = vec![0f32; n];
     for (t, value) in raw.iter_mut().enumerate() {
         // slide both sums by one frame
         if t == 0 {
-            (0..side.min(n)).for_each(|f| add(&mut after, f, 1.0));
+            (0..side.min(n)).for_each(|f| add(f, &mut after, 1.0));
         } else {
-            add(&mut before, t - 1, 1.0);
-            add(&mut after, t - 1, -1.0);
+            add(t - 1, &mut before, 1.0);
+            add(t - 1, &mut after, -1.0);
             if t > side {
-                add(&mut before, t - 1 - side, -1.0);
+                add(t - 1 - side, &mut before, -1.0);
             }
             if t - 1 + side < n {
-                add(&mut after, t - 1 + side, 1.0);
+                add(t - 1 + side, &mut after, 1.0);
             }
         }
         let best = |v: &[f32]| v.iter().copied().fold(f32::MIN, f32::max);
