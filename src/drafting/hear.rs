@@ -2,7 +2,9 @@
 
 use super::{DraftError, Watch};
 use crate::audio::Source;
-use crate::hearing::{self, Given, HeardSpan, Hearing, Listener, Weights, interpret_once};
+use crate::hearing::{
+    self, Given, HeardSpan, Hearing, Listener, Sound, StretchEvidence, Weights, interpret_once,
+};
 use crate::songlog::heard::{
     Candidate, Choice, FittedShape, Heard, HeardBeat, HeardChord, HeardNote, HeardSection,
     HeardStrum, Preset,
@@ -14,6 +16,14 @@ use crate::songlog::heard::{
 /// * [`DraftError::Cancelled`] once `watch.cancel` is set.
 /// * [`DraftError::Audio`] if the sound cannot be read, [`DraftError::Hearing`] if hearing fails.
 pub fn hear(source: &mut Source, given: &Given, watch: &Watch) -> Result<Heard, DraftError> {
+    let sound = listen(source, watch)?;
+    let heard = interpret_once(sound, given, &Weights::default());
+    (watch.progress)(1.0);
+    Ok(for_the_log(heard, given))
+}
+
+/// The acoustic stage on a whole take.
+fn listen(source: &mut Source, watch: &Watch) -> Result<Sound, DraftError> {
     let mut listener = Listener::new();
     let progress = watch.progress;
     source.read_mono_22050(
@@ -28,9 +38,7 @@ pub fn hear(source: &mut Source, given: &Given, watch: &Watch) -> Result<Heard, 
     watch.check()?;
     let sound = listener.finish(&|share| progress(0.35 + 0.6 * share))?;
     watch.check()?;
-    let heard = interpret_once(sound, given, &Weights::default());
-    progress(1.0);
-    Ok(for_the_log(heard, given))
+    Ok(sound)
 }
 
 /// Hears samples that are in memory (mono, 22,050 Hz).
@@ -40,11 +48,28 @@ pub fn hear(source: &mut Source, given: &Given, watch: &Watch) -> Result<Heard, 
 pub fn hear_samples(samples: &[f32], given: &Given) -> Result<Heard, DraftError> {
     let mut listener = Listener::new();
     listener.push(samples);
+    hear_out(listener, given)
+}
+
+/// Hears what `check` weighs: the take's stretches between two strums, without a decision.
+///
+/// # Errors
+/// As [`hear`].
+pub fn hear_stretches(
+    source: &mut Source,
+    watch: &Watch,
+) -> Result<Vec<StretchEvidence>, DraftError> {
+    Ok(listen(source, watch)?.evidence())
+}
+
+/// What a listener that has all samples hears.
+///
+/// # Errors
+/// * [`DraftError::Hearing`] if hearing fails.
+pub(super) fn hear_out(listener: Listener, given: &Given) -> Result<Heard, DraftError> {
     let sound = listener.finish(&|_| ())?;
-    Ok(for_the_log(
-        interpret_once(sound, given, &Weights::default()),
-        given,
-    ))
+    let heard = interpret_once(sound, given, &Weights::default());
+    Ok(for_the_log(heard, given))
 }
 
 /// The hearing room's values as the log's.

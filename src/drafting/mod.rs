@@ -19,10 +19,12 @@ mod listening;
 mod live_json;
 #[cfg(feature = "mic")]
 mod moments;
+#[cfg(feature = "mic")]
+mod remembered;
 
 pub use analyse::{Analysed, Watch, analyse, can_reanalyse, check_settings, kind_of, reanalyse};
 pub use error::DraftError;
-pub use hear::{hear, hear_samples};
+pub use hear::{hear, hear_samples, hear_stretches};
 pub use imported::read_import;
 #[cfg(feature = "mic")]
 pub use listening::{Listening, Tenth, ToListen};

@@ -4,16 +4,17 @@
 //! (not the live one) of that sound is appended to the log. What is remembered can also become
 //! a take of its own, which is drafted as any other.
 
-use super::{Analysed, DraftError, Watch, analyse, hear_samples};
+use super::hear::hear_out;
+use super::remembered::{Remembered, as_share};
+use super::{Analysed, DraftError, Watch, analyse};
 use crate::audio::ToHearing;
 use crate::deciding::DecisionRequest;
 use crate::fretboard::Instrument;
-use crate::hearing::Given;
+use crate::hearing::{Given, Listener};
 use crate::songlog::decided::clock;
 use crate::songlog::heard::{Candidate, Heard, HeardChord};
 use crate::songlog::{self, Log, store, validate};
 use crate::theory::Label;
-use std::collections::VecDeque;
 use std::path::{Path, PathBuf};
 use std::sync::atomic::AtomicBool;
 
@@ -27,6 +28,8 @@ const SHORTEST_S: f64 = 3.0;
 const LOG_STEP_S: f64 = 1e-3;
 /// A chord's attack begins a little before it is heard, s.
 const LEAD_S: f64 = 0.3;
+/// Samples that are handed to hearing at a time.
+const HEARD_AT_A_TIME: usize = 1 << 15;
 
 /// The log that moments go to which are kept while another log is open: that
 /// one if it holds moments already, else `NAME-moments.takebook` beside it.
@@ -48,8 +51,8 @@ pub struct Moments {
     given: Given,
     /// The most that is remembered, s.
     longest_s: f64,
-    /// What is remembered, mono, at the device's rate.
-    lately: VecDeque<f32>,
+    /// What is remembered, at the device's rate.
+    lately: Remembered,
     n_heard: u64,
     mark_s: Option<f64>,
     marks_s: Vec<f64>,
@@ -67,7 +70,7 @@ impl Moments {
             rate_hz,
             given,
             longest_s,
-            lately: VecDeque::new(),
+            lately: Remembered::new((longest_s * f64::from(rate_hz)) as usize),
             n_heard: 0,
             mark_s: None,
             marks_s: Vec::new(),
@@ -105,12 +108,9 @@ impl Moments {
     pub fn push(&mut self, interleaved: &[f32], n: usize) {
         let share = 1.0 / n as f32;
         for frame in interleaved.chunks_exact(n) {
-            self.lately.push_back(frame.iter().sum::<f32>() * share);
+            self.lately.push(frame.iter().sum::<f32>() * share);
             self.n_heard += 1;
         }
-        let most = (self.longest_s * f64::from(self.rate_hz)) as usize;
-        let over = self.lately.len().saturating_sub(most);
-        self.lately.drain(..over);
     }
 
     fn now_s(&self) -> f64 {
@@ -153,8 +153,7 @@ impl Moments {
             .min(now - SHORTEST_S)
             .max(now - self.longest_s)
             .max(0.0);
-        let samples = self.since(since);
-        match self.save(&samples) {
+        match self.save(self.n_since(since)) {
             Ok(chords) => {
                 self.n_kept += 1;
                 self.remark = format!(
@@ -171,11 +170,10 @@ impl Moments {
         }
     }
 
-    /// What was heard since then, mono.
-    fn since(&self, since_s: f64) -> Vec<f32> {
+    /// Samples since then, as far as they are remembered.
+    fn n_since(&self, since_s: f64) -> usize {
         let n = ((self.now_s() - since_s) * f64::from(self.rate_hz)) as usize;
-        let over = self.lately.len().saturating_sub(n);
-        self.lately.iter().skip(over).copied().collect()
+        n.min(self.lately.len())
     }
 
     /// Saves what is remembered since the mark (or all of it) as a take of its own beside the
@@ -186,10 +184,10 @@ impl Moments {
     ///   if it cannot be drafted: the take is saved even then.
     pub fn save_take(&mut self) -> Result<PathBuf, DraftError> {
         let since = self.mark_s.take().unwrap_or(0.0);
-        let samples = self.since(since.min(self.now_s() - SHORTEST_S));
-        let length_s = samples.len() as f64 / f64::from(self.rate_hz);
+        let n = self.n_since(since.min(self.now_s() - SHORTEST_S));
+        let length_s = n as f64 / f64::from(self.rate_hz);
         self.remark.clear();
-        let saved = self.write_take(&samples);
+        let saved = self.write_take(n);
         let done = saved.and_then(|take| {
             let log = take.with_extension(store::ENDING);
             let drafted = self.draft_take(&take, &log);
@@ -207,9 +205,10 @@ impl Moments {
         done
     }
 
-    /// Writes a WAV file of its own, whole or not at all: `NAME-take-1.wav` and so on.
-    fn write_take(&self, samples: &[f32]) -> Result<PathBuf, DraftError> {
-        if (samples.len() as f64) < SHORTEST_S * f64::from(self.rate_hz) {
+    /// Writes the latest `n` samples as a WAV file of its own, whole or not at all:
+    /// `NAME-take-1.wav` and so on.
+    fn write_take(&self, n: usize) -> Result<PathBuf, DraftError> {
+        if (n as f64) < SHORTEST_S * f64::from(self.rate_hz) {
             return Err(moment(format!(
                 "there are not yet {SHORTEST_S:.0} seconds of sound"
             )));
@@ -230,9 +229,9 @@ impl Moments {
         let file = tempfile::NamedTempFile::new_in(folder).map_err(|e| failed(e.to_string()))?;
         let mut writer = hound::WavWriter::new(std::io::BufWriter::new(&file), self.spec())
             .map_err(|e| failed(e.to_string()))?;
-        for x in samples {
+        for sample in self.lately.latest(n) {
             writer
-                .write_sample(as_24_bits(*x))
+                .write_sample(sample)
                 .map_err(|e| failed(e.to_string()))?;
         }
         writer.finalize().map_err(|e| failed(e.to_string()))?;
@@ -268,12 +267,20 @@ impl Moments {
         }
     }
 
-    fn save(&self, samples: &[f32]) -> Result<String, DraftError> {
-        let mut mono = Vec::new();
+    /// Hears the latest `n` samples and appends them and what was heard.
+    fn save(&self, n: usize) -> Result<String, DraftError> {
+        let mut listener = Listener::new();
         let mut to_hearing = ToHearing::new(1, self.rate_hz)?;
-        to_hearing.push(samples, &mut |block| mono.extend_from_slice(block));
-        to_hearing.finish(&mut |block| mono.extend_from_slice(block));
-        let heard = hear_samples(&mono, &self.given)?;
+        let mut latest = self.lately.latest(n).map(as_share);
+        loop {
+            let block: Vec<f32> = latest.by_ref().take(HEARD_AT_A_TIME).collect();
+            if block.is_empty() {
+                break;
+            }
+            to_hearing.push(&block, &mut |block| listener.push(block));
+        }
+        to_hearing.finish(&mut |block| listener.push(block));
+        let heard = hear_out(listener, &self.given)?;
         let chords = heard
             .chords
             .iter()
@@ -285,19 +292,15 @@ impl Moments {
             true => Some(store::load(&self.log)?),
             false => None,
         };
-        let (start_s, end_s) = self.append_sound(samples, before.as_ref())?;
+        let (start_s, end_s) = self.append_sound(n, before.as_ref())?;
         let log = self.joined(before, heard, start_s, end_s)?;
         validate::sense(&log).map_err(|fault| moment(format!("hearing went wrong at {fault}")))?;
         locked.save(&log)?;
         Ok(chords)
     }
 
-    /// Appends to the WAV file; gives where the moment lies in it, s.
-    fn append_sound(
-        &self,
-        samples: &[f32],
-        before: Option<&Log>,
-    ) -> Result<(f64, f64), DraftError> {
+    /// Appends the latest `n` samples to the WAV file; gives where the moment lies in it, s.
+    fn append_sound(&self, n: usize, before: Option<&Log>) -> Result<(f64, f64), DraftError> {
         let failed =
             |e: hound::Error| moment(format!("cannot write '{}': {e}", self.wav.display()));
         let spec = self.spec();
@@ -326,8 +329,8 @@ impl Moments {
         };
         let rate = f64::from(self.rate_hz);
         let start_s = f64::from(writer.duration()) / rate;
-        for x in samples {
-            writer.write_sample(as_24_bits(*x)).map_err(failed)?;
+        for sample in self.lately.latest(n) {
+            writer.write_sample(sample).map_err(failed)?;
         }
         let end_s = f64::from(writer.duration()) / rate;
         writer.finalize().map_err(failed)?;
@@ -407,10 +410,6 @@ impl Moments {
             decided,
         })
     }
-}
-
-fn as_24_bits(x: f32) -> i32 {
-    (x * 8_388_608.0).round().clamp(-8_388_608.0, 8_388_607.0) as i32
 }
 
 fn moment(text: impl Into<String>) -> DraftError {
