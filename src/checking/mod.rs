@@ -18,6 +18,7 @@ mod take;
 #[cfg(test)]
 mod tests;
 mod timing;
+mod told;
 mod verdict;
 
 pub use evidence::{Evidence, Level};
@@ -26,3 +27,4 @@ pub use outcome::{Fit, PlayedBar, TakeCheck, Verdict};
 pub use reading::{Remark, RemarkKind, read_chart};
 pub use slots::{Slot, slots};
 pub use take::check_take;
+pub use told::check_json;

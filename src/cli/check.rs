@@ -3,14 +3,18 @@
 use super::layout::{columns, pad, wrap_from};
 use super::{CliError, Outcome};
 use crate::audio;
-use crate::checking::{Evidence, Level, PlayedBar, Remark, TakeCheck, check_take, read_chart};
+use crate::checking::{
+    Evidence, Level, PlayedBar, Remark, TakeCheck, check_json, check_take, read_chart,
+};
 use crate::deciding::percent;
-use crate::hearing::{Listener, evidence_classes};
+use crate::drafting::{Watch, hear_stretches};
+use crate::hearing::evidence_classes;
 use crate::songlog::song::Song;
 use crate::songlog::{resolve, store};
 use serde_json::{Value, json};
 use std::io::Write;
 use std::path::{Path, PathBuf};
+use std::sync::atomic::AtomicBool;
 
 /// Reads a chart for slips, or holds a new take against it, bar by bar.
 ///
@@ -95,11 +99,12 @@ fn alone_json(remarks: &[Remark]) -> Value {
 
 /// Hears a take's evidence.
 fn evidence(take: &Path) -> Result<Evidence, CliError> {
-    let mut source = audio::open(take)?;
-    let mut listener = Listener::new();
-    source.read_mono_22050(&mut |block| listener.push(block), &|_| {})?;
-    let sound = listener.finish(&|_| {})?;
-    Ok(Evidence::new(evidence_classes(), sound.evidence()))
+    let watch = Watch {
+        progress: &|_| {},
+        cancel: &AtomicBool::new(false),
+    };
+    let stretches = hear_stretches(&mut audio::open(take)?, &watch)?;
+    Ok(Evidence::new(evidence_classes(), stretches))
 }
 
 fn against(
@@ -120,7 +125,7 @@ fn against(
         ))
     })?;
     if args.json {
-        writeln!(out, "{:#}", take_json(&check))?;
+        writeln!(out, "{:#}", check_json(&check))?;
     } else {
         table(song, &check, out)?;
     }
@@ -173,52 +178,4 @@ fn under(head: &str, words: &str) -> String {
     let indent = columns(head);
     let folded = wrap_from(&format!("{}{words}", "_".repeat(indent)), indent);
     format!("{head}{}", folded.replacen(&"_".repeat(indent), "", 1))
-}
-
-fn take_json(check: &TakeCheck) -> Value {
-    let runs = |list: &[(u32, u32)]| -> Vec<Value> {
-        list.iter()
-            .map(|(a, b)| json!({"first_bar": a, "last_bar": b}))
-            .collect()
-    };
-    let bars: Vec<Value> = check
-        .bars
-        .iter()
-        .map(|b| {
-            let findings: Vec<Value> = b
-                .findings
-                .iter()
-                .map(|f| {
-                    json!({
-                        "departure": f.departure.name(),
-                        "beat": f.beat,
-                        "written": f.written.label(),
-                        "heard": f.heard.as_ref().map(crate::theory::Label::label),
-                        "certainty": f.certainty,
-                        "words": f.words,
-                    })
-                })
-                .collect();
-            json!({
-                "bar": b.number,
-                "start_s": b.start_s,
-                "end_s": b.end_s,
-                "as_written": b.findings.is_empty(),
-                "findings": findings,
-                "remarks": b.remarks,
-            })
-        })
-        .collect();
-    json!({
-        "version": 1,
-        "as_written": check.as_written(),
-        "verdict": check.verdict().name(),
-        "recognized": check.recognized,
-        "semitones": check.semitones,
-        "summary": check.summary,
-        "tempo_ratio": check.tempo_ratio,
-        "left_out": runs(&check.left_out),
-        "played_again": runs(&check.again),
-        "bars": bars,
-    })
 }

@@ -28,6 +28,7 @@ pub(super) static PAGE: &[(&str, &str, &[u8])] = &page! {
     "card.js" "text/javascript; charset=utf-8"
     "card_decisions.js" "text/javascript; charset=utf-8"
     "chart.js" "text/javascript; charset=utf-8"
+    "check.js" "text/javascript; charset=utf-8"
     "clicks.js" "text/javascript; charset=utf-8"
     "decide.js" "text/javascript; charset=utf-8"
     "deliver.js" "text/javascript; charset=utf-8"

@@ -10,10 +10,12 @@
 //! loses nothing. Not here: what to type to start it (`cli`).
 
 mod analysis;
+mod answering;
 mod assets;
 mod book;
 mod changes;
 mod chart;
+mod check;
 mod complete;
 mod conditional;
 mod decide;
@@ -36,5 +38,6 @@ mod take;
 mod visitors;
 mod wav;
 
+pub use answering::{Answer, Answering};
 pub use error::DeskError;
 pub use server::Desk;

@@ -2,17 +2,18 @@
 
 use super::analysis::Analyses;
 use super::book::Book;
+use super::check::Checks;
 use super::error::{ApiError, ApiResult, json_response, off_thread};
 use super::events::{News, watch};
 use super::gate::{Gate, Verdict};
 use super::live::Microphone;
 use super::take::Sounds;
 use super::{
-    DeskError, analysis, assets, chart, complete, decide, events, evidence, headers, history, live,
-    pluck, port, song, take, visitors,
+    DeskError, analysis, assets, chart, check, complete, decide, events, evidence, headers,
+    history, live, pluck, port, song, take, visitors,
 };
 use axum::Router;
-use axum::body::Bytes;
+use axum::body::{Bytes, to_bytes};
 use axum::extract::rejection::BytesRejection;
 use axum::extract::{DefaultBodyLimit, Path, Request, State};
 use axum::http::{HeaderMap, HeaderValue, Method, StatusCode, header};
@@ -37,6 +38,7 @@ pub(super) struct Shared {
     pub(super) news: broadcast::Sender<News>,
     pub(super) microphone: Microphone,
     pub(super) analyses: Analyses,
+    pub(super) checks: Checks,
     /// Sounds being rendered at a time.
     pub(super) rendering: tokio::sync::Semaphore,
     gate: Gate,
@@ -47,10 +49,10 @@ pub(super) type Room = State<Arc<Shared>>;
 
 /// A desk whose port is open, ready to serve.
 pub struct Desk {
-    runtime: tokio::runtime::Runtime,
+    pub(super) runtime: tokio::runtime::Runtime,
     listener: tokio::net::TcpListener,
     ending: Ending,
-    shared: Arc<Shared>,
+    pub(super) shared: Arc<Shared>,
 }
 
 impl Desk {
@@ -91,6 +93,7 @@ impl Desk {
         let shared = Arc::new(Shared {
             microphone: Microphone::default(),
             analyses: Analyses::default(),
+            checks: Checks::default(),
             book,
             sounds,
             news,
@@ -196,6 +199,9 @@ pub(super) fn router(shared: Arc<Shared>) -> Router {
         .route("/api/decisions", get(history::decisions))
         .route("/api/analyse", post(analysis::start))
         .route("/api/analyse/cancel", post(analysis::cancel))
+        .route("/api/recordings", get(check::recordings))
+        .route("/api/recording", get(check::recording))
+        .route("/api/check", post(check::check))
         .route("/api/decide", post(decide::decide))
         .route("/api/undo", post(decide::undo))
         .route("/api/redo", post(decide::redo))
@@ -236,7 +242,7 @@ async fn guard(State(shared): Room, request: Request, next: Next) -> Response {
         Verdict::Pass => {
             let_in(&request);
             match acceptable(&request) {
-                Ok(()) => in_words(next.run(request).await),
+                Ok(()) => in_words(next.run(request).await, is_api).await,
                 Err(error) => error.into_response(),
             }
         }
@@ -282,15 +288,22 @@ fn let_in(request: &Request) {
     }
 }
 
-/// A method that an address does not take is an error in words as any other;
-/// the router adds which methods it does take.
-fn in_words(response: Response) -> Response {
-    match response.status() {
-        status @ StatusCode::METHOD_NOT_ALLOWED => {
-            let text = "the desk does not take this method at this address";
-            ApiError::new(status, text).into_response()
-        }
-        _ => response,
+/// What the router refuses by itself is an error in words as any other: a method that an
+/// address does not take (the router adds which it does take), a query that cannot be read.
+async fn in_words(response: Response, is_api: bool) -> Response {
+    let status = response.status();
+    if status == StatusCode::METHOD_NOT_ALLOWED {
+        let text = "the desk does not take this method at this address";
+        return ApiError::new(status, text).into_response();
+    }
+    let kind = response.headers().get(header::CONTENT_TYPE);
+    let is_plain = kind.is_some_and(|k| k.as_bytes().starts_with(b"text/plain"));
+    if !(is_api && is_plain && status == StatusCode::BAD_REQUEST) {
+        return response;
+    }
+    match to_bytes(response.into_body(), LONGEST_BODY).await {
+        Ok(text) => ApiError::bad(String::from_utf8_lossy(&text)).into_response(),
+        Err(_) => ApiError::bad("the request makes no sense").into_response(),
     }
 }
 

@@ -61,7 +61,7 @@ impl Sounds {
     /// 404 in words if the take is not there.
     pub(super) fn of(&self, log_path: &Path, log: &Log) -> ApiResult<Arc<Sound>> {
         let path = take_path(log_path, log);
-        let stamp = Stamp::of(&path).map_err(|e| {
+        let absent = |e| {
             ApiError::new(
                 StatusCode::NOT_FOUND,
                 format!(
@@ -69,7 +69,16 @@ impl Sounds {
                     path.display()
                 ),
             )
-        })?;
+        };
+        self.at(&path).map_err(absent)
+    }
+
+    /// The sound of a file.
+    ///
+    /// # Errors
+    /// What the system says of a file that is not there.
+    pub(super) fn at(&self, path: &Path) -> std::io::Result<Arc<Sound>> {
+        let stamp = Stamp::of(path)?;
         let mut last = self.last.lock().unwrap_or_else(PoisonError::into_inner);
         if let Some(sound) = &*last
             && sound.path == path
@@ -78,7 +87,7 @@ impl Sounds {
             return Ok(Arc::clone(sound));
         }
         let sound = Arc::new(Sound {
-            path,
+            path: path.into(),
             stamp,
             peaks: Peaks::default(),
             begun: Once::new(),
@@ -123,6 +132,17 @@ impl Sound {
             .is_err()
         {
             self.peaks.close();
+        }
+    }
+
+    /// The same sound with its file opened, and decoded if need be.
+    ///
+    /// # Errors
+    /// 404 in words if it cannot be read.
+    pub(super) fn opened(self: Arc<Self>) -> ApiResult<Arc<Self>> {
+        match self.served() {
+            Err(why) => Err(ApiError::new(StatusCode::NOT_FOUND, why.clone())),
+            Ok(_) => Ok(self),
         }
     }
 
@@ -215,12 +235,14 @@ pub(super) async fn take(
     let sound = off_thread(move || {
         let snapshot = shared.book.read()?;
         let sound = shared.sounds.of(shared.book.path(), &snapshot.log)?;
-        if let Err(why) = sound.served() {
-            return Err(ApiError::new(StatusCode::NOT_FOUND, why.clone()));
-        }
-        Ok(sound)
+        sound.opened()
     })
     .await?;
+    sent(&sound, &method, &headers)
+}
+
+/// A sound that is opened, whole or in part, as it is asked for.
+pub(super) fn sent(sound: &Sound, method: &Method, headers: &HeaderMap) -> ApiResult<Response> {
     let Ok(served) = sound.served() else {
         return Err(ApiError::new(
             StatusCode::NOT_FOUND,
@@ -239,14 +261,14 @@ pub(super) async fn take(
             (header::CONTENT_TYPE, served.kind.to_owned()),
             (header::CONTENT_LENGTH, length.to_string()),
         ];
-        let body = if method == Method::HEAD {
+        let body = if *method == Method::HEAD {
             Body::empty()
         } else {
             body(Arc::clone(&served.file), from, to)
         };
         (status, common.clone(), about, body).into_response()
     };
-    Ok(match part(&method, &headers, &tag, n_bytes) {
+    Ok(match part(method, headers, &tag, n_bytes) {
         Part::Whole => send(StatusCode::OK, 0, n_bytes),
         Part::Range(first, last) => {
             let mut response = send(StatusCode::PARTIAL_CONTENT, first, last + 1);

@@ -58,6 +58,11 @@ fn what_is_decided_on_the_page_is_in_the_log_and_there_after_a_reload() {
 }
 
 #[test]
+fn a_recording_is_checked_on_the_page_as_the_command_checks_it() {
+    scenario("checksRecordings");
+}
+
+#[test]
 fn a_new_key_stands_over_the_line_it_begins() {
     scenario("showsKeys");
 }

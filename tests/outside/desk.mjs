@@ -9,11 +9,12 @@ import { plays } from "./desk_sound.mjs";
 import { decides, delivers, showsKeys, writes } from "./desk_decisions.mjs";
 import { isAccessible, worksByKeyboard } from "./desk_access.mjs";
 import { analysesAgain, savesOnce } from "./desk_analysis.mjs";
+import { checksRecordings } from "./desk_check.mjs";
 import { confirmsMany, neverSkips, playsFromHere } from "./desk_loop.mjs";
 import { listens } from "./desk_live.mjs";
 import { measuresFrames, measuresLoop, takesPictures } from "./desk_frames.mjs";
 
-const scenarios = { analysesAgain, savesOnce, confirmsMany, neverSkips, playsFromHere, plays, decides, showsKeys, writes, delivers, twoPages, recoversFromARestart, missesSoundAndLog, listens, isAccessible, worksByKeyboard, agreesOnNotes, measuresFrames, measuresLoop, takesPictures };
+const scenarios = { analysesAgain, savesOnce, checksRecordings, confirmsMany, neverSkips, playsFromHere, plays, decides, showsKeys, writes, delivers, twoPages, recoversFromARestart, missesSoundAndLog, listens, isAccessible, worksByKeyboard, agreesOnNotes, measuresFrames, measuresLoop, takesPictures };
 
 const [name, program, log, ...rest] = process.argv.slice(2);
 if (!scenarios[name] || !log) {

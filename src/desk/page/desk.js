@@ -5,6 +5,7 @@ import { Refused } from "./api.js";
 import { startBulk } from "./bulk.js";
 import { startCard } from "./card.js";
 import { startChart } from "./chart.js";
+import { startCheck } from "./check.js";
 import { startClicks } from "./clicks.js";
 import { redo, takeUpUnsaved, undo } from "./decide.js";
 import { startDeliver } from "./deliver.js";
@@ -47,6 +48,7 @@ async function start() {
   startKeys();
   startSongFacts();
   startAnalysis();
+  startCheck();
   startLive();
   startDeliver();
   startOverview();

@@ -3,6 +3,7 @@
 // of a foot pedal can do one of three jobs.
 
 import { focusBar, perLine, showDetail } from "./chart.js";
+import { hearPlayed, nextMark, openCheck } from "./check.js";
 import { redo, undo } from "./decide.js";
 import { button, el, find } from "./dom.js";
 import { hearChosen } from "./dock.js";
@@ -43,6 +44,9 @@ const KEYS = [
   ["Sound", ["+", "="], "+", "faster", () => slower(-1)],
   ["Sound", ["b"], "b", "recording, chart, both", swapEars],
   ["Sound", ["m"], "m", "clicks on the beats", toggleClicks],
+  ["Checking", ["f"], "f", "check a recording against the chart", () => openCheck()],
+  ["Checking", ["q"], "q", "next bar that differs, and hear it", nextMark],
+  ["Checking", ["y"], "y", "the bar as played, then as the chart says", hearPlayed],
   ["Deciding", ["Enter"], "Enter", "confirm the proposal, go on to the next", () => confirmIt()],
   ["Deciding", "123456789".split(""), "1–9", "confirm that candidate", (key) => takeCandidate(Number(key))],
   ["Deciding", ["t"], "t", "enter a chord or a fingering", () => (openTab("chord"), startTyping())],

@@ -54,7 +54,7 @@ export function follow() {
     const { why } = JSON.parse(event.data);
     await refresh().catch(() => warn("gone", sentence(why)));
   });
-  for (const kind of ["live", "level", "fragments", "analysis"]) {
+  for (const kind of ["live", "level", "fragments", "analysis", "check"]) {
     stream.addEventListener(kind, (event) => tell(kind, JSON.parse(event.data)));
   }
   stream.addEventListener("error", () => lost(null));

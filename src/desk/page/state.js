@@ -31,7 +31,7 @@ const listeners = new Map();
 
 /**
  * Calls `act` whenever `what` is told: "song", "choice" (with whether the user moved it), "view",
- * "line", "sound", "play", "page", "back", "elsewhere", "live", "level", "fragments", "analysis".
+ * "line", "sound", "play", "page", "back", "elsewhere", "live", "level", "fragments", "analysis", "check".
  */
 export function on(what, act) {
   listeners.set(what, [...(listeners.get(what) ?? []), act]);
