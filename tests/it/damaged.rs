@@ -4,6 +4,7 @@
 
 use crate::outside::{folder, root};
 use std::path::Path;
+use takebook::foreign::Kind;
 use takebook::songlog;
 
 /// xorshift64* (Marsaglia 2003, Vigna 2016; from memory).
@@ -222,27 +223,22 @@ fn damaged_words_and_labels_are_refused_or_said_again() {
     );
 }
 
-/// The kinds of `foreign` by the first byte of their seeds.
-fn kind_of(first: u8) -> takebook::foreign::Kind {
-    use takebook::foreign::Kind;
-    match first {
-        b'L' => Kind::Lab,
-        b'J' => Kind::Jams,
-        b'X' => Kind::MusicXml,
-        b'M' => Kind::Midi,
-        other => panic!("no kind is called {other}"),
-    }
-}
-
 #[test]
 fn damaged_files_of_other_programs_are_refused_in_words_or_make_a_log() {
     let path = Path::new("damaged.takebook");
     let (mut n_written, mut n_senseless, mut n_refused) = (0, 0, 0);
-    for (name, seed) in seeds("foreign") {
-        let kind = kind_of(seed[0]);
+    let kinds = [
+        ("jams", Kind::Jams),
+        ("labels", Kind::Lab),
+        ("midi", Kind::Midi),
+        ("typed", Kind::Typed),
+        ("xml", Kind::MusicXml),
+    ];
+    let files = kinds.map(|(folder, kind)| seeds(folder).into_iter().map(move |f| (kind, f)));
+    for (kind, (name, seed)) in files.into_iter().flatten() {
         let mut dice = Dice(17);
-        for round in 0..1_500 {
-            let bytes = damage(&seed[1..], &mut dice);
+        for round in 0..1_200 {
+            let bytes = damage(&seed, &mut dice);
             let taken = match takebook::foreign::read(kind, &bytes, &Default::default()) {
                 Ok(taken) => taken,
                 Err(error) => {
@@ -272,5 +268,57 @@ fn damaged_files_of_other_programs_are_refused_in_words_or_make_a_log() {
     assert!(
         n_written > 1_000 && n_refused > 1_000 && n_senseless < n_written / 20,
         "{n_written} written, {n_senseless} made no sense, {n_refused} refused"
+    );
+}
+
+#[cfg(feature = "desk")]
+#[test]
+fn damaged_requests_of_the_page_are_refused_in_a_sentence_and_leave_a_log() {
+    use takebook::desk::{Answer, Desk};
+    let (_keep, dir) = folder();
+    let log = dir.join("damaged.takebook");
+    let whole = std::fs::read(root().join("tests/fuzz/seeds/log/decided.json")).expect("a seed");
+    std::fs::write(&log, &whole).expect("writable");
+    let desk = Desk::open(log.clone(), Some(0), Box::new(|_| {})).expect("a desk");
+    let desk = desk.answering().expect("its page");
+    let (mut n_done, mut n_refused) = (0, 0);
+    for (name, seed) in seeds("desk") {
+        let mut dice = Dice(19);
+        for round in 0..100 {
+            // as it is at first
+            let bytes = match round {
+                0 => seed.clone(),
+                _ => damage(&seed, &mut dice),
+            };
+            let end = bytes.iter().position(|b| *b == b'\n').unwrap_or(0);
+            let head = String::from_utf8_lossy(&bytes[..end]).into_owned();
+            let (method, target) = head.split_once(' ').unwrap_or(("", ""));
+            let body = bytes[end..].to_vec();
+            let Some(Answer { status, body }) = desk.answer(method, target, body) else {
+                continue;
+            };
+            let said = String::from_utf8_lossy(&body);
+            assert_ne!(status, 500, "{name} {round} '{head}': {said}");
+            if status < 400 {
+                n_done += 1;
+            } else if target.starts_with("/api/") && method != "HEAD" {
+                n_refused += 1;
+                let said: serde_json::Value = serde_json::from_slice(&body)
+                    .unwrap_or_else(|e| panic!("{name} {round} '{head}': {e}: {said}"));
+                assert!(
+                    said["error"].as_str().is_some_and(|e| e.len() > 5),
+                    "{said}"
+                );
+            }
+            if method == "POST" && status == 200 {
+                let text = std::fs::read_to_string(&log).expect("the log");
+                songlog::read(&log, &text).unwrap_or_else(|e| panic!("{name} {round}: {e}"));
+                std::fs::write(&log, &whole).expect("writable");
+            }
+        }
+    }
+    assert!(
+        n_done > 15 && n_refused > 500,
+        "{n_done} done, {n_refused} refused"
     );
 }

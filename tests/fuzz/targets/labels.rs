@@ -1,10 +1,14 @@
-//! Any text as a timeline, held against itself and against half of itself.
+//! Any text as a timeline: imported, held against itself and against half of itself.
 #![no_main]
 
+mod imports;
+
 use libfuzzer_sys::fuzz_target;
+use takebook::foreign::Kind;
 use takebook::grading::{grade_chords, parse_lab};
 
 fuzz_target!(|text: &str| {
+    imports::read_back(Kind::Lab, text.as_bytes());
     let Ok(timeline) = parse_lab(text) else {
         return;
     };
