@@ -42,9 +42,10 @@ fn held_against(song: &Song, evidence: &Evidence, level: Level) -> Option<TakeCh
         Level::Song => readings.iter().map(|r| evidence.over_any_note(r)).collect(),
         Level::Detail => readings.clone(),
     };
-    let Some(alignment) = align(evidence, &slots, &near) else {
+    let Some(mut alignment) = align(evidence, &slots, &near) else {
         return Some(nothing(song));
     };
+    forget_ringing(&mut alignment.played, evidence, &slots);
     let at_home = readings.iter().flatten().map(|r| r.what).collect();
     let weighing = Weighing {
         evidence,
@@ -102,6 +103,20 @@ fn held_against(song: &Song, evidence: &Evidence, level: Level) -> Option<TakeCh
         again,
         summary: String::new(),
     })
+}
+
+/// Takes away what the last chord's ringing on was lined up with: bars at the end to which the
+/// take would jump, with the chord that sounded before, in which nothing is struck clearly.
+fn forget_ringing(played: &mut Vec<Played>, evidence: &Evidence, slots: &[Slot]) {
+    while let [.., before, last] = played[..] {
+        let is_jump = last.slot_idx != before.slot_idx + 1;
+        let is_same = slots[last.slot_idx].label == slots[before.slot_idx].label;
+        let is_struck = (last.from..last.to).any(|at| evidence.struck_clearly(at));
+        if !is_jump || !is_same || is_struck {
+            break;
+        }
+        played.pop();
+    }
 }
 
 /// Nothing of the chart was found in the take.
