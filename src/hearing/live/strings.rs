@@ -4,8 +4,9 @@
 //! chord that rings away string by string stays a chord, and a string plucked after it, when it
 //! has stopped, is a note. Attacks are those that the net hears in single pitches; noises of
 //! fingers and beats of strings that ring are none. The net may hear a string's partials as
-//! notes; one that lies where a partial of a lower one lies is none of its own. Where the tuner
-//! measures a single string, others must be struck, or be surer.
+//! notes; one that lies where a partial of a lower one lies is none of its own. One that is gone
+//! at once while others ring on was the noise of the attack. Where the tuner measures a single
+//! string, others must be struck, or be surer.
 
 use crate::hearing::acoustic::net::{Acoustic, LOWEST_MIDI, N_PITCHES};
 use crate::hearing::live::tuner::TunedString;
@@ -71,14 +72,18 @@ pub(super) fn played(
     implied: impl FnOnce([u8; 2]) -> Vec<(Label, f64)>,
 ) -> Played {
     let attack = last_attack(acoustic);
-    let heard: [bool; N_PITCHES] =
+    let is_settled = acoustic.n_frames() >= attack + SETTLED;
+    let mut heard: [bool; N_PITCHES] =
         std::array::from_fn(|pitch| is_heard(acoustic, pitch, attack, tuned.is_some()));
+    if is_settled {
+        forget_noises(&mut heard, acoustic, attack);
+    }
     let strings = strings(&heard);
     let n_heard = heard.iter().filter(|h| **h).count();
     match (&strings[..], tuned) {
         ([_, _, _, ..], _) => Played::Chord,
         ([_, _], _) if n_heard >= FULL => Played::Chord,
-        _ if acoustic.n_frames() < attack + SETTLED => Played::Unclear,
+        _ if !is_settled => Played::Unclear,
         ([low, high], _) => Played::DoubleStop([*low, *high], implied([*low, *high])),
         (_, Some(string)) => Played::Note(string.midi),
         ([note], _) => Played::Note(*note),
@@ -101,16 +106,34 @@ fn last_attack(acoustic: &Acoustic) -> usize {
     first
 }
 
+/// Takes away what never sounded steadily since the attack, if others do to the end: where all
+/// stop together, they were strings cut short.
+fn forget_noises(heard: &mut [bool; N_PITCHES], acoustic: &Acoustic, attack: usize) {
+    let n = acoustic.n_frames();
+    let rings_on = |pitch: usize| steady(acoustic, pitch, n - 1) >= HEARD;
+    if !(0..N_PITCHES).any(|pitch| heard[pitch] && rings_on(pitch)) {
+        return;
+    }
+    let from = attack.saturating_sub(1);
+    for (pitch, heard) in heard.iter_mut().enumerate() {
+        let was_steady = (from..n).any(|t| steady(acoustic, pitch, t) >= HEARD);
+        *heard &= was_steady;
+    }
+}
+
+/// The mean probability that a pitch sounds in the frames up to one, itself included.
+fn steady(acoustic: &Acoustic, pitch: usize, to: usize) -> f32 {
+    let from = (to + 1).saturating_sub(STEADY);
+    let sum: f32 = (from..=to).map(|t| acoustic.sounding(t, pitch)).sum();
+    sum / STEADY as f32
+}
+
 /// Whether a pitch was struck in the attack that began with a frame, has rung since before it,
 /// or surely sounds.
 fn is_heard(acoustic: &Acoustic, pitch: usize, attack: usize, beside_tuned: bool) -> bool {
     let n = acoustic.n_frames();
     let sounding = |t: usize| acoustic.sounding(t, pitch);
-    // the mean of the frames up to one, itself included
-    let steady = |to: usize| {
-        let from = (to + 1).saturating_sub(STEADY);
-        (from..=to).map(sounding).sum::<f32>() / STEADY as f32
-    };
+    let steady = |to: usize| steady(acoustic, pitch, to);
     let struck = (attack..n)
         .map(|t| acoustic.struck(t, pitch))
         .fold(0.0, f32::max);
