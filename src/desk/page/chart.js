@@ -15,7 +15,7 @@ let kept = new Map();
 export const perLine = () => (window.matchMedia("(max-width: 560px)").matches ? 2 : 4);
 
 export function startChart() {
-  on("song", draw);
+  on("song", () => (isDrawn(desk.song) ? heading(desk.song) : draw()));
   on("choice", mark);
   on("view", draw);
   new ResizeObserver(() => (measured = new WeakMap())).observe(find("#parts"));
@@ -103,9 +103,26 @@ export const placeOf = (index) => places.get(index);
 /** Moves focus to the chosen bar. */
 export const focusBar = () => find("#chosen")?.focus({ preventScroll: true });
 
+/** The song as the lines were drawn of it. */
+let drawn = null;
+let drawnApart = 0;
+
+/** Whether the lines say what a song says: what is saved is mostly what was shown before its answer. */
+const isDrawn = (song) =>
+  drawn !== null &&
+  drawnApart === desk.apart.length &&
+  LINED.every((field) => song[field] === drawn[field]) &&
+  song.chords.length === drawn.chords.length &&
+  song.chords.every((c, i) => c === drawn.chords[i] || seenOf(c) === seenOf(drawn.chords[i]));
+
+/** What the lines are drawn of beside the chords. */
+const LINED = ["bars", "sections", "key", "key_changes", "beats_s", "detail"];
+
 function draw() {
   const song = desk.song;
   if (!song) return;
+  drawn = song;
+  drawnApart = desk.apart.length;
   heading(song);
   places.clear();
   const fresh = new Map();
