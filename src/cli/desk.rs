@@ -1,4 +1,4 @@
-//! `takebook desk`: a log and its take on a page of this machine.
+//! `takebook desk`: a log and its take, or all logs of a folder, on a page of this machine.
 
 use super::{CliError, Outcome};
 use crate::desk::Desk;
@@ -10,13 +10,14 @@ use tempfile::NamedTempFile;
 /// Arguments of `desk`.
 #[derive(clap::Args)]
 #[command(
-    after_help = "Example: takebook desk evening.takebook\n\nThe link is good once, and only on this machine; when it was used, a new one is\ntold on stderr. Every decision is in the log the moment it is made. Ctrl-C ends\nthe desk. Keep the volume low when you loop a passage through headphones."
+    after_help = "Examples:\n  takebook desk evening.takebook\n  takebook desk songs/\n\nThe link is good once, and only on this machine; when it was used, a new one is\ntold on stderr. Every decision is in the log the moment it is made. Ctrl-C ends\nthe desk. Keep the volume low when you loop a passage through headphones."
 )]
 pub(crate) struct Args {
-    /// The log.
+    /// The log; or a folder, for a page with all its songs.
+    #[arg(value_name = "LOG")]
     log: PathBuf,
     /// Port of 127.0.0.1, 0 for any that is free; left out, the same one each time for this
-    /// log, so that a page that is still open finds the desk again.
+    /// log or folder, so that a page that is still open finds the desk again.
     #[arg(long, value_name = "N")]
     port: Option<u16>,
     /// Prints the link and opens no browser.
@@ -57,23 +58,21 @@ pub(crate) fn run(args: &Args, out: &mut dyn Write) -> Result<Outcome, CliError>
     Ok(Outcome::Done)
 }
 
-/// A file beside the song that leads to the link, readable by its owner alone:
+/// A file beside the song, or beside the folder, that leads to the link, readable by its owner alone:
 /// every user of a machine can read the arguments of every program, so the key
 /// must not be one. Not in the folder for temporary files, where a browser in a
 /// sandbox of its own does not look.
 fn link_file(log: &Path, link: &str) -> std::io::Result<NamedTempFile> {
-    let folder = match log.parent() {
-        Some(folder) if !folder.as_os_str().is_empty() => folder,
-        _ => Path::new("."),
-    };
-    let folder = folder.canonicalize()?;
+    // a folder of songs is not written to by being opened
+    let log = log.canonicalize()?;
+    let folder = log.parent().unwrap_or(&log);
     let named = |folder: &Path| {
         tempfile::Builder::new()
             .prefix("takebook-desk-")
             .suffix(".html")
             .tempfile_in(folder)
     };
-    let mut file = named(&folder).or_else(|_| named(&std::env::temp_dir()))?;
+    let mut file = named(folder).or_else(|_| named(&std::env::temp_dir()))?;
     writeln!(
         file,
         "<!doctype html><html lang=\"en\"><meta charset=\"utf-8\"><meta name=\"referrer\" content=\"no-referrer\"><meta http-equiv=\"refresh\" content=\"0;url={link}\"><title>takebook</title><p><a href=\"{link}\">Open the desk</a></p></html>"

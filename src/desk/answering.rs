@@ -2,7 +2,6 @@
 //!
 //! For programs that try many requests in one process (`tests/fuzz`, `tests/it/damaged.rs`).
 
-use super::server::router;
 use super::{Desk, DeskError};
 use axum::Router;
 use axum::body::{Body, to_bytes};
@@ -10,7 +9,6 @@ use axum::http::{Request, header};
 use axum::response::Response;
 use hyper::service::Service;
 use hyper_util::service::TowerToHyperService;
-use std::sync::Arc;
 
 /// The longest answer that is read, bytes: a plucked chord is a few hundred thousand.
 const LONGEST_ANSWER: usize = 64 * 1024 * 1024;
@@ -45,7 +43,7 @@ impl Desk {
             .and_then(|l| l.split_once('/'))
             .ok_or(DeskError::Key)?;
         let mut asked = Answering {
-            service: TowerToHyperService::new(router(Arc::clone(&self.shared))),
+            service: TowerToHyperService::new(self.app()),
             runtime: self.runtime,
             host: host.into(),
             cookie: String::new(),

@@ -50,7 +50,7 @@ pub(super) struct Wanted {
 
 /// `1` or `true`, as a form sends it.
 #[derive(Clone, Copy, Default, serde::Deserialize)]
-enum Flag {
+pub(super) enum Flag {
     #[default]
     #[serde(rename = "0", alias = "false", alias = "")]
     Off,
@@ -59,23 +59,14 @@ enum Flag {
 }
 
 impl Flag {
-    fn is_on(self) -> bool {
+    pub(super) fn is_on(self) -> bool {
         matches!(self, Self::On)
     }
 }
 
 impl Wanted {
     fn options(&self) -> ApiResult<Options> {
-        let page = match self.paper.as_deref() {
-            None | Some("a4") => Page::A4,
-            Some("letter") => Page::Letter,
-            Some("a5") => Page::A5,
-            Some(other) => {
-                return Err(ApiError::bad(format!(
-                    "paper: '{other}' is unknown (expected a4, letter or a5)"
-                )));
-            }
-        };
+        let page = paper(self.paper.as_deref())?;
         let key = parsed::<Key>("key", self.key.as_deref())?;
         let tuning = parsed::<Tuning>("tuning", self.tuning.as_deref())?;
         if self.written_out.is_on() && self.short.is_on() {
@@ -112,6 +103,18 @@ impl Wanted {
             offset_s,
             ..Options::default()
         })
+    }
+}
+
+/// A4 unless another paper is named.
+pub(super) fn paper(name: Option<&str>) -> ApiResult<Page> {
+    match name {
+        None | Some("a4") => Ok(Page::A4),
+        Some("letter") => Ok(Page::Letter),
+        Some("a5") => Ok(Page::A5),
+        Some(other) => Err(ApiError::bad(format!(
+            "paper: '{other}' is unknown (expected a4, letter or a5)"
+        ))),
     }
 }
 
@@ -181,7 +184,7 @@ const fn about(format: Format) -> (&'static str, &'static str) {
 }
 
 /// `Content-Disposition` with a name that every browser can read (RFC 6266, RFC 8187).
-fn disposition(way: &str, title: &str, ending: &str) -> String {
+pub(super) fn disposition(way: &str, title: &str, ending: &str) -> String {
     let usable = |c: char| c.is_alphanumeric() || matches!(c, ' ' | '-' | '_' | '(' | ')');
     let name: String = title
         .chars()

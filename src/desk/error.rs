@@ -12,6 +12,13 @@ use serde_json::{Value, json};
 pub enum DeskError {
     /// The log cannot be read.
     Log(LogError),
+    /// The folder cannot be listed.
+    Folder {
+        /// Which.
+        path: std::path::PathBuf,
+        /// What the system said.
+        source: std::io::Error,
+    },
     /// No port can be had; another program may have it: choose another.
     Port {
         /// Which was asked for; 0 for any.
@@ -29,6 +36,9 @@ impl std::fmt::Display for DeskError {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         match self {
             Self::Log(source) => source.fmt(f),
+            Self::Folder { path, source } => {
+                write!(f, "cannot list the folder '{}': {source}", path.display())
+            }
             Self::Port { port: 0, source } => {
                 write!(f, "no port of this machine can be had: {source}")
             }
@@ -46,7 +56,9 @@ impl std::error::Error for DeskError {
     fn source(&self) -> Option<&(dyn std::error::Error + 'static)> {
         match self {
             Self::Log(source) => Some(source),
-            Self::Port { source, .. } | Self::Serve(source) => Some(source),
+            Self::Folder { source, .. } | Self::Port { source, .. } | Self::Serve(source) => {
+                Some(source)
+            }
             Self::Key => None,
         }
     }

@@ -33,7 +33,7 @@ pub(super) enum News {
 }
 
 impl News {
-    fn event(&self) -> Event {
+    pub(super) fn event(&self) -> Event {
         let (name, data) = match self {
             Self::Song { revision } => ("song", json!({"revision": revision})),
             Self::Gone { why } => ("gone", json!({"why": why})),

@@ -28,7 +28,7 @@ pub(super) struct Wish {
 struct Nothing {}
 
 pub(super) async fn devices(State(shared): Room) -> ApiResult<Response> {
-    super::server::json(move || shared.microphone.devices()).await
+    super::server::json(move || shared.common.microphone.devices()).await
 }
 
 pub(super) async fn start(
@@ -36,7 +36,7 @@ pub(super) async fn start(
     body: Result<Bytes, BytesRejection>,
 ) -> ApiResult<Response> {
     let wish: Wish = read_body(body)?;
-    super::server::json(move || shared.microphone.start(&shared, wish)).await
+    super::server::json(move || shared.common.microphone.start(&shared, wish)).await
 }
 
 pub(super) async fn stop(
@@ -45,7 +45,7 @@ pub(super) async fn stop(
 ) -> ApiResult<Response> {
     let Nothing {} = read_body(body)?;
     super::server::json(move || {
-        let was_listening = shared.microphone.stop();
+        let was_listening = shared.common.microphone.stop();
         Ok(serde_json::json!({"was_listening": was_listening}))
     })
     .await
@@ -56,7 +56,7 @@ pub(super) async fn keep(
     body: Result<Bytes, BytesRejection>,
 ) -> ApiResult<Response> {
     let Nothing {} = read_body(body)?;
-    super::server::json(move || shared.microphone.keep(false)).await
+    super::server::json(move || shared.common.microphone.keep(false)).await
 }
 
 pub(super) async fn take(
@@ -64,7 +64,7 @@ pub(super) async fn take(
     body: Result<Bytes, BytesRejection>,
 ) -> ApiResult<Response> {
     let Nothing {} = read_body(body)?;
-    super::server::json(move || shared.microphone.keep(true)).await
+    super::server::json(move || shared.common.microphone.keep(true)).await
 }
 
 #[cfg(not(feature = "mic"))]

@@ -1,10 +1,11 @@
-//! The desk: one log and its take on a page of this machine.
+//! The desk: one log and its take, or all logs of a folder, on a page of this machine.
 //!
 //! A small server on 127.0.0.1 that only the page it serves itself can reach
 //! (`gate`): a one-time key in the link, a session cookie, Host and Origin
 //! checked. It serves the embedded page (`assets`), the song and its evidence,
 //! the take's sound, and takes decisions by the same way as the command line
-//! (`deciding`). `docs/desk-api.md` lists every request.
+//! (`deciding`). The logs of a folder are listed and opened by `songbook`.
+//! `docs/desk-api.md` lists every request.
 //!
 //! Nothing is kept here that the log does not hold: a desk that is killed
 //! loses nothing. Not here: what to type to start it (`cli`).
@@ -19,6 +20,7 @@ mod check;
 mod complete;
 mod conditional;
 mod decide;
+mod door;
 mod drawn;
 mod error;
 mod events;
@@ -34,6 +36,7 @@ mod pluck;
 mod port;
 mod server;
 mod song;
+mod songbook;
 mod take;
 mod visitors;
 mod wav;

@@ -29,7 +29,7 @@ pub(super) async fn plucked(
     wanted: Result<Query<Wanted>, QueryRejection>,
 ) -> ApiResult<Response> {
     let Query(wanted) = wanted.map_err(|e| ApiError::bad(e.body_text()))?;
-    let Ok(_turn) = shared.rendering.acquire().await else {
+    let Ok(_turn) = shared.common.rendering.acquire().await else {
         return Err(ApiError::bad("the desk is closing"));
     };
     let shared = Arc::clone(&shared);

@@ -3,46 +3,71 @@
 use super::analysis::Analyses;
 use super::book::Book;
 use super::check::Checks;
+use super::door::{Door, LONGEST_BODY, OnLink, guard, too_long};
 use super::error::{ApiError, ApiResult, json_response, off_thread};
 use super::events::{News, watch};
-use super::gate::{Gate, Verdict};
 use super::live::Microphone;
+use super::songbook::Songbook;
 use super::take::Sounds;
 use super::{
-    DeskError, analysis, assets, chart, check, complete, decide, events, evidence, headers,
-    history, live, pluck, port, song, take, visitors,
+    DeskError, analysis, assets, chart, check, complete, decide, events, evidence, history, live,
+    pluck, port, song, songbook, take, visitors,
 };
 use axum::Router;
-use axum::body::{Bytes, to_bytes};
+use axum::body::Bytes;
 use axum::extract::rejection::BytesRejection;
-use axum::extract::{DefaultBodyLimit, Path, Request, State};
-use axum::http::{HeaderMap, HeaderValue, Method, StatusCode, header};
-use axum::middleware::{Next, from_fn_with_state};
-use axum::response::{IntoResponse, Response};
+use axum::extract::{DefaultBodyLimit, Path, State};
+use axum::http::{HeaderMap, Method, StatusCode};
+use axum::middleware::from_fn_with_state;
+use axum::response::Response;
 use axum::routing::{get, post};
-use std::path::PathBuf;
+use std::path::{Path as FilePath, PathBuf};
 use std::sync::Arc;
 use tokio::sync::broadcast;
 
-/// The longest body that is read, bytes: a decision is a few hundred.
-const LONGEST_BODY: usize = 64 * 1024;
 /// News that a page may lag behind before it is told only the latest.
 const N_NEWS: usize = 64;
 /// Chords that are plucked at a time; more wait their turn.
 const N_RENDERED: usize = 2;
 
-/// What every request can reach.
+/// What every request about one song can reach.
 pub(super) struct Shared {
     pub(super) book: Book,
     pub(super) sounds: Sounds,
     pub(super) news: broadcast::Sender<News>,
-    pub(super) microphone: Microphone,
     pub(super) analyses: Analyses,
     pub(super) checks: Checks,
+    pub(super) common: Common,
+}
+
+/// What all songs of a desk have in common.
+#[derive(Clone)]
+pub(super) struct Common {
+    pub(super) microphone: Arc<Microphone>,
     /// Sounds being rendered at a time.
-    pub(super) rendering: tokio::sync::Semaphore,
-    gate: Gate,
-    on_link: Box<dyn Fn(&str) + Send + Sync>,
+    pub(super) rendering: Arc<tokio::sync::Semaphore>,
+}
+
+impl Default for Common {
+    fn default() -> Self {
+        Self {
+            microphone: Arc::default(),
+            rendering: Arc::new(tokio::sync::Semaphore::new(N_RENDERED)),
+        }
+    }
+}
+
+impl Shared {
+    pub(super) fn new(log: PathBuf, common: Common) -> Arc<Self> {
+        Arc::new(Self {
+            book: Book::new(log),
+            sounds: Sounds::default(),
+            news: broadcast::channel(N_NEWS).0,
+            analyses: Analyses::default(),
+            checks: Checks::default(),
+            common,
+        })
+    }
 }
 
 pub(super) type Room = State<Arc<Shared>>;
@@ -52,55 +77,46 @@ pub struct Desk {
     pub(super) runtime: tokio::runtime::Runtime,
     listener: tokio::net::TcpListener,
     ending: Ending,
-    pub(super) shared: Arc<Shared>,
+    door: Arc<Door>,
+    serves: Serves,
+}
+
+/// One song, or those of a folder.
+enum Serves {
+    Song(Arc<Shared>),
+    Folder(Arc<Songbook>),
 }
 
 impl Desk {
-    /// Opens the desk for one log, on this port of 127.0.0.1 (any free one for 0), or on the
-    /// port that is this log's own each time.
+    /// Opens the desk for one log, or for all logs of a folder, on this port of 127.0.0.1 (any
+    /// free one for 0), or on the port that is its own each time.
     ///
     /// `on_link` is told the next link whenever one was used up.
     ///
     /// # Errors
     /// * [`DeskError::Log`] if the log cannot be read.
+    /// * [`DeskError::Folder`] if the folder cannot be listed.
     /// * [`DeskError::Port`] if the port cannot be had.
     /// * [`DeskError::Key`], [`DeskError::Serve`] if the system refuses.
-    pub fn open(
-        log: PathBuf,
-        port: Option<u16>,
-        on_link: Box<dyn Fn(&str) + Send + Sync>,
-    ) -> Result<Self, DeskError> {
-        let book = Book::new(log);
-        let snapshot = book.read().map_err(DeskError::Log)?;
+    pub fn open(path: PathBuf, port: Option<u16>, on_link: OnLink) -> Result<Self, DeskError> {
+        let serves = if path.is_dir() {
+            Serves::Folder(Songbook::open(&path)?)
+        } else {
+            Serves::Song(open_song(&path)?)
+        };
         let runtime = tokio::runtime::Builder::new_multi_thread()
             .worker_threads(2)
             .enable_all()
             .build()
             .map_err(DeskError::Serve)?;
         let listener = runtime
-            .block_on(port::listen(book.path(), port))
+            .block_on(port::listen(&path, port))
             .map_err(|source| DeskError::Port {
                 port: port.unwrap_or(0),
                 source,
             })?;
         let port = listener.local_addr().map_err(DeskError::Serve)?.port();
-        let sounds = Sounds::default();
-        // the wave is ready by the time the page asks; a missing take is told later
-        if let Ok(sound) = sounds.of(book.path(), &snapshot.log) {
-            sound.peaks();
-        }
-        let news = broadcast::channel(N_NEWS).0;
-        let shared = Arc::new(Shared {
-            microphone: Microphone::default(),
-            analyses: Analyses::default(),
-            checks: Checks::default(),
-            book,
-            sounds,
-            news,
-            rendering: tokio::sync::Semaphore::new(N_RENDERED),
-            gate: Gate::new(port)?,
-            on_link,
-        });
+        let door = Arc::new(Door::new(port, on_link)?);
         // watched before anyone can know that the desk is open
         let ending = {
             let _inside = runtime.enter();
@@ -110,13 +126,23 @@ impl Desk {
             runtime,
             listener,
             ending,
-            shared,
+            door,
+            serves,
         })
     }
 
     /// The link that opens the page, good once.
     pub fn link(&self) -> String {
-        self.shared.gate.link()
+        self.door.link()
+    }
+
+    /// What answers every request.
+    pub(super) fn app(&self) -> Router {
+        let app = match &self.serves {
+            Serves::Song(shared) => router(Arc::clone(shared)),
+            Serves::Folder(book) => songbook::router(Arc::clone(book)),
+        };
+        app.layer(from_fn_with_state(Arc::clone(&self.door), guard))
     }
 
     /// Serves until the program is told to end (Ctrl-C).
@@ -124,26 +150,48 @@ impl Desk {
     /// # Errors
     /// * [`DeskError::Serve`] if the server breaks down.
     pub fn serve(self) -> Result<(), DeskError> {
+        let app = self.app();
         let Self {
             runtime,
             listener,
             ending,
-            shared,
+            serves,
+            ..
         } = self;
-        let app = router(Arc::clone(&shared));
         runtime.block_on(async {
-            tokio::spawn(watch(Arc::clone(&shared)));
+            match &serves {
+                Serves::Song(shared) => {
+                    tokio::spawn(watch(Arc::clone(shared)));
+                }
+                Serves::Folder(book) => songbook::watch(book),
+            }
             tokio::select! {
                 () = visitors::serve(listener, app) => {}
                 () = ending.told() => {}
             }
         });
-        shared.microphone.stop();
-        shared.analyses.cancel(&shared);
+        match serves {
+            Serves::Song(shared) => {
+                shared.common.microphone.stop();
+                shared.analyses.cancel(&shared);
+            }
+            Serves::Folder(book) => book.close(),
+        }
         // what is being saved is saved; nothing else needs an end
         runtime.shutdown_timeout(std::time::Duration::from_secs(2));
         Ok(())
     }
+}
+
+/// A log that can be read, and the wave of its take being computed.
+fn open_song(log: &FilePath) -> Result<Arc<Shared>, DeskError> {
+    let shared = Shared::new(log.to_path_buf(), Common::default());
+    let snapshot = shared.book.read().map_err(DeskError::Log)?;
+    // the wave is ready by the time the page asks; a missing take is told later
+    if let Ok(sound) = shared.sounds.of(shared.book.path(), &snapshot.log) {
+        sound.peaks();
+    }
+    Ok(shared)
 }
 
 /// The signals that end the desk.
@@ -183,7 +231,7 @@ impl Ending {
     }
 }
 
-/// Every request the desk answers.
+/// Every request about one song; who may come in is the door's to say.
 pub(super) fn router(shared: Arc<Shared>) -> Router {
     Router::new()
         .route("/", get(page))
@@ -212,7 +260,6 @@ pub(super) fn router(shared: Arc<Shared>) -> Router {
         .route("/api/live/take", post(live::take))
         .fallback(nothing_there)
         .layer(DefaultBodyLimit::max(LONGEST_BODY))
-        .layer(from_fn_with_state(Arc::clone(&shared), guard))
         .with_state(shared)
 }
 
@@ -220,137 +267,18 @@ async fn page(method: Method, headers: HeaderMap) -> Response {
     assets::serve(None, &method, &headers)
 }
 
-async fn page_file(Path(name): Path<String>, method: Method, headers: HeaderMap) -> Response {
+pub(super) async fn page_file(
+    Path(name): Path<String>,
+    method: Method,
+    headers: HeaderMap,
+) -> Response {
     assets::serve(Some(&name), &method, &headers)
 }
 
-async fn nothing_there() -> ApiError {
+pub(super) async fn nothing_there() -> ApiError {
     ApiError::new(
         StatusCode::NOT_FOUND,
         "the desk has nothing at this address",
-    )
-}
-
-/// Lets in what may come in, and gives every answer its headers.
-async fn guard(State(shared): Room, request: Request, next: Next) -> Response {
-    let is_api = request.uri().path().starts_with("/api/");
-    let is_chart = request.uri().path() == "/api/chart";
-    let mut response = match shared
-        .gate
-        .judge(request.method(), request.uri(), request.headers())
-    {
-        Verdict::Pass => {
-            let_in(&request);
-            match acceptable(&request) {
-                Ok(()) => in_words(next.run(request).await, is_api).await,
-                Err(error) => error.into_response(),
-            }
-        }
-        Verdict::Welcome {
-            cookie,
-            next_link,
-            from_elsewhere: true,
-        } => {
-            (shared.on_link)(&next_link);
-            // a strict cookie does not come along on a redirection that began
-            // elsewhere: the page itself goes on
-            let about = [
-                (header::SET_COOKIE, cookie),
-                (header::CONTENT_TYPE, "text/html; charset=utf-8".to_owned()),
-            ];
-            (about, GO_ON).into_response()
-        }
-        Verdict::Welcome {
-            cookie, next_link, ..
-        } => {
-            (shared.on_link)(&next_link);
-            let to_page = [
-                (header::LOCATION, "/".to_owned()),
-                (header::SET_COOKIE, cookie),
-            ];
-            (StatusCode::SEE_OTHER, to_page).into_response()
-        }
-        Verdict::ToPage => (StatusCode::SEE_OTHER, [(header::LOCATION, "/")]).into_response(),
-        Verdict::Malformed(why) => refused(StatusCode::BAD_REQUEST, why, is_api),
-        Verdict::Refused(why) => refused(StatusCode::FORBIDDEN, why, is_api),
-    };
-    headers::secure(response.headers_mut(), is_chart);
-    response
-}
-
-/// A page that leads on to the desk.
-const GO_ON: &str = "<!doctype html><html lang=\"en\"><meta charset=\"utf-8\"><meta http-equiv=\"refresh\" content=\"0;url=/\"><title>takebook</title><p><a href=\"/\">Open the desk</a></p></html>\n";
-
-/// Whoever shows the cookie keeps the connection.
-fn let_in(request: &Request) {
-    if let Some(visitor) = request.extensions().get::<Arc<visitors::Visitor>>() {
-        visitor.is_let_in();
-    }
-}
-
-/// What the router refuses by itself is an error in words as any other: a method that an
-/// address does not take (the router adds which it does take), a query that cannot be read.
-async fn in_words(response: Response, is_api: bool) -> Response {
-    let status = response.status();
-    if status == StatusCode::METHOD_NOT_ALLOWED {
-        let text = "the desk does not take this method at this address";
-        return ApiError::new(status, text).into_response();
-    }
-    let kind = response.headers().get(header::CONTENT_TYPE);
-    let is_plain = kind.is_some_and(|k| k.as_bytes().starts_with(b"text/plain"));
-    if !(is_api && is_plain && status == StatusCode::BAD_REQUEST) {
-        return response;
-    }
-    match to_bytes(response.into_body(), LONGEST_BODY).await {
-        Ok(text) => ApiError::bad(String::from_utf8_lossy(&text)).into_response(),
-        Err(_) => ApiError::bad("the request makes no sense").into_response(),
-    }
-}
-
-fn refused(status: StatusCode, why: &'static str, is_api: bool) -> Response {
-    let mut response = if is_api {
-        ApiError::new(status, why).into_response()
-    } else {
-        (status, format!("{why}\n")).into_response()
-    };
-    // whatever body was on its way is not read
-    response
-        .headers_mut()
-        .insert(header::CONNECTION, HeaderValue::from_static("close"));
-    response
-}
-
-/// Refuses, before anything of it is read, a body that is too long or not JSON.
-fn acceptable(request: &Request) -> ApiResult<()> {
-    if request.method() != Method::POST {
-        return Ok(());
-    }
-    let headers = request.headers();
-    let length = headers
-        .get(header::CONTENT_LENGTH)
-        .and_then(|v| v.to_str().ok())
-        .and_then(|v| v.parse::<u64>().ok());
-    if length.is_some_and(|n| n > LONGEST_BODY as u64) {
-        return Err(too_long());
-    }
-    let kind = headers
-        .get(header::CONTENT_TYPE)
-        .and_then(|v| v.to_str().ok())
-        .unwrap_or("");
-    let kind = kind.split(';').next().unwrap_or("").trim();
-    if !kind.eq_ignore_ascii_case("application/json") {
-        return Err(ApiError::new(
-            StatusCode::UNSUPPORTED_MEDIA_TYPE,
-            "a request that changes something must be application/json",
-        ));
-    }
-    Ok(())
-}
-
-fn too_long() -> ApiError {
-    ApiError::new(
-        StatusCode::PAYLOAD_TOO_LARGE,
-        format!("a request may have {LONGEST_BODY} bytes at most"),
     )
 }
 

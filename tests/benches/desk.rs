@@ -1,7 +1,7 @@
 //! How soon the desk is usable, and what it costs: the page's loop on takes of half a minute, two
 //! and ten minutes, and the server on the last.
 //!
-//! `cargo bench --bench desk`. The take is the demo take over and over; it is
+//! `cargo bench --bench desk`; with `-- songs` only a folder of 500 songs, as a page shows it. The take is the demo take over and over; it is
 //! drafted once by the program. Times are the best of several openings.
 
 use std::io::{BufRead, BufReader, Read, Write};
@@ -15,6 +15,10 @@ const LENGTHS_S: [u64; 3] = [30, 120, 600];
 const OPENINGS: usize = 5;
 
 fn main() {
+    if std::env::args().any(|arg| arg == "songs") {
+        songs();
+        return;
+    }
     let folder = tempfile::tempdir().expect("a folder");
     for length_s in LENGTHS_S {
         let wav = folder.path().join(format!("{length_s}.wav"));
@@ -30,6 +34,86 @@ fn main() {
         if Some(&length_s) == LENGTHS_S.last() {
             server(&wav, &log);
         }
+    }
+}
+
+const N_SONGS: usize = 500;
+
+/// A folder of songs: how soon it is listed, how soon a page shows it, what it holds.
+fn songs() {
+    use takebook::songlog::{decided::Act, store, write};
+    let folder = tempfile::tempdir().expect("a folder");
+    let empty = folder.path().join("empty");
+    let full = folder.path().join("full");
+    std::fs::create_dir(&empty).expect("a folder");
+    std::fs::create_dir(&full).expect("a folder");
+    let wav = folder.path().join("take.wav");
+    lengthen(&wav, 120);
+    let drafted = takebook().arg("draft").arg(&wav).output().expect("it runs");
+    let log = wav.with_extension("takebook");
+    assert!(log.exists(), "{drafted:?}");
+    let song = store::load(&log).expect("a log");
+    for n in 0..N_SONGS {
+        let mut own = song.clone();
+        let text = format!(
+            "{} song {n}",
+            ["Amber", "Late", "Quiet", "Tin", "Winter"][n % 5]
+        );
+        own.decide(
+            format!("2031-{:02}-02T18:30:00Z", n % 12 + 1),
+            vec![Act::Title { text }],
+        );
+        std::fs::write(full.join(format!("{n}.takebook")), write(&own)).expect("written");
+    }
+    let bytes = std::fs::metadata(full.join("0.takebook"))
+        .expect("a log")
+        .len();
+    say(&format!(
+        "{N_SONGS} songs of 120 s, each log {} kB",
+        bytes / 1000
+    ));
+    let desk = Open::new(&empty);
+    desk.get("/api/songs", "");
+    let beside = desk.highest_kb();
+    let mut best = [Duration::MAX; 2];
+    let mut memory_kb = 0;
+    for _ in 0..OPENINGS {
+        let start = Instant::now();
+        let desk = Open::new(&full);
+        desk.get("/", "");
+        best[0] = best[0].min(start.elapsed());
+        while !desk
+            .get("/api/songs?since=999999", "")
+            .contains("\"n_unread\":0")
+        {
+            std::thread::sleep(Duration::from_millis(20));
+        }
+        best[1] = best[1].min(start.elapsed());
+        memory_kb = memory_kb.max(desk.highest_kb());
+    }
+    report("page there after", best[0]);
+    report("all songs read after", best[1]);
+    say(&format!(
+        "memory at most {} MB; of an empty folder {} MB",
+        memory_kb / 1000,
+        beside / 1000
+    ));
+    say("| songs | first paint | all listed | again | search at most | another order | (ms)");
+    browser("measuresSongs", &full);
+}
+
+/// What a scenario of `tests/outside/desk.mjs` prints.
+fn browser(scenario: &str, path: &Path) {
+    let root = Path::new(env!("CARGO_MANIFEST_DIR"));
+    let told = Command::new("node")
+        .arg(root.join("tests/outside/desk.mjs"))
+        .args([scenario, env!("CARGO_BIN_EXE_takebook")])
+        .arg(path)
+        .output();
+    match told {
+        Ok(told) if told.status.success() => say(String::from_utf8_lossy(&told.stdout).trim_end()),
+        Ok(told) => say(&String::from_utf8_lossy(&told.stderr)),
+        Err(_) => say("the page is not measured: node is not there (tests/setup installs it)"),
     }
 }
 

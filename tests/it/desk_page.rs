@@ -202,3 +202,10 @@ fn what_got_no_answer_is_saved_once() {
 fn many_chords_are_confirmed_at_once_and_the_button_is_in_view_at_every_size() {
     scenario("confirmsMany");
 }
+
+#[test]
+fn songs_of_a_folder_are_found_opened_confirmed_and_bound() {
+    let (_kept, dir) = folder();
+    demo_log(&dir);
+    run("worksThroughAFolder", &dir, &mut tool("node"), &[]);
+}

@@ -64,10 +64,12 @@ export async function openBrowser(options = {}) {
 
 /** While one works on the page: its files from a folder instead of from the program. */
 async function serveFrom(context, folder) {
-  const isPage = (url) => url.pathname === "/" || url.pathname.startsWith("/desk/");
+  const isSong = (url) => /^\/song\/[^/]+\/$/.test(url.pathname);
+  const isPage = (url) => url.pathname === "/" || isSong(url) || url.pathname.startsWith("/desk/");
+  const first = process.env.DESK_PAGE_FIRST ?? "index.html";
   await context.route(isPage, async (route) => {
     const url = new URL(route.request().url());
-    const answer = url.search ? null : path.join(folder, url.pathname === "/" ? "index.html" : url.pathname.slice("/desk/".length));
+    const answer = url.search ? null : path.join(folder, url.pathname === "/" ? first : isSong(url) ? "index.html" : url.pathname.slice("/desk/".length));
     await (answer ? route.fulfill({ path: answer }) : route.continue());
   });
 }

@@ -13,10 +13,19 @@ export class Refused extends Error {
 /** Nothing answered. */
 export class Unreachable extends Error {}
 
+/** Where this page lies: a song of a folder has requests of its own below its address. */
+const HERE = location.pathname.replace(/\/[^/]*$/, "");
+
+/** Where a request of this page goes. */
+export const at = (path) => (path.startsWith("/api/") ? HERE + path : path);
+
+/** The name of what this page keeps in the browser: each song of a folder keeps its own. */
+export const keptAs = (name) => (HERE ? `${name} ${HERE}` : name);
+
 async function ask(path, options = {}) {
   let response;
   try {
-    response = await fetch(path, { cache: "no-store", credentials: "same-origin", ...options });
+    response = await fetch(at(path), { cache: "no-store", credentials: "same-origin", ...options });
   } catch (cause) {
     if (cause.name === "AbortError") throw cause;
     throw new Unreachable("the desk's program does not answer");
@@ -52,5 +61,5 @@ export async function post(path, body = {}) {
 /** A path with its query; null, false and "" are left out. */
 export function address(path, query) {
   const pairs = Object.entries(query).filter(([, v]) => v !== null && v !== undefined && v !== "" && v !== false);
-  return `${path}?${new URLSearchParams(pairs.map(([k, v]) => [k, v === true ? "1" : String(v)]))}`;
+  return `${at(path)}?${new URLSearchParams(pairs.map(([k, v]) => [k, v === true ? "1" : String(v)]))}`;
 }

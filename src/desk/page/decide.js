@@ -3,7 +3,7 @@
 // again when the program is back, unless the log has changed meanwhile: then the user is asked.
 // What is refused comes back to the bar it belongs to.
 
-import { Refused, Unreachable, address, post } from "./api.js";
+import { Refused, Unreachable, address, keptAs, post } from "./api.js";
 import { isLost, lost } from "./link.js";
 import { clear, say, warn } from "./say.js";
 import { barAt, choose, desk, on, setSong, tell } from "./state.js";
@@ -12,7 +12,7 @@ import { barAt, choose, desk, on, setSong, tell } from "./state.js";
  * Where unanswered decisions are kept: a list of `{id, path, words, body, effects, at_s, revision,
  * after}`; `after` is the last decision of the log that it was sent on, and missing before it was.
  */
-const KEPT = "takebook.unsaved";
+const KEPT = keptAs("takebook.unsaved");
 /** Revisions that the page made itself; the oldest go first. */
 const N_OWN = 60;
 
@@ -181,7 +181,7 @@ function comesBack(decision, why) {
  * already, if its answer alone was lost: the program finds that out, and saves nothing twice.
  */
 export function takeUpUnsaved() {
-  pending = kept();
+  pending = unsaved();
   const [first] = pending;
   if (!first) return;
   first.isReplayed = first.after !== undefined;
@@ -203,7 +203,7 @@ function askAbout(held) {
 
 on("back", takeUpUnsaved);
 
-const kept = () => JSON.parse(sessionStorage.getItem(KEPT) ?? "[]");
+const unsaved = () => JSON.parse(sessionStorage.getItem(KEPT) ?? "[]");
 const keep = () => sessionStorage.setItem(KEPT, JSON.stringify(pending));
 const waits = (decision) => say(`“${decision.words}” is not saved yet; it waits for the desk's program.`);
 

@@ -20,6 +20,7 @@ import { startLive } from "./live.js";
 import { startOverview } from "./overview.js";
 import { warn } from "./say.js";
 import { startSongFacts } from "./song_facts.js";
+import { startBack } from "./songs_back.js";
 import { choose, desk, tell, unconfirmed } from "./state.js";
 import { startTransport } from "./transport.js";
 
@@ -55,6 +56,7 @@ async function start() {
   startDock();
   startBulk();
   startHistory();
+  startBack();
   find("#undo").addEventListener("click", () => undo());
   find("#redo").addEventListener("click", redo);
   find("#dock").append(keysInShort());

@@ -1,6 +1,7 @@
 // The dock at the foot of the window: the chosen chord and the one button that confirms it,
 // always in reach; and what the page keeps over a reload.
 
+import { keptAs } from "./api.js";
 import { hearPlucked } from "./clicks.js";
 import { symbol } from "./chart.js";
 import { button, el, find } from "./dom.js";
@@ -10,7 +11,7 @@ import { now, player, seek, setLoop, setSpeed } from "./player.js";
 import { choose, chosen, desk, on } from "./state.js";
 import { moreBars } from "./card.js";
 
-const KEPT = "takebook.place";
+const KEPT = keptAs("takebook.place");
 const parts = {};
 
 export function startDock() {

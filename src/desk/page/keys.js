@@ -15,6 +15,7 @@ import { isTyping, startTyping } from "./typing.js";
 import { barAt, choose, chordsIn, desk } from "./state.js";
 import { moreBars, openTab, setRepeats } from "./card.js";
 import { showSong } from "./song_facts.js";
+import { backToSongs, isInFolder } from "./songs_back.js";
 
 const step = (by) => choose(desk.bar + by);
 const nextPart = () => choose(desk.bar, { part: (desk.part + 1) % Math.max(1, chordsIn(desk.bar).length) });
@@ -64,6 +65,7 @@ const KEYS = [
   ["Changing", ["k"], "k", "a note", () => openField("note-text")],
   ["This page", ["d"], "d", "every harmony, or the chords only", () => showDetail(!desk.detail)],
   ["This page", ["a"], "a", "tempo, meter, capo: analyse again", () => showSong()],
+  ...(isInFolder ? [["This page", ["o"], "o", "all songs of the folder", backToSongs]] : []),
   ["This page", ["?"], "?", "this list", () => showKeys()],
 ];
 

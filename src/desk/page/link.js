@@ -2,7 +2,7 @@
 // says so, asks again until the program is back, and goes on from there.
 
 import { isAnalysing } from "./analysis.js";
-import { Refused, get } from "./api.js";
+import { Refused, at, get } from "./api.js";
 import { clear, say, warn } from "./say.js";
 import { isBusy, isOwn, show } from "./decide.js";
 import { desk, on, tell } from "./state.js";
@@ -31,7 +31,7 @@ export async function refresh() {
 /** Opens the stream of changes. */
 export function follow() {
   stream?.close();
-  stream = new EventSource("/api/events");
+  stream = new EventSource(at("/api/events"));
   stream.addEventListener("song", async (event) => {
     const { revision } = JSON.parse(event.data);
     const wasGone = clear("gone");

@@ -12,6 +12,9 @@ import { desk, on } from "./state.js";
 const parts = {};
 let isOn = false;
 
+/** Whether the microphone is on. */
+export const isListening = () => isOn;
+
 export function startLive() {
   parts.device = el("select", { id: "device" }, el("option", { value: "" }, "the usual one"));
   parts.fragments = el("input", { type: "checkbox" });

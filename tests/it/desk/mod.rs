@@ -7,6 +7,7 @@ mod gate;
 mod http;
 #[cfg(feature = "mic")]
 mod live;
+mod songbook;
 mod sound;
 mod trouble;
 
