@@ -2,7 +2,7 @@
 
 use super::super::plain::one_line;
 use super::super::{CliError, Outcome, chart};
-use crate::audio::{AudioError, DeviceError};
+use crate::audio::AudioError;
 use crate::deciding::place::{Place, read};
 use crate::playback::{Beside, Passage, ToHear, passage};
 use crate::songlog::song::Song;
@@ -214,7 +214,7 @@ fn sound(heard: Passage, device: Option<&str>) -> Result<(), CliError> {
         let _ = write!(std::io::stderr(), "\r\x1b[K");
     }
     played.map_err(|e| match e {
-        AudioError::Device(DeviceError::NoOutput { .. }) => {
+        AudioError::Device(crate::audio::DeviceError::NoOutput { .. }) => {
             CliError::new(format!("{e}, or write a file and play that: -o FILE.wav"))
         }
         other => other.into(),
