@@ -222,6 +222,7 @@ function press(event) {
   if (event.key === "Escape" && (isSearching || inList)) return all(event);
   if (isSearching) return pressInSearch(event);
   if (!inList) return;
+  if (event.key === "Enter" && event.target === document.body) return open(event);
   if (STEPS[event.key]) step(event);
   else if (event.key === "+" && entries.has(chosen)) {
     event.preventDefault();
@@ -237,12 +238,20 @@ function press(event) {
 
 function pressInSearch(event) {
   const [first] = visible();
-  if (!first || !["Enter", "ArrowDown"].includes(event.key)) return;
+  if (event.key === "Enter") open(event);
+  else if (first && event.key === "ArrowDown") {
+    event.preventDefault();
+    choose(fileOf(first));
+  }
+}
+
+/** Opens the first song that is shown: nothing was chosen among them yet. */
+function open(event) {
+  const [first] = visible();
+  if (!first) return;
   event.preventDefault();
-  if (event.key === "Enter") {
-    choose(fileOf(first), false);
-    location.assign(first.href);
-  } else choose(fileOf(first));
+  choose(fileOf(first), false);
+  location.assign(first.href);
 }
 
 function step(event) {
