@@ -172,7 +172,8 @@ fn heading_lines(block: &Block) -> Vec<String> {
     for sign in sign_words(block.signs) {
         heading.push_str(&format!(" ({sign})"));
     }
-    let mut lines = wrap(heading.trim(), "");
+    // on one line however long it is: the rest would be read as another section's heading
+    let mut lines = vec![heading.trim().to_owned()];
     if !block.differs.is_empty() {
         lines.extend(wrap(&one_line(&block.differs), ASIDE));
     }

@@ -120,6 +120,7 @@ fn charts_of_many_kinds_come_back() {
         "- | A7 |\nVerse / Verse 2\n|: D | G | 1. A7 | D :| 2. D | D |\nOut x3\n| D | A7 |\n",
         "A\n| Dbmaj9 / Bbm7 Bbm7/Ab | Gbmaj7#11 / Ab13sus4 Ab7b9 | Fm7b5 Bb7b13 Ebm9 &Ab13 / | Db |\n",
         "Solo\n| ? | X | G? | G |\n",
+        "A slow part that the teacher has given a name which is longer than a line of the chart is wide\n| G |\nB (coda)\n| C |\n",
         "Verse\n| G | C |\nChorus (to coda)\n| D | D7 |\nBridge (D.C. al Coda)\n| Am | Bm |\nOut (coda)\n| F | G |\n",
         "In\n| F | F |\nVerse x2 (segno)\n|: G | 1. C :| 2. D |\nChorus (fine)\n| D | D7 |\nBridge (ds al fine)\n| Am | Bm |\n",
         "- | D7 |\nVerse\n| G | C |\nWords: one | two\nWords: three | four\nChorus\n| D | D7 |\nBridge\n| Am | Bm |\nVerse\nChorus\nOut\n| F | G |\n",
