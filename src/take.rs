@@ -9,12 +9,12 @@ pub struct Tags {
     pub composer: Option<String>,
 }
 
-/// Loudness below this is silence for a fingerprint, dB under full scale.
+/// Volume below this is silence for a fingerprint, dB under full scale.
 const SILENCE_DB: i16 = -60;
 /// Takes whose lengths differ more than this are not the same, s: an MP3 of a
 /// WAV is up to about 50 ms longer, a repaired file a little more.
 const LENGTH_TOLERANCE_S: f64 = 0.25;
-/// Mean difference of loudness over the parts that one take may show, dB.
+/// Mean difference of volume over the parts that one take may show, dB.
 const LEVEL_TOLERANCE_DB: f64 = 1.5;
 /// Mean relative difference of the crossings that one take may show.
 const CROSSING_TOLERANCE: f64 = 0.15;
@@ -27,7 +27,7 @@ const CROSSING_TOLERANCE: f64 = 0.15;
 pub struct Fingerprint {
     /// Length, s.
     pub duration_s: f64,
-    /// Loudness of each of 32 equal parts, whole dB under full scale, at least -120.
+    /// Volume of each of 32 equal parts, whole dB under full scale, at least -120.
     pub levels_db: Vec<i16>,
     /// Changes of sign a second in each part.
     pub crossings: Vec<u32>,

@@ -187,7 +187,7 @@ impl Desk {
 fn open_song(log: &FilePath) -> Result<Arc<Shared>, DeskError> {
     let shared = Shared::new(log.to_path_buf(), Common::default());
     let snapshot = shared.book.read().map_err(DeskError::Log)?;
-    // the wave is ready by the time the page asks; a missing take is told later
+    // the wave is ready by the time the page asks; a missing take is reported later
     if let Ok(sound) = shared.sounds.of(shared.book.path(), &snapshot.log) {
         sound.peaks();
     }

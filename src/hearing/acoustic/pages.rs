@@ -76,7 +76,7 @@ impl Pages {
     /// Lets go of the first pieces; those after them count from 0 again.
     pub(crate) fn forget(&mut self, n: usize) {
         self.places.drain(..n);
-        // of two that were taken in turns, each has its own pages
+        // of two whose blocks alternate, each has its own pages
         let needed = self.places.iter().take(2).map(|(page, _)| *page).min();
         let last = self.n_gone + self.pages.len().saturating_sub(1) as u32;
         while self.n_gone < needed.unwrap_or(last) {
