@@ -116,7 +116,7 @@ fn heard(file: &Path, keep: Option<&PathBuf>) -> Result<Vec<StretchEvidence>, Bo
     let mut listener = Listener::new();
     source.read_mono_22050(&mut |block| listener.push(block), &|_| {})?;
     let all: Vec<Kept> = listener
-        .finish(&|_| {})?
+        .finish(&|_| true)?
         .evidence()
         .into_iter()
         .map(|s| {

@@ -54,7 +54,7 @@ pub(crate) fn run(args: Args, out: &mut dyn Write) -> Result<Outcome, CliError> 
 pub(crate) fn facts(song: &Song) -> Option<String> {
     let mut facts = Vec::new();
     facts.extend(song.key.map(|k| k.text()));
-    let changes = form::key_words(song);
+    let changes = form::first_key_words(song);
     if song.key.is_none() && !changes.is_empty() {
         facts.push("key not confirmed".into());
     }

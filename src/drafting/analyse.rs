@@ -19,7 +19,8 @@ use std::sync::atomic::{AtomicBool, Ordering};
 pub struct Watch<'a> {
     /// Receives the share done, 0 to 1.
     pub progress: &'a (dyn Fn(f64) + Sync),
-    /// Set to true, the analysis ends at its next step without writing anything.
+    /// Set to true, the analysis ends soon without writing anything: once the sound is decoded,
+    /// after a piece of it while the nets hear, or else once all is heard.
     pub cancel: &'a AtomicBool,
 }
 

@@ -36,9 +36,12 @@ fn listen(source: &mut Source, watch: &Watch) -> Result<Sound, DraftError> {
         &|share| progress(0.35 * share),
     )?;
     watch.check()?;
-    let sound = listener.finish(&|share| progress(0.35 + 0.6 * share))?;
+    let sound = listener.finish(&|share| {
+        progress(0.35 + 0.6 * share);
+        watch.check().is_ok()
+    });
     watch.check()?;
-    Ok(sound)
+    Ok(sound?)
 }
 
 /// Hears samples that are in memory (mono, 22,050 Hz).
@@ -67,7 +70,7 @@ pub fn hear_stretches(
 /// # Errors
 /// * [`DraftError::Hearing`] if hearing fails.
 pub(super) fn hear_out(listener: Listener, given: &Given) -> Result<Heard, DraftError> {
-    let sound = listener.finish(&|_| ())?;
+    let sound = listener.finish(&|_| true)?;
     let heard = interpret_once(sound, given, &Weights::default());
     Ok(for_the_log(heard, given))
 }

@@ -7,6 +7,8 @@
 pub enum HearingError {
     /// The take has no sample; nothing can be heard.
     Empty,
+    /// Whoever was told how far it is said to end.
+    Cancelled,
     /// The built-in acoustic model could not be loaded or run: a broken build.
     Model {
         /// What the inference library said.
@@ -18,6 +20,7 @@ impl std::fmt::Display for HearingError {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         match self {
             Self::Empty => f.write_str("the take has no samples"),
+            Self::Cancelled => f.write_str("cancelled"),
             Self::Model { reason } => write!(
                 f,
                 "the built-in acoustic model cannot be used: {reason} (this build of takebook is broken; build it again)"

@@ -42,6 +42,53 @@ pub fn letters(song: &Song) -> Vec<String> {
         .collect()
 }
 
+/// Forms of more sections than this are written in short.
+const LONG_FORM: usize = 24;
+/// Sections that come again together are looked for up to so many.
+const LONGEST_GROUP: usize = 8;
+/// So often in a row is worth writing as a number.
+const OFTEN: usize = 3;
+
+/// The [`letters`] on one line; none for less than two sections.
+///
+/// In a long form, sections that come three times or more in a row stand once: `3 × (A B)`.
+pub fn order(song: &Song) -> Option<String> {
+    let names = letters(song);
+    match names.len() {
+        0 | 1 => None,
+        n if n <= LONG_FORM => Some(names.join(" ")),
+        _ => Some(in_short(&names)),
+    }
+}
+
+fn in_short(names: &[String]) -> String {
+    let mut words = Vec::new();
+    let mut rest = names;
+    while !rest.is_empty() {
+        let often = (1..=LONGEST_GROUP.min(rest.len()))
+            .map(|n| {
+                (
+                    n,
+                    rest.chunks_exact(n)
+                        .take_while(|g| *g == &rest[..n])
+                        .count(),
+                )
+            })
+            .filter(|(_, times)| *times >= OFTEN)
+            .rev()
+            .max_by_key(|(n, times)| n * times);
+        let (n, times) = often.unwrap_or((1, 1));
+        let group = rest[..n].join(" ");
+        words.push(match (n, times) {
+            (_, 1) => group,
+            (1, _) => format!("{times} × {group}"),
+            _ => format!("{times} × ({group})"),
+        });
+        rest = &rest[n * times..];
+    }
+    words.join(" ")
+}
+
 /// Says anew of each section how it differs; to be called when chords or sections have changed.
 pub fn describe(song: &mut Song) {
     let differs: Vec<String> = song
@@ -92,6 +139,20 @@ pub fn key_words(song: &Song) -> Vec<String> {
         .iter()
         .filter_map(|c| Some(format!("{} from bar {}", c.key.text(), bar(c.at_s)?.number)))
         .collect()
+}
+
+/// More changes of key than this are not all named in one line.
+const MANY_KEYS: usize = 6;
+
+/// [`key_words`] for one line: of many changes the first ones, and how many more there are.
+pub fn first_key_words(song: &Song) -> Vec<String> {
+    let mut words = key_words(song);
+    if words.len() > MANY_KEYS {
+        let n = words.len() - MANY_KEYS + 1;
+        words.truncate(MANY_KEYS - 1);
+        words.push(format!("and {n} more changes of key"));
+    }
+    words
 }
 
 /// Spells all open chords by the key at their place.

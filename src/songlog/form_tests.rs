@@ -1,7 +1,7 @@
 //! Form, count and keys of songs written as text: `A: G | C D; B: Em | D`.
 
 use super::decided::{Act, How};
-use super::form::{changes_inside, key_words, letters, may_follow};
+use super::form::{changes_inside, first_key_words, key_words, letters, may_follow, order};
 use super::heard::{Bar, Candidate, Heard, HeardBeat, HeardChord, HeardSection};
 use super::song::Song;
 use super::{Log, Take, contradiction, read, resolve, write};
@@ -200,6 +200,44 @@ fn a_decision_may_follow_only_to_bars_that_were_heard_alike_or_say_the_same() {
     // decided otherwise: never
     check(vec![own(2, "Am"), own(6, "C7")], 2, 6, false);
     check(vec![own(2, "Am"), own(6, "Am")], 2, 6, true);
+}
+
+#[test]
+fn a_long_form_is_written_in_short() {
+    let check = |parts: &[&str], expected: Option<&str>| {
+        let song = song(&parts.join("; "), vec![]);
+        assert_eq!(order(&song).as_deref(), expected, "{parts:?}");
+    };
+    let (a, b, c) = ("A: G | C", "B: Em | D", "C: Am | Am");
+    check(&[a], None);
+    check(&[a, b].repeat(3), Some("A B A B A B"));
+    // as many as are still written out
+    let all = format!("A{}", " B A".repeat(11));
+    check(&[&[a][..], &[b, a].repeat(11)].concat(), Some(&all));
+    let long = [&[c][..], &[a, b].repeat(14), &[c; 3], &[a, b]].concat();
+    check(&long, Some("C 14 × (A B) 3 × C A B"));
+    let many = [a, a, b].repeat(10);
+    check(&many, Some("10 × (A A B)"));
+}
+
+#[test]
+fn of_many_changes_of_key_the_first_are_named() {
+    let bars = ["G"; 20].join(" | ");
+    let mut log = log(&format!("A: {bars}"), "G");
+    let mut told = |n: usize| {
+        let change = |i: usize| KeyChange {
+            at_s: BAR_S * (i + 1) as f64,
+            key: key(if i.is_multiple_of(2) { "A" } else { "G" }),
+        };
+        log.heard.key_changes = (0..n).map(change).collect();
+        first_key_words(&resolve(&log))
+    };
+    assert_eq!(told(6).len(), 6);
+    assert_eq!(told(6)[5], "G major from bar 7");
+    let words = told(15);
+    assert_eq!(words.len(), 6);
+    assert_eq!(words[4], "A major from bar 6");
+    assert_eq!(words[5], "and 10 more changes of key");
 }
 
 fn key(text: &str) -> Key {

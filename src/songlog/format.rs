@@ -51,8 +51,22 @@ fn read_in_steps(path: &Path, text: &str) -> Result<LogRecord, LogError> {
     serde_path_to_error::deserialize(&mut json).map_err(|error| LogError::Wrong {
         path: path.into(),
         place: error.path().to_string(),
-        reason: error.inner().to_string(),
+        reason: in_words(error.inner()),
     })
+}
+
+/// What is wrong with JSON, said plainly; the place is told apart.
+fn in_words(error: &serde_json::Error) -> String {
+    let text = error.to_string();
+    let plain = text.split(" at line ").next().unwrap_or(&text);
+    let rest = match error.classify() {
+        serde_json::error::Category::Eof => {
+            return "the file breaks off in the middle of the song".into();
+        }
+        serde_json::error::Category::Syntax => "it is not JSON any more: ",
+        serde_json::error::Category::Data | serde_json::error::Category::Io => "",
+    };
+    format!("{rest}{plain}")
 }
 
 #[derive(Deserialize)]
@@ -74,7 +88,7 @@ fn check_head(path: &Path, text: &str) -> Result<(), LogError> {
             LogError::Wrong {
                 path: path.into(),
                 place: format!("line {} column {}", error.line(), error.column()),
-                reason: error.to_string(),
+                reason: in_words(&error),
             }
         } else {
             not_a_log("its content is not JSON")

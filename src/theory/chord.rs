@@ -159,8 +159,10 @@ impl Chord {
             .map(|d| {
                 // a tension on a seventh chord and a changed fifth say themselves
                 let own = self.quality.degrees.iter().map(|q| q.number());
-                let open = matches!((d.number(), d.alter()), (9, _) | (11, 0 | 1) | (13, -1 | 0))
-                    && own.clone().all(|n| n != d.number())
+                let open = matches!(
+                    (d.number(), d.alter()),
+                    (9, -1..=1) | (11, 0 | 1) | (13, -1 | 0)
+                ) && own.clone().all(|n| n != d.number())
                     && (d.alter() != 0 || !minor && own.max() < Some(d.number()));
                 // a dominant with both ninths altered has them both as tensions
                 let is_dominant = !minor

@@ -169,6 +169,22 @@ fn a_bass_far_from_its_root_can_be_read_again() {
     }
 }
 
+/// Found by tests/fuzz: `daddbb9maj7` was shown as `Dmaj7(♭♭9)`, which is not read.
+#[test]
+fn added_degrees_with_two_signs_are_read_again() {
+    for row in QUALITIES {
+        for number in 1..=13 {
+            for alter in [-2, 2] {
+                let mut chord = Chord::new(Spelled::from_fifths(2), row);
+                chord.added = vec![Degree::new(number, alter)];
+                let said = chord.symbol();
+                let read: Chord = said.parse().unwrap_or_else(|e| panic!("{said}: {e}"));
+                assert_eq!(read.pitch_classes(), chord.pitch_classes(), "{said}");
+            }
+        }
+    }
+}
+
 /// Found by damaging a MIDI file at random (tests/fuzz): `7(*5,*3,b5,b9)` came
 /// back as `7(*5,b5,b9,*3)`.
 #[test]

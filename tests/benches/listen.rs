@@ -370,7 +370,7 @@ fn whole(samples: &[f32]) -> Result<Heard, Box<dyn Error>> {
     let start = Instant::now();
     let mut listener = Listener::new();
     listener.push(samples);
-    let sound = listener.finish(&|_| {})?;
+    let sound = listener.finish(&|_| true)?;
     let heard = interpret(&sound, &Given::default(), &Weights::default());
     let spans = heard
         .chords

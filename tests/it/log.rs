@@ -93,3 +93,22 @@ fn what_the_schema_refuses_the_program_refuses_too() {
     assert!(said.iter().all(|s| s.starts_with("invalid at")), "{said:?}");
     assert_eq!(said.len(), edits.len());
 }
+
+#[test]
+fn what_is_wrong_with_a_damaged_log_is_said_in_plain_words() {
+    let text = takebook::songlog::write(&crate::log_sample::log());
+    let cut = text[..text.len() / 2].to_owned();
+    let torn = text.replacen("\"decided\": [", "\"decided\": (", 1);
+    assert!(torn != text);
+    for (damaged, words) in [
+        (cut, "the file breaks off in the middle of the song"),
+        (torn, "it is not JSON any more: expected value"),
+    ] {
+        let read = takebook::songlog::read(Path::new("evening.takebook"), &damaged);
+        let said = read.expect_err("it is damaged").to_string();
+        assert!(said.contains(words), "{said}");
+        assert!(said.contains("evening.takebook"), "{said}");
+        assert!(said.contains("at line "), "{said}");
+        assert_eq!(said.matches("line ").count(), 1, "{said}");
+    }
+}

@@ -111,7 +111,7 @@ pub(crate) fn sound(file: &Path) -> Result<Sound, Box<dyn Error>> {
     let mut listener = Listener::new();
     let mut source = takebook::audio::open(file)?;
     source.read_mono_22050(&mut |block| listener.push(block), &|_| {})?;
-    Ok(listener.finish(&|_| {})?)
+    Ok(listener.finish(&|_| true)?)
 }
 
 /// Takes `--out FOLDER` out of some arguments.

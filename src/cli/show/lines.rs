@@ -66,10 +66,10 @@ fn in_no_bar_line(span: &Span, song: &Song) -> String {
 
 /// The order of the sections, and how each variant differs; nothing for a single section.
 fn form_lines(song: &Song, names: &[String]) -> Vec<String> {
-    if names.len() < 2 {
+    let Some(order) = form::order(song) else {
         return Vec::new();
-    }
-    let mut lines = vec![wrap_from(&format!("form: {}", names.join(" ")), 6)];
+    };
+    let mut lines = vec![wrap_from(&format!("form: {order}"), 6)];
     let mut said: Vec<&String> = Vec::new();
     for (section, name) in song.sections.iter().zip(names) {
         if !section.differs.is_empty() && !said.contains(&name) {

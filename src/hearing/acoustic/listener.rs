@@ -107,12 +107,14 @@ impl Listener {
         }
     }
 
-    /// Ends the take and runs the acoustic stage; `progress` is told the share done, 0 to 1.
+    /// Ends the take and runs the acoustic stage; `progress` is told the share done, 0 to 1, and
+    /// gives whether to go on.
     ///
     /// # Errors
     /// * [`HearingError::Empty`] if no sample came.
+    /// * [`HearingError::Cancelled`] once `progress` gave false.
     /// * [`HearingError::Model`] if the built-in net cannot be used.
-    pub fn finish(self, progress: &(dyn Fn(f64) + Sync)) -> Result<Sound, HearingError> {
+    pub fn finish(self, progress: &(dyn Fn(f64) -> bool + Sync)) -> Result<Sound, HearingError> {
         let mut front = match self.front {
             Running::Here(stage) => stage.finish(),
             Running::Beside(tones, onsets) => {

@@ -73,6 +73,14 @@ impl Pages {
         }
     }
 
+    /// Lets go of the pieces that hold nothing but the first `n` rows, of so many in a piece; gives
+    /// how many rows of the first piece left count no longer.
+    pub(crate) fn forget_rows(&mut self, n: usize, per_piece: usize) -> usize {
+        let whole = (n / per_piece).min(self.n());
+        self.forget(whole);
+        n - whole * per_piece
+    }
+
     /// Lets go of the first pieces; those after them count from 0 again.
     pub(crate) fn forget(&mut self, n: usize) {
         self.places.drain(..n);

@@ -92,10 +92,7 @@ impl<const W: usize> Rows<W> {
 
     /// Lets go of the first rows; those after them count from 0 again.
     pub(crate) fn forget(&mut self, n: usize) {
-        let n = self.forgotten + n;
-        let whole = (n / BLOCK).min(self.blocks.n());
-        self.blocks.forget(whole);
-        self.forgotten = n - whole * BLOCK;
+        self.forgotten = self.blocks.forget_rows(self.forgotten + n, BLOCK);
         if self.blocks.n() == 0 {
             self.last.drain(..self.forgotten * W);
             self.forgotten = 0;
@@ -213,10 +210,7 @@ impl SparseRows {
 
     /// Lets go of the first rows; those after them count from 0 again.
     pub(crate) fn forget(&mut self, n: usize) {
-        let n = self.forgotten + n;
-        let whole = (n / BLOCK).min(self.blocks.n());
-        self.blocks.forget(whole);
-        self.forgotten = n - whole * BLOCK;
+        self.forgotten = self.blocks.forget_rows(self.forgotten + n, BLOCK);
     }
 }
 
