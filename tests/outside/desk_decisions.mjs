@@ -256,26 +256,47 @@ export async function delivers({ program, log }) {
   // options go along; on a page of their own, since Chromium stops the eleventh file of one page
   const second = await openPage(context, desk.origin);
   await second.click('a[data-view="deliver"]');
-  await second.selectOption("#deliver select >> nth=1", "written_out");
-  await second.fill('#deliver input[type="text"]', "A");
+  const choose = (words, value) => second.selectOption(`#deliver label:has-text("${words}") select`, value);
+  await choose("Repeats", "written_out");
+  await second.fill('#deliver label:has-text("In the key of") input', "A");
   const [download] = await Promise.all([second.waitForEvent("download"), second.click('a[data-format="txt"]')]);
   const text = readFileSync(await download.path());
   assert.ok(text.equals(byCommand(program, log, "txt", ["--written-out", "--key", "A"])), "written out, in A");
   // what a beginner gets
-  await second.fill('#deliver input[type="text"]', "");
-  await second.selectOption("#deliver select >> nth=1", "");
-  await second.selectOption("#deliver select >> nth=2", "degrees_under");
-  await second.selectOption("#deliver select >> nth=3", "drop D");
+  await second.fill('#deliver label:has-text("In the key of") input', "");
+  await choose("Repeats", "");
+  await choose("Roman numerals", "degrees_under");
+  await choose("Tuning", "drop D");
   await second.check('#deliver label:has-text("easy chords only") input');
   await second.check('#deliver label:has-text("little ink") input');
   const [easy] = await Promise.all([second.waitForEvent("download"), second.click('a[data-format="svg"]')]);
   const asked = ["--degrees=under", "--tuning", "drop D", "--easy", "--save-ink"];
   assert.ok(readFileSync(await easy.path()).equals(byCommand(program, log, "svg", asked)), "simplified, in drop-d");
+  await keepsVersions(second, { program, log, choose });
   const [print] = await Promise.all([context.waitForEvent("page"), page.click("text=Print view")]);
   await print.waitForLoadState();
   assert.match(await print.title(), /./);
   assert.ok((await print.textContent("body")).includes(shown(program, log).title), "the print view is the chart");
   contented(page, desk.origin);
+}
+
+/** The settings of the page as a student's version: saved, chosen again, charted, removed. */
+async function keepsVersions(page, { program, log, choose }) {
+  const told = (words) => page.waitForFunction((w) => document.querySelector(".versions [role=status]").textContent.includes(w), words);
+  const versions = () => shown(program, log).versions;
+  await page.fill('.versions label:has-text("Name") input', "Beginner");
+  await page.fill('.versions label:has-text("For") input', "Robin");
+  await page.click("text=Save these settings");
+  await told("Beginner is saved");
+  assert.deepEqual(versions(), [{ name: "Beginner", student: "Robin", settings: { tuning: versions()[0].settings.tuning, degrees: "under", easy: true, save_ink: true } }]);
+  await choose("Version", "");
+  assert.equal(await page.isChecked('#deliver label:has-text("easy chords only") input'), false, "the song as it is");
+  await choose("Version", "Beginner");
+  const [download] = await Promise.all([page.waitForEvent("download"), page.click('a[data-format="txt"]')]);
+  assert.ok(readFileSync(await download.path()).equals(byCommand(program, log, "txt", ["--for", "Robin"])), "as the command line writes it");
+  await page.click("text=Remove the version");
+  await told("Beginner is removed");
+  assert.deepEqual(versions(), []);
 }
 
 export async function showsKeys({ program, log }) {

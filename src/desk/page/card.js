@@ -122,9 +122,20 @@ let isScrolled = false;
 /** What the card was drawn of. */
 let drawnOf = "";
 
-/** One decision changes the song, and the choice after it: the card is drawn once, and what is saved as it stands not again. */
+/** When it was drawn, ms, and the timer that draws it for who went on quickly. */
+let drawnAt = -Infinity;
+let later = null;
+
+/**
+ * One decision changes the song, and the choice after it: the card is drawn once, and what is saved
+ * as it stands not again. Of bars that are passed quickly it shows the first and the last.
+ */
 const drawSoon = onceAPicture(() => {
-  if (desk.song.bars.length > 0 && seen() !== drawnOf) draw();
+  if (desk.song.bars.length === 0 || seen() === drawnOf) return;
+  clearTimeout(later);
+  const isQuick = detail === null && performance.now() - drawnAt < REST_MS;
+  if (isQuick) later = setTimeout(drawSoon, REST_MS);
+  else draw();
 });
 
 /** All of the song that the card shows, but for what comes with the bar. */
@@ -136,7 +147,8 @@ function seen() {
 
 /** Draws every slot; focus stays on what it was on, by its data-key. */
 function draw() {
-  drawnOf = seen();
+  clearTimeout(later);
+  [drawnOf, drawnAt] = [seen(), performance.now()];
   const held = document.activeElement?.closest("#card [data-key]")?.dataset.key;
   const chord = chosen();
   const drawn = detail?.chords?.find((c) => Math.abs(c.start_s - (chord?.start_s ?? -1)) < 0.005);

@@ -1,7 +1,7 @@
 // The chart: the song in lines of bars on paper. Lines that did not change keep their
 // elements, so that a decision redraws little and focus stays.
 
-import { button, el, find, svg, unseen } from "./dom.js";
+import { button, el, find, setIfOther, svg, unseen, whenOther, write } from "./dom.js";
 import { setInLines } from "./lines.js";
 import { clock, keyWords, parts, plural, sureness } from "./music.js";
 import { say } from "./say.js";
@@ -139,11 +139,11 @@ function draw() {
           places.set(bar, { node, column, bars: others, measure });
         });
       });
-      node.dataset.line = `${p}.${l}`;
+      setIfOther(node, "data-line", `${p}.${l}`);
       return node;
     });
     const rows = lines.map((node, l) => ({ key: part.lines[l][0].newKey ?? null, node }));
-    return { words: partWords(part), heading: partHeading(part, song), rows };
+    return { words: partWords(part), heading: partHeading(part, song, standing[p]?.heading), rows };
   });
   kept = fresh;
   put(parts);
@@ -162,7 +162,7 @@ function put(parts) {
   }
   for (const part of parts) {
     const rows = part.rows.map(({ key, node }) => [newKey(key), node]);
-    part.section = el("section", { class: "part", "aria-label": part.words }, part.heading, rows);
+    part.section = el("section", { class: "part", "aria-label": part.words }, part.heading.node, rows);
   }
   standing = parts;
   find("#parts").replaceChildren(...parts.map((part) => part.section));
@@ -171,47 +171,63 @@ function put(parts) {
 function exchange(part, before) {
   part.section = before.section;
   if (part.words !== before.words) part.section.setAttribute("aria-label", part.words);
-  if (part.heading.isEqualNode(before.heading)) part.heading = before.heading;
-  else before.heading.replaceWith(part.heading);
-  part.rows.forEach(({ node }, i) => node !== before.rows[i].node && before.rows[i].node.replaceWith(node));
+  if (part.heading !== before.heading) before.heading.node.replaceWith(part.heading.node);
+  part.rows.forEach(({ node }, i) => node !== before.rows[i].node && replaceLine(before.rows[i].node, node));
   return part;
 }
 
+/** A line in another's place; where as many measures lie as wide, nothing is measured again. */
+function replaceLine(before, node) {
+  before.replaceWith(node);
+  const known = measured.get(before);
+  const widths = (line) => [...line.querySelectorAll(".measure")].map((m) => m.style.gridColumn).join();
+  if (known && widths(before) === widths(node)) measured.set(node, known);
+}
+
+/** More changes of key than this are not all named at the top, as on the printed chart. */
+const MANY_KEYS = 6;
+
 function heading(song) {
-  find("#title").textContent = song.title;
-  document.title = `${song.title} – takebook`;
+  write(find("#title"), song.title);
+  write(find("title"), `${song.title} – takebook`);
   const tempo = song.tempo_bpm ? `${Math.round(song.tempo_bpm)} bpm` : "no steady tempo";
   const capo = song.capo ? `capo ${song.capo}` : null;
   const changes = song.key_changes.map((c) => [c.key, song.bars.find((b) => b.start_s >= c.at_s - 0.001)]);
-  const keys = changes.filter(([, bar]) => bar).map(([key, bar]) => `${keyWords(key)} from bar ${bar.number}`);
-  find("#facts").textContent = [[keyWords(song.key), ...keys].join(", "), song.meter ?? "no meter", tempo, capo, clock(song.duration_s)]
-    .filter(Boolean)
-    .join(" · ");
-  find("#form").textContent = song.form ? `Form: ${song.form}` : "";
+  const all = changes.filter(([, bar]) => bar).map(([key, bar]) => `${keyWords(key)} from bar ${bar.number}`);
+  const keys = all.length > MANY_KEYS ? [...all.slice(0, MANY_KEYS - 1), `and ${all.length - MANY_KEYS + 1} more changes of key`] : all;
+  const facts = [[keyWords(song.key), ...keys].join(", "), song.meter ?? "no meter", tempo, capo, clock(song.duration_s)];
+  write(find("#facts"), facts.filter(Boolean).join(" · "));
+  write(find("#form"), song.form ? `Form: ${song.form}` : "");
   const n = song.n_open;
   const isFresh = song.can_undo === false && song.can_redo === false && n > 0;
-  find("#begin").hidden = !isFresh;
-  find("#undo").disabled = song.can_undo === false;
-  find("#redo").disabled = song.can_redo === false;
-  find("#many-open").disabled = n === 0;
-  const remarks = [...song.notes.map((t) => `Note: ${t}`), ...song.warnings];
+  find("#begin").toggleAttribute("hidden", !isFresh);
+  find("#undo").toggleAttribute("disabled", song.can_undo === false);
+  find("#redo").toggleAttribute("disabled", song.can_redo === false);
+  find("#many-open").toggleAttribute("disabled", n === 0);
+  foot([...song.notes.map((t) => `Note: ${t}`), ...song.warnings]);
+}
+
+const foot = whenOther((remarks) => {
   find("#foot").replaceChildren(
     ...remarks.map((text) => el("p", {}, text)),
     el("p", {}, "A chart of someone's song is for your own study; sharing or selling copies needs the owner's permission, and local law decides."),
   );
-}
+});
 
 function partWords(part) {
   const name = part.name ? `, ${part.name}` : "";
   return `Section ${part.letter || "without a letter"}${name}${part.times > 1 ? `, ${part.times} times` : ""}`;
 }
 
-function partHeading(part, song) {
+/** `{key, node}`; the one before, where it says the same. */
+function partHeading(part, song, before) {
   const index = part.lines[0][0].bars[0];
   const first = sectionOf(index)?.first_bar;
   const hasDetail = song.detail?.length > 0 && part.lines.some((line) => line.some((m) => detailIn(m.bars[0]).length > 0));
   const bars = part.passes.map(([a, b]) => (a === b ? `${a}` : `${a}–${b}`)).join(" and ");
   const words = [part.times > 1 ? `${part.times}×, bars ${bars}` : `bars ${bars}`, part.differs].filter(Boolean).join(" · ");
+  const key = JSON.stringify([part.letter, part.name, words, hasDetail, hasDetail && isDetailed(index), first]);
+  if (key === before?.key) return before;
   const heading = el(
     "h2",
     {},
@@ -220,7 +236,7 @@ function partHeading(part, song) {
     el("span", { class: "span" }, words),
   );
   const more = hasDetail ? button(["Every harmony", unseen(` of section ${part.letter}`)], () => toggleSection(first), { "aria-pressed": String(isDetailed(index)), "aria-keyshortcuts": "d", "data-detail": first, class: "small" }) : null;
-  return el("div", { class: "part-head" }, heading, more);
+  return { key, node: el("div", { class: "part-head" }, heading, more) };
 }
 
 /** Over a line that begins in a new key. */
@@ -356,30 +372,39 @@ function beats(here) {
 }
 
 let marked = [];
-/** Shows what is chosen; only bars that were or are chosen are touched. */
+/** Shows what is chosen; only what differs is touched. */
 function mark() {
-  for (const node of marked) {
-    node.classList.remove("chosen", "in-stretch");
-    node.removeAttribute("id");
-    node.removeAttribute("aria-current");
-    node.tabIndex = -1;
-    for (const c of node.querySelectorAll(".in-hand")) c.classList.remove("in-hand");
-  }
-  marked = [];
+  const now = [];
   for (let bar = desk.bar; bar <= desk.barTo; bar += 1) {
     const place = places.get(bar);
     if (!place) continue;
     const node = place.node.querySelectorAll(".bar")[place.column];
-    if (marked.includes(node)) continue;
-    node.classList.add("in-stretch");
-    marked.push(node);
+    if (!now.includes(node)) now.push(node);
   }
-  const [node] = marked;
+  for (const node of marked.slice(1)) if (!now.includes(node)) node.classList.remove("in-stretch");
+  if (marked.length > 0 && marked[0] !== now[0]) leave(marked[0], now.includes(marked[0]));
+  marked = now;
+  for (const node of now) if (!node.classList.contains("in-stretch")) node.classList.add("in-stretch");
+  const [node] = now;
   if (!node) return;
-  node.classList.add("chosen");
-  node.id = "chosen";
-  node.setAttribute("aria-current", "true");
-  node.tabIndex = 0;
-  node.dataset.bar = desk.bar;
-  node.querySelectorAll(".chord")[desk.part]?.classList.add("in-hand");
+  if (node.id !== "chosen") {
+    node.classList.add("chosen");
+    node.id = "chosen";
+    node.setAttribute("aria-current", "true");
+    node.tabIndex = 0;
+  }
+  setIfOther(node, "data-bar", desk.bar);
+  node.querySelectorAll(".chord").forEach((c, part) => {
+    if (c.classList.contains("in-hand") !== (part === desk.part)) c.classList.toggle("in-hand");
+  });
+}
+
+/** A bar that is no longer the first of what is chosen. */
+function leave(node, isInStretch) {
+  node.classList.remove("chosen");
+  if (!isInStretch) node.classList.remove("in-stretch");
+  node.removeAttribute("id");
+  node.removeAttribute("aria-current");
+  node.tabIndex = -1;
+  for (const c of node.querySelectorAll(".in-hand")) c.classList.remove("in-hand");
 }

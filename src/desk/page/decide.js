@@ -42,11 +42,12 @@ function take(decision) {
   made.seen = made.effects.map((e) => chordsOf(desk.song, e));
   pending.push(made);
   keep();
-  if (made.effects.length > 0) show();
-  progress();
   const settled = new Promise((resolve) => waiting.set(made.id, resolve));
+  // on its way before it is drawn: the program works while the page does
   if (isLost()) waits(made);
   else pump();
+  if (made.effects.length > 0) show();
+  progress();
   return settled;
 }
 

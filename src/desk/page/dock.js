@@ -4,7 +4,7 @@
 import { keptAs } from "./api.js";
 import { hearPlucked } from "./clicks.js";
 import { symbol } from "./chart.js";
-import { button, el, find } from "./dom.js";
+import { button, el, find, whenOther } from "./dom.js";
 import { confirmIt, goToOpen, twinsOf } from "./edits.js";
 import { plural, sureness } from "./music.js";
 import { now, player, seek, setLoop, setSpeed } from "./player.js";
@@ -57,17 +57,27 @@ function show() {
   const bar = desk.song.bars[desk.bar];
   const many = desk.barTo > desk.bar;
   const sure = chord && chord.state === "open" && !many ? sureness(chord) : "";
-  parts.what.replaceChildren(
-    el("span", { class: "where" }, many ? `Bars ${bar.number}–${desk.song.bars[desk.barTo].number}` : `Bar ${bar.number}`),
-    chord && !many ? symbol(chord.symbol, chord.state === "open") : "",
-    sure ? el("span", { class: "sure" }, `${sure} sure`) : "",
-  );
+  const where = many ? `Bars ${bar.number}–${desk.song.bars[desk.barTo].number}` : `Bar ${bar.number}`;
+  tellChosen(where, chord && !many ? chord.symbol : null, chord?.state === "open", sure);
   const also = desk.repeats && chord ? twinsOf(chord).length : 0;
   const isDone = !many && chord?.state === "decided";
-  parts.confirm.replaceChildren(many ? "Confirm these bars" : isDone ? "Confirmed: next" : `Confirm ${chord?.symbol ?? ""}`, also > 0 ? ` and ${plural(also, "repeat")}` : "");
-  parts.confirm.disabled = !chord;
-  parts.hear.disabled = !chord || chord.label === "N";
+  const act = many ? "Confirm these bars" : isDone ? "Confirmed: next" : `Confirm ${chord?.symbol ?? ""}`;
+  tellAct(act + (also > 0 ? ` and ${plural(also, "repeat")}` : ""), !chord, !chord || chord.label === "N");
 }
+
+const tellChosen = whenOther((where, name, isOpen, sure) =>
+  parts.what.replaceChildren(
+    el("span", { class: "where" }, where),
+    name === null ? "" : symbol(name, isOpen),
+    sure ? el("span", { class: "sure" }, `${sure} sure`) : "",
+  ),
+);
+
+const tellAct = whenOther((words, isMissing, isSilent) => {
+  parts.confirm.replaceChildren(words);
+  parts.confirm.disabled = isMissing;
+  parts.hear.disabled = isSilent;
+});
 
 /** Over a reload: the bar, the playhead, the speed and the loop. */
 function keepPlace() {

@@ -33,6 +33,27 @@ export function onceAPicture(act) {
   };
 }
 
+/** Puts text into a node, unless it says so already: what is not touched is not laid out anew. */
+export function write(node, text) {
+  if (node.textContent !== text) node.textContent = text;
+}
+
+/** Sets an attribute, unless it has that value already. */
+export function setIfOther(node, name, value) {
+  if (node.getAttribute(name) !== String(value)) node.setAttribute(name, value);
+}
+
+/** Calls `act` with what was worked out, where that differs from the last time. */
+export function whenOther(act) {
+  let before = null;
+  return (...values) => {
+    const key = JSON.stringify(values);
+    if (key === before) return;
+    before = key;
+    act(...values);
+  };
+}
+
 export const find = (selector, within = document) => within.querySelector(selector);
 
 function filled(node, attributes, children) {

@@ -30,6 +30,8 @@ const showSoon = onceAPicture(() => {
   hasMoved = false;
   show(moved);
 });
+/** Whether the chart was scrolled since the line was brought into view: finding out lays the page out. */
+let hasScrolled = true;
 /** The plan of what is drawn. */
 let drawnPlan = null;
 
@@ -41,6 +43,8 @@ export function startEvidence() {
     showSoon();
   });
   on("view", () => show());
+  document.addEventListener("scroll", () => (hasScrolled = true), { capture: true, passive: true });
+  window.addEventListener("resize", () => (hasScrolled = true));
   on("line", follow);
   on("frame", (t) => drawnPlan && moveHead(drawnPlan, t));
   on("sound", (what) => what === "loop" && draw());
@@ -126,7 +130,9 @@ async function show(moved = false) {
     const isOther = shown !== path;
     shown = path;
     draw();
-    if (!isPlaying() && (moved || isOther)) for (const node of [strip, place.node]) node.scrollIntoView({ block: "nearest" });
+    if (isPlaying() || !(isOther || (moved && hasScrolled))) return;
+    for (const node of [strip, place.node]) node.scrollIntoView({ block: "nearest" });
+    hasScrolled = false;
   }
 }
 

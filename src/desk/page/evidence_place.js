@@ -1,7 +1,7 @@
 // The playhead and the loop over what was heard: a click goes there, dragging loops what lies
 // between, and both edges of a loop can be moved, also by the arrow keys.
 
-import { el } from "./dom.js";
+import { el, setIfOther } from "./dom.js";
 import { clock } from "./music.js";
 import { isPlaying, now, player, seek, setLoop } from "./player.js";
 import { say } from "./say.js";
@@ -79,8 +79,8 @@ export function moveHead(plan, t) {
   if (!inView) return;
   head.style.transform = `translateX(${plan.x(t)}px)`;
   if (!isPlaying()) {
-    head.setAttribute("aria-valuenow", t.toFixed(1));
-    head.setAttribute("aria-valuetext", clock(t));
+    setIfOther(head, "aria-valuenow", t.toFixed(1));
+    setIfOther(head, "aria-valuetext", clock(t));
   }
 }
 

@@ -1,7 +1,7 @@
 // The whole song in one strip: sections, confirmed and unconfirmed bars, the playhead.
 // A click or an arrow key goes there. Beside it the progress in words.
 
-import { el, find, svg } from "./dom.js";
+import { el, find, setIfOther, svg, write } from "./dom.js";
 import { player, seek } from "./player.js";
 import { barAt, choose, chordsIn, desk, on } from "./state.js";
 
@@ -26,7 +26,7 @@ function draw() {
   const { song } = desk;
   if (!song || song.bars.length === 0) return;
   const done = song.n_chords - song.n_open;
-  parts.progress.replaceChildren(song.n_open === 0 ? "Every chord is confirmed" : `${done} of ${song.n_chords} confirmed`);
+  write(parts.progress, song.n_open === 0 ? "Every chord is confirmed" : `${done} of ${song.n_chords} confirmed`);
   const states = song.bars.map((_, i) => chordsIn(i).every((c) => c.state === "decided"));
   const key = JSON.stringify([song.sections.map((s) => [s.letter, s.first_bar]), player.loop, song.bars.length, song.bars.at(-1).end_s]);
   if (key === drawnFor) return color(states);
@@ -64,10 +64,10 @@ function mark() {
   const [a, b] = [desk.song.bars[desk.bar], desk.song.bars[desk.barTo]];
   parts.choice.style.left = `${share(a.start_s) * 100}%`;
   parts.choice.style.width = `max(4px, ${(share(b.end_s) - share(a.start_s)) * 100}%)`;
-  parts.strip.setAttribute("aria-valuemin", desk.song.bars[0].number);
-  parts.strip.setAttribute("aria-valuemax", desk.song.bars.at(-1).number);
-  parts.strip.setAttribute("aria-valuenow", a.number);
-  parts.strip.setAttribute("aria-valuetext", `Bar ${a.number} of ${desk.song.bars.at(-1).number}`);
+  setIfOther(parts.strip, "aria-valuemin", desk.song.bars[0].number);
+  setIfOther(parts.strip, "aria-valuemax", desk.song.bars.at(-1).number);
+  setIfOther(parts.strip, "aria-valuenow", a.number);
+  setIfOther(parts.strip, "aria-valuetext", `Bar ${a.number} of ${desk.song.bars.at(-1).number}`);
 }
 
 function moveHead(at) {

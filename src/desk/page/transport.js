@@ -2,7 +2,7 @@
 
 import { metronome, prepare, setMetronome } from "./clicks.js";
 import { cellsOf, placeOf } from "./chart.js";
-import { button, el, find, unseen } from "./dom.js";
+import { button, el, find, setIfOther, unseen, whenOther, write } from "./dom.js";
 import { listening, route } from "./listening.js";
 import { clock, percent } from "./music.js";
 import { SLOWEST, SPEED_STEP, fault, isPlaying, now, play, playFrom, player, seek, setEars, setLoop, setSpeed, setVolume, startPlayer, step, stop, throughPage } from "./player.js";
@@ -37,7 +37,10 @@ export function startTransport() {
   on("choice", (moved) => {
     if (!moved) return;
     if (player.loop?.chosen) loopChoice();
-    if (!isPlaying()) seek(startOfChoice());
+    if (isPlaying()) return;
+    seek(startOfChoice());
+    // with the picture of the choice, not one later
+    wake();
   });
   on("play", playChoice);
   on("dragged", loopChoice);
@@ -154,17 +157,19 @@ export function toggleClicks() {
 }
 
 function show(what) {
-  const playing = isPlaying();
-  parts.play.replaceChildren(playing ? "Pause" : "Play");
-  parts.loop.setAttribute("aria-pressed", String(player.loop !== null));
-  parts.loop.replaceChildren("Loop", player.loop ? el("span", { class: "which-bars" }, ` ${loopWords()}`) : "");
-  parts.ears.replaceChildren(unseen("Hear: "), EARS[player.ears][0]);
-  parts.clicks.setAttribute("aria-pressed", String(metronome.on));
-  parts.speed.textContent = percent(player.speed);
-  parts.slower.disabled = player.speed <= SLOWEST;
-  parts.faster.disabled = player.speed >= 1;
+  write(parts.play, isPlaying() ? "Pause" : "Play");
+  setIfOther(parts.loop, "aria-pressed", player.loop !== null);
+  tellLoop(player.loop ? loopWords() : null);
+  tellEars(EARS[player.ears][0]);
+  setIfOther(parts.clicks, "aria-pressed", metronome.on);
+  write(parts.speed, percent(player.speed));
+  parts.slower.toggleAttribute("disabled", player.speed <= SLOWEST);
+  parts.faster.toggleAttribute("disabled", player.speed >= 1);
   if (what === "error" && fault() && desk.song?.take?.present !== false) say(`${fault()}.`);
 }
+
+const tellLoop = whenOther((words) => parts.loop.replaceChildren("Loop", words === null ? "" : el("span", { class: "which-bars" }, ` ${words}`)));
+const tellEars = whenOther((words) => parts.ears.replaceChildren(unseen("Hear: "), words));
 
 function loopWords() {
   const { from, to } = player.loop;
