@@ -27,10 +27,43 @@ pub fn binder(
     options: &Options,
     done: &(dyn Fn() + Sync),
 ) -> Result<Vec<u8>, (usize, ChartError)> {
+    let each: Vec<(&Song, &Options)> = songs.iter().map(|song| (song, options)).collect();
+    bind_all(title, &each, options, done)
+}
+
+/// As [`binder`], each song with options of its own, but for the paper: that is the binder's.
+///
+/// # Errors
+/// As [`binder`].
+pub fn binder_of_versions(
+    title: &str,
+    songs: &[(Song, Options)],
+    options: &Options,
+    done: &(dyn Fn() + Sync),
+) -> Result<Vec<u8>, (usize, ChartError)> {
+    let on_paper: Vec<Options> = songs
+        .iter()
+        .map(|(_, own)| Options {
+            page: options.page,
+            landscape: options.landscape,
+            ..own.clone()
+        })
+        .collect();
+    let songs = songs.iter().map(|(song, _)| song);
+    let each: Vec<(&Song, &Options)> = songs.zip(&on_paper).collect();
+    bind_all(title, &each, options, done)
+}
+
+fn bind_all(
+    title: &str,
+    songs: &[(&Song, &Options)],
+    options: &Options,
+    done: &(dyn Fn() + Sync),
+) -> Result<Vec<u8>, (usize, ChartError)> {
     let bound: Vec<Bound> = songs
         .par_iter()
         .enumerate()
-        .map(|(i, song)| {
+        .map(|(i, (song, options))| {
             let bound = bind(song, options).map_err(|e| (i, e));
             done();
             bound

@@ -28,6 +28,13 @@ pub enum ChartError {
         /// The fret asked for.
         fret: u8,
     },
+    /// Two options of which only one makes sense.
+    Exclusive {
+        /// One.
+        one: &'static str,
+        /// The other.
+        other: &'static str,
+    },
     /// A page that the chart does not have.
     NoPage {
         /// The page asked for, from 1.
@@ -83,6 +90,7 @@ impl std::fmt::Display for ChartError {
                 fret: fret.to_string(),
             }
             .fmt(f),
+            Self::Exclusive { one, other } => write!(f, "{one} and {other} exclude each other"),
             Self::NoPage { page, n } => write!(
                 f,
                 "there is no page {page}: the chart has {n} (--only-page 1 gives the first)"

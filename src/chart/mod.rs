@@ -32,10 +32,11 @@ mod svg;
 mod tests;
 mod transpose;
 mod txt;
+mod versions;
 mod vtt;
 mod xml;
 
-pub use binder::binder;
+pub use binder::{binder, binder_of_versions};
 pub use error::ChartError;
 pub use json::{FORMAT_NAME, FORMAT_VERSION};
 pub use practice::{Sound, practice};
@@ -182,6 +183,22 @@ pub struct Options {
 }
 
 impl Options {
+    /// Whether no two options contradict each other.
+    ///
+    /// # Errors
+    /// * [`ChartError::Exclusive`] for two of which only one makes sense.
+    pub fn check(&self) -> Result<(), ChartError> {
+        let pairs = [
+            ("large", self.large, "compact", self.compact),
+            ("written_out", self.written_out, "short", self.short),
+            ("degrees", self.degrees, "degrees_under", self.degrees_under),
+        ];
+        match pairs.iter().find(|(_, a, _, b)| *a && *b) {
+            Some((one, _, other, _)) => Err(ChartError::Exclusive { one, other }),
+            None => Ok(()),
+        }
+    }
+
     /// Width and height of a page as it is held, mm.
     pub fn size_mm(&self) -> (f64, f64) {
         let (width, height) = self.page.size_mm();
@@ -197,6 +214,7 @@ impl Options {
 ///
 /// # Errors
 /// * [`ChartError::Empty`] for a song without chords.
+/// * [`ChartError::Exclusive`] for options that contradict each other.
 /// * [`ChartError::NoKey`], [`ChartError::OtherMode`], [`ChartError::CapoRange`]
 ///   if an option does not fit the song.
 /// * [`ChartError::NoPage`] for a page that the chart does not have.

@@ -439,11 +439,11 @@ fn facts(song: &Song, options: &Options) -> Vec<String> {
     let mut facts = Vec::new();
     facts.push(match song.key {
         Some(key) => {
-            let all = std::iter::once(key.text()).chain(form::key_words(song));
+            let all = std::iter::once(key.text()).chain(form::first_key_words(song));
             format!("Key of {}", all.collect::<Vec<_>>().join(", "))
         }
         None => {
-            let later = form::key_words(song).into_iter();
+            let later = form::first_key_words(song).into_iter();
             let all: Vec<_> = std::iter::once("open".into()).chain(later).collect();
             format!("Key {}", all.join(", "))
         }

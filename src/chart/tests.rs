@@ -33,6 +33,7 @@ pub(crate) fn song(title: &str, meter: u8, sections: &[(&str, &[&str])]) -> Song
         lyrics: Vec::new(),
         notes: Vec::new(),
         choices: Vec::new(),
+        versions: Vec::new(),
         stale: Vec::new(),
         warnings: Vec::new(),
     };

@@ -23,11 +23,13 @@ use std::collections::{HashMap, HashSet};
 ///
 /// # Errors
 /// * [`ChartError::Empty`] for a song without chords.
+/// * [`ChartError::Exclusive`] for options that contradict each other.
 /// * [`ChartError::NoKey`], [`ChartError::OtherMode`], [`ChartError::CapoRange`].
 pub fn prepare(song: &Song, options: &Options) -> Result<Song, ChartError> {
     if song.spans.is_empty() {
         return Err(ChartError::Empty);
     }
+    options.check()?;
     if options.degrees && song.key.is_none() {
         return Err(ChartError::NoKey {
             option: "--degrees",

@@ -52,6 +52,7 @@ fn song(chords: &[&str]) -> Song {
         credit: None,
         lyrics: vec![],
         notes: vec![],
+        versions: Vec::new(),
         choices: Vec::new(),
         stale: Vec::new(),
         warnings: vec![],

@@ -2,10 +2,11 @@
 
 mod binder;
 mod practice;
+mod versions;
 
 use super::plain::{one_line, shell_word, shown};
 use super::{CliError, Outcome};
-use crate::chart::{Format, Options, Page, prepare, write};
+use crate::chart::{Format, prepare, write};
 use crate::fretboard::{Tuning, read_capo};
 use crate::songlog::song::{Song, State};
 use crate::theory::{Key, Label};
@@ -22,16 +23,21 @@ use std::path::{Path, PathBuf};
 /// needs the owner's permission, and local law decides.
 #[derive(Args)]
 #[command(
-    after_help = "Examples:\n  takebook chart lesson.takebook -o lesson.pdf --page letter\n  takebook chart songs/ -o binder.pdf\n  takebook chart opener.takebook slow.takebook -o set.pdf --title \"Friday\"\n  takebook chart lesson.takebook -o lesson.html --with-sound"
+    after_help = "Examples:\n  takebook chart lesson.takebook -o lesson.pdf --page letter\n  takebook chart songs/ -o binder.pdf\n  takebook chart opener.takebook slow.takebook -o set.pdf --title \"Friday\"\n  takebook chart lesson.takebook -o lesson.html --with-sound\n  takebook chart lesson.takebook --capo 2 --easy --large --save-version Beginner --student Robin\n  takebook chart lesson.takebook --for Beginner -o lesson.pdf\n  takebook chart songs/ --for Robin -o robin.pdf"
 )]
 pub(crate) struct Chart {
     /// Log to chart; several logs in the order given, or a folder, make a binder with contents (.pdf)
     #[arg(required = true, value_name = "LOG")]
     logs: Vec<PathBuf>,
     /// File to write, or `-` for standard output (needs --format)
-    #[arg(short, long, value_name = "FILE")]
-    output: PathBuf,
-    /// Overwrite the file if it exists
+    #[arg(
+        short,
+        long,
+        value_name = "FILE",
+        required_unless_present = "save_version"
+    )]
+    output: Option<PathBuf>,
+    /// Overwrite the file, or the version, if it exists
     #[arg(long, alias = "force")]
     overwrite: bool,
     /// Every harmony that sounds, not only the song's chords
@@ -44,9 +50,18 @@ pub(crate) struct Chart {
     /// musicxml, mxl, mid, vtt, lab, jams, json
     #[arg(long, value_name = "NAME")]
     format: Option<String>,
-    /// Paper
-    #[arg(long, value_enum, default_value_t = Paper::A4)]
-    page: Paper,
+    /// With the settings of a version: its name, or the student's; options beside it come first
+    #[arg(long = "for", value_name = "NAME")]
+    version: Option<String>,
+    /// Save the settings given here as a version of the chart, under this name
+    #[arg(long, value_name = "NAME", conflicts_with_all = ["output", "format"])]
+    save_version: Option<String>,
+    /// With --save-version: whom it is for; kept in the song's file, never on a chart
+    #[arg(long, value_name = "NAME", conflicts_with = "output")]
+    student: Option<String>,
+    /// Paper; A4 if not given
+    #[arg(long, value_enum)]
+    page: Option<Paper>,
     /// Move the song to another key of the same mode, such as A or F#m
     #[arg(long, value_name = "KEY")]
     key: Option<Key>,
@@ -115,13 +130,8 @@ pub(crate) struct Chart {
     #[arg(long)]
     with_sound: bool,
     /// Add to every time of captions, s (below 0 for earlier)
-    #[arg(
-        long,
-        value_name = "SECONDS",
-        default_value_t = 0.0,
-        allow_negative_numbers = true
-    )]
-    offset: f64,
+    #[arg(long, value_name = "SECONDS", allow_negative_numbers = true)]
+    offset: Option<f64>,
     /// Say what was written as JSON
     #[arg(long)]
     json: bool,
@@ -158,30 +168,27 @@ const MOST_OFFSET_S: f64 = 604_800.0;
 
 impl Chart {
     pub(crate) fn run(self, out: &mut dyn Write) -> Result<Outcome, CliError> {
-        let to_stdout = self.output.as_os_str() == "-";
-        let format = self.format(to_stdout)?;
-        if !self.offset.is_finite() || self.offset.abs() > MOST_OFFSET_S {
-            return Err(CliError::new(format!(
-                "--offset must be a number of seconds from -{MOST_OFFSET_S} to {MOST_OFFSET_S} (a week), not {}",
-                short(self.offset)
-            )));
-        }
-        let options = self.options()?;
-        if !to_stdout && !self.overwrite && self.output.symlink_metadata().is_ok() {
-            return Err(CliError::new(format!(
-                "'{}' already exists; not overwritten (give another name, or --overwrite)",
-                self.output.display()
-            )));
-        }
+        self.check_offset()?;
         let one = match &self.logs[..] {
             [log] if !log.is_dir() => Some(log),
             _ => None,
         };
+        let Some(output) = &self.output else {
+            return self.save_version(one, out);
+        };
+        let to_stdout = output.as_os_str() == "-";
+        let format = self.format(output, to_stdout)?;
+        if !to_stdout && !self.overwrite && output.symlink_metadata().is_ok() {
+            return Err(CliError::new(format!(
+                "'{}' already exists; not overwritten (give another name, or --overwrite)",
+                output.display()
+            )));
+        }
         if self.with_sound {
             practice::check(one, format)?;
         }
         let Some(log) = one else {
-            return self.binder(format, &options, to_stdout, out);
+            return self.binder(format, output, out);
         };
         if self.title.is_some() || self.two_sided {
             return Err(CliError::new(format!(
@@ -190,6 +197,7 @@ impl Chart {
             )));
         }
         let song = self.load(log)?;
+        let options = self.options_for(log, &song)?;
         let name = |e: crate::chart::ChartError| CliError::new(format!("{}: {e}", log.display()));
         let bytes = match self.with_sound {
             true => practice::write(log, &song, &options)?,
@@ -199,40 +207,19 @@ impl Chart {
         if to_stdout {
             out.write_all(&bytes)?;
         } else {
-            save(&self.output, &bytes, self.overwrite)?;
+            save(output, &bytes, self.overwrite)?;
         }
-        self.report((log, &song, &moved), bytes.len(), to_stdout, out)
+        self.report((log, &song, &moved), bytes.len(), output, out)
     }
 
-    /// How the song is to be delivered.
-    fn options(&self) -> Result<Options, CliError> {
-        Ok(Options {
-            page: match self.page {
-                Paper::A4 => Page::A4,
-                Paper::Letter => Page::Letter,
-                Paper::A5 => Page::A5,
-            },
-            key: self.key,
-            capo: self.capo,
-            degrees: self.degrees == Some(Degrees::Instead),
-            degrees_under: self.degrees == Some(Degrees::Under),
-            easy: self.easy,
-            tuning: self.tuning.clone(),
-            save_ink: self.save_ink,
-            left_handed: self.left_handed,
-            large: self.large,
-            compact: self.compact,
-            landscape: self.landscape,
-            two_sided: self.two_sided,
-            alternatives: self.alternatives,
-            concert: self.concert,
-            written_out: self.written_out,
-            short: self.short,
-            steady: self.steady,
-            offset_s: self.offset,
-            only_page: self.only_page.map(|page| page as usize),
-            dpi: self.dpi,
-        })
+    fn check_offset(&self) -> Result<(), CliError> {
+        match self.offset {
+            Some(s) if !s.is_finite() || s.abs() > MOST_OFFSET_S => Err(CliError::new(format!(
+                "--offset must be a number of seconds from -{MOST_OFFSET_S} to {MOST_OFFSET_S} (a week), not {}",
+                short(s)
+            ))),
+            _ => Ok(()),
+        }
     }
 
     fn load(&self, path: &Path) -> Result<Song, CliError> {
@@ -243,15 +230,15 @@ impl Chart {
         })
     }
 
-    fn format(&self, to_stdout: bool) -> Result<Format, CliError> {
+    fn format(&self, output: &Path, to_stdout: bool) -> Result<Format, CliError> {
         if let Some(name) = &self.format {
             return Ok(Format::by_ending(name)?);
         }
-        match self.output.extension().and_then(|e| e.to_str()) {
+        match output.extension().and_then(|e| e.to_str()) {
             Some(ending) if !to_stdout => Ok(Format::by_ending(ending)?),
             _ => Err(CliError::new(format!(
                 "'{}' has no ending to tell the format by (give one, as in song.pdf, or --format)",
-                self.output.display()
+                output.display()
             ))),
         }
     }
@@ -261,9 +248,10 @@ impl Chart {
         &self,
         (log, song, moved): (&Path, &Song, &Song),
         n_bytes: usize,
-        to_stdout: bool,
+        output: &Path,
         out: &mut dyn Write,
     ) -> Result<Outcome, CliError> {
+        let to_stdout = output.as_os_str() == "-";
         let n_open = moved.n_open();
         let fresh = &moved.warnings[song.warnings.len().min(moved.warnings.len())..];
         let mut stderr = std::io::stderr().lock();
@@ -289,7 +277,7 @@ impl Chart {
         if !to_stdout && self.json {
             let said = serde_json::json!({
                 "version": 1,
-                "file": self.output.display().to_string(),
+                "file": output.display().to_string(),
                 "bytes": n_bytes,
                 "n_chords": moved.n_chords(),
                 "n_open": n_open,
@@ -297,7 +285,7 @@ impl Chart {
             });
             writeln!(out, "{said}")?;
         } else if !to_stdout {
-            writeln!(out, "wrote {}", shown(&self.output))?;
+            writeln!(out, "wrote {}", shown(output))?;
         }
         Ok(super::confirmed(self.require_confirmed, n_open))
     }

@@ -19,6 +19,7 @@ mod sections;
 pub mod song_json;
 mod taps;
 mod undo;
+mod versions;
 mod words;
 
 pub use error::DecideError;
@@ -27,4 +28,5 @@ pub use requested::acts_for_song;
 pub use save::{Known, Made, Saved, acts_of, decide, made_after};
 pub use taps::{BarBeats, Taps};
 pub use undo::{Undone, redo, redoable, undo, undoable, undone_after};
+pub use versions::VersionRequest;
 pub use words::{InBars, hints, open_words, percent, remarks, words};

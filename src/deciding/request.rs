@@ -26,6 +26,7 @@
 use super::DecideError;
 use super::place::{Moment, Where};
 use super::taps::{BarBeats, Taps};
+use super::versions::VersionRequest;
 use crate::fretboard::{Shape, Tuning, check_capo, read_capo};
 use crate::songlog::decided::{Act, Feel, Setting};
 use crate::songlog::read_meter;
@@ -157,6 +158,13 @@ pub struct DecisionRequest {
     /// Takes back what was set for the whole song, so that it is heard: tempo, beats, meter, ….
     #[arg(help_heading = "The whole song", long, value_enum, value_name = "WHAT")]
     pub as_heard: Vec<Setting>,
+
+    /// A version of the chart to be saved; its options are those of takebook chart.
+    #[arg(skip)]
+    pub chart_version: Option<VersionRequest>,
+    /// Removes a version of the chart (chart --save-version saves one).
+    #[arg(help_heading = "The whole song", long, value_name = "NAME")]
+    pub remove_version: Option<String>,
 }
 
 /// What a field is about.
@@ -186,7 +194,7 @@ const NEEDED: [(&str, &str); 2] = [("at-least", "accept"), ("alt-shape", "shape"
 
 impl DecisionRequest {
     /// Every field but the places: its name as an option, its scope, whether it is given.
-    fn fields(&self) -> [(&'static str, Scope, bool); 29] {
+    fn fields(&self) -> [(&'static str, Scope, bool); 31] {
         use Scope::{Either, Other, Place, Song};
         [
             ("accept", Place, self.accept),
@@ -218,6 +226,8 @@ impl DecisionRequest {
             ("capo", Song, self.capo.is_some()),
             ("tuning", Song, self.tuning.is_some()),
             ("as-heard", Song, !self.as_heard.is_empty()),
+            ("chart-version", Song, self.chart_version.is_some()),
+            ("remove-version", Song, self.remove_version.is_some()),
         ]
     }
 

@@ -3,7 +3,7 @@
 use super::place::{Moment, Place, Twin, read_moment, twins};
 use super::taps::BarBeats;
 use super::words::listed;
-use super::{DecideError, DecisionRequest, one_chord, sections};
+use super::{DecideError, DecisionRequest, one_chord, sections, versions};
 use crate::songlog::decided::{Act, How};
 use crate::songlog::song::{Bar, Song, Span, State};
 use crate::songlog::{Log, resolve, store};
@@ -55,6 +55,8 @@ pub fn acts_for_song(
 ) -> Result<Vec<Act>, DecideError> {
     request.check_values()?;
     let mut acts = request.for_song();
+    let (saved, removed) = (&request.chart_version, &request.remove_version);
+    acts.extend(versions::acts(saved.as_ref(), removed.as_deref(), song)?);
     if let Some(moment) = &request.first_downbeat {
         let at_s = match song {
             Some(song) => moment.seconds(song)?,

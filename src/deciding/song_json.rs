@@ -50,6 +50,7 @@ pub fn without_chords(song: &Song) -> Value {
     });
     // not in the macro, which would copy what is long, each time it is nested
     value["bars"] = song.bars.iter().map(bar).collect();
+    value["versions"] = json!(song.versions);
     value
 }
 

@@ -45,6 +45,10 @@ pub(super) struct Wanted {
     #[serde(default)]
     short: Flag,
     #[serde(default)]
+    alternatives: Flag,
+    #[serde(default)]
+    steady: Flag,
+    #[serde(default)]
     inline: Flag,
 }
 
@@ -69,22 +73,11 @@ impl Wanted {
         let page = paper(self.paper.as_deref())?;
         let key = parsed::<Key>("key", self.key.as_deref())?;
         let tuning = parsed::<Tuning>("tuning", self.tuning.as_deref())?;
-        if self.written_out.is_on() && self.short.is_on() {
-            return Err(ApiError::bad("written_out and short exclude each other"));
-        }
-        if self.degrees.is_on() && self.degrees_under.is_on() {
-            return Err(ApiError::bad(
-                "degrees and degrees_under exclude each other",
-            ));
-        }
-        if self.large.is_on() && self.compact.is_on() {
-            return Err(ApiError::bad("large and compact exclude each other"));
-        }
         let offset_s = self.offset_s.unwrap_or(0.0);
         if !offset_s.is_finite() {
             return Err(ApiError::bad("offset_s must be a number of seconds"));
         }
-        Ok(Options {
+        let options = Options {
             page,
             key,
             capo: self.capo,
@@ -100,9 +93,13 @@ impl Wanted {
             concert: self.concert.is_on(),
             written_out: self.written_out.is_on(),
             short: self.short.is_on(),
+            alternatives: self.alternatives.is_on(),
+            steady: self.steady.is_on(),
             offset_s,
             ..Options::default()
-        })
+        };
+        options.check()?;
+        Ok(options)
     }
 }
 

@@ -13,6 +13,9 @@ use std::sync::Arc;
 /// The longest body that is read, bytes: a decision is a few hundred.
 pub(super) const LONGEST_BODY: usize = 64 * 1024;
 
+/// Where a folder's page sends a file, the only body that may be longer.
+const ADD_FILE: &str = "/api/add";
+
 /// Called with the next link whenever one was used up.
 pub(super) type OnLink = Box<dyn Fn(&str) + Send + Sync>;
 
@@ -126,7 +129,7 @@ fn refused(status: StatusCode, why: &'static str, is_api: bool) -> Response {
     response
 }
 
-/// Refuses, before anything of it is read, a body that is too long or not JSON.
+/// Refuses, before anything of it is read, a body that is too long or of another kind.
 fn acceptable(request: &Request) -> ApiResult<()> {
     if request.method() != Method::POST {
         return Ok(());
@@ -136,7 +139,8 @@ fn acceptable(request: &Request) -> ApiResult<()> {
         .get(header::CONTENT_LENGTH)
         .and_then(|v| v.to_str().ok())
         .and_then(|v| v.parse::<u64>().ok());
-    if length.is_some_and(|n| n > LONGEST_BODY as u64) {
+    let is_file = request.uri().path() == ADD_FILE;
+    if !is_file && length.is_some_and(|n| n > LONGEST_BODY as u64) {
         return Err(too_long());
     }
     let kind = headers
@@ -144,10 +148,16 @@ fn acceptable(request: &Request) -> ApiResult<()> {
         .and_then(|v| v.to_str().ok())
         .unwrap_or("");
     let kind = kind.split(';').next().unwrap_or("").trim();
-    if !kind.eq_ignore_ascii_case("application/json") {
+    // neither kind can be sent by a form of another page
+    let expected = if is_file {
+        "application/octet-stream"
+    } else {
+        "application/json"
+    };
+    if !kind.eq_ignore_ascii_case(expected) {
         return Err(ApiError::new(
             StatusCode::UNSUPPORTED_MEDIA_TYPE,
-            "a request that changes something must be application/json",
+            format!("a request that changes something must be {expected}"),
         ));
     }
     Ok(())

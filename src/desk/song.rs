@@ -71,7 +71,7 @@ fn told(snapshot: &Snapshot) -> Value {
     value["can_undo"] = json!(undoable(log).is_some());
     value["can_redo"] = json!(redoable(log).is_some());
     value["beats_s"] = song.beats_s.iter().map(|t| round(*t)).collect();
-    value["form"] = json!(form_words(song));
+    value["form"] = json!(form::order(song).unwrap_or_default());
     value["live"] = json!(cfg!(feature = "mic"));
     value["tuning"] = json!(song.instrument.tuning.text());
     value
@@ -114,14 +114,6 @@ fn file_name(path: &std::path::Path) -> String {
         .unwrap_or_default()
         .to_string_lossy()
         .into_owned()
-}
-
-/// The order of sections as everywhere else; empty where there is only one.
-fn form_words(song: &Song) -> String {
-    match form::letters(song) {
-        names if names.len() > 1 => names.join(" "),
-        _ => String::new(),
-    }
 }
 
 /// The same bar in the other sections of its letter.

@@ -6,11 +6,14 @@
 //! does to the song stands in `resolve`; how a person asks for it, on the
 //! command line and on the page, is a field of `deciding::DecisionRequest`.
 
+mod words;
+
 use super::format::Fault;
 pub use super::setting::Setting;
 use super::text::{self, rounded, rounded_list, rounded_optional};
 pub use super::times::{Clock, Times};
 use super::validate::{Field, ensure, name, range, tempo, time};
+use super::versions::ChartSettings;
 use crate::fretboard::{HIGHEST_CAPO, Shape, Tuning};
 use crate::theory::{Key, Label};
 use serde::{Deserialize, Serialize};
@@ -278,6 +281,21 @@ pub enum Act {
         #[cfg_attr(test, schemars(with = "Vec<u8>"))]
         tuning: Tuning,
     },
+    /// A version of the chart, in place of one of the same name.
+    ChartVersion {
+        /// Its name.
+        name: String,
+        /// Whom it is for.
+        #[serde(default, skip_serializing_if = "Option::is_none")]
+        student: Option<String>,
+        /// How the chart is written.
+        settings: ChartSettings,
+    },
+    /// There is no version of this name.
+    ChartVersionRemoved {
+        /// The name.
+        name: String,
+    },
     /// Undoes decisions, also such as undid others.
     Undo {
         /// Their ids.
@@ -293,6 +311,8 @@ impl Act {
             | Self::Lyric { .. }
             | Self::Credit { .. }
             | Self::Unconfirm { .. }
+            | Self::ChartVersion { .. }
+            | Self::ChartVersionRemoved { .. }
             | Self::AsHeard { .. } => 4,
             Self::Key { key } | Self::KeyFrom { key, .. } if key.mode.is_other() => 4,
             Self::KeyFrom { .. } => 3,
@@ -354,6 +374,16 @@ impl Act {
             }
             Self::Tempo { bpm } => tempo(*bpm, field("bpm")),
             Self::Title { text } | Self::Credit { text } => name(text, field("text")),
+            Self::ChartVersion {
+                name: own,
+                student,
+                settings,
+            } => {
+                name(own, field("name"))?;
+                name(student.as_deref().unwrap_or_default(), field("student"))?;
+                settings.check(&field("settings"))
+            }
+            Self::ChartVersionRemoved { name: own } => name(own, field("name")),
             Self::Capo { fret } => ensure(*fret <= HIGHEST_CAPO, field("fret"), || {
                 format!("a capo at fret {fret} (0 to {HIGHEST_CAPO})")
             }),
@@ -364,135 +394,30 @@ impl Act {
                 text,
                 start_s,
                 end_s,
-            } => {
-                match (start_s, end_s) {
-                    (Some(start_s), Some(end_s)) => range(*start_s, *end_s, place)?,
-                    (None, None) => {}
-                    _ => ensure(false, place, || {
-                        "a note needs both start_s and end_s, or neither".into()
-                    })?,
-                }
-                let is_text = !text.chars().any(|c| c.is_control() && !c.is_whitespace());
-                ensure(is_text, field("text"), || {
-                    "it has characters that are not text".into()
-                })
-            }
+            } => note(text, *start_s, *end_s, place),
             Self::Key { .. } | Self::Meter { .. } | Self::Tuning { .. } | Self::AsHeard { .. } => {
                 Ok(())
             }
         }
     }
+}
 
-    /// In words: "bar 12: Am7 (as proposed)", or with [`Clock`] "0:31.2 to 0:33.0: Am7 (as proposed)".
-    pub fn words(&self, times: &impl Times) -> String {
-        let at = |at_s: &f64| times.at(*at_s);
-        let range = |start_s: &f64, end_s: &f64| times.range(*start_s, *end_s);
-        match self {
-            Self::Chord {
-                start_s,
-                end_s,
-                label,
-                how,
-            } => {
-                let how = match how {
-                    How::Proposed => "as proposed",
-                    How::Candidate => "another candidate",
-                    How::Own => "entered by you",
-                };
-                format!("{}: {} ({how})", range(start_s, end_s), label.symbol())
-            }
-            Self::Shape {
-                start_s,
-                end_s,
-                shape,
-                or_shape,
-            } => {
-                let or = or_shape.as_ref().map(|s| format!(" or {s}"));
-                let or = or.unwrap_or_default();
-                format!("{}: shape {shape}{or}", range(start_s, end_s))
-            }
-            Self::Note {
-                start_s: Some(start_s),
-                end_s: Some(end_s),
-                text,
-            } => format!("{}: note: {text}", range(start_s, end_s)),
-            Self::Note { text, .. } => format!("note: {text}"),
-            Self::Move { from_s, to_s } => {
-                format!("chord change at {} moved to {}", at(from_s), at(to_s))
-            }
-            Self::Split { at_s } => format!("the chord changes at {}", at(at_s)),
-            Self::Join { start_s, end_s } => format!("{}: one chord", range(start_s, end_s)),
-            Self::Unconfirm { start_s, end_s } => {
-                format!("{}: unconfirmed again", range(start_s, end_s))
-            }
-            Self::SectionName {
-                start_s,
-                end_s,
-                name,
-            } if name.is_empty() => format!("{}: no section name", range(start_s, end_s)),
-            Self::SectionName {
-                start_s,
-                end_s,
-                name,
-            } => format!("{}: section '{name}'", range(start_s, end_s)),
-            Self::SectionLetter {
-                start_s,
-                end_s,
-                letter,
-            } => format!("{}: section {letter}", range(start_s, end_s)),
-            Self::Lyric {
-                start_s,
-                end_s,
-                text,
-            } if text.is_empty() => format!("{}: no words", range(start_s, end_s)),
-            Self::Lyric {
-                start_s,
-                end_s,
-                text,
-            } => format!("{}: words '{text}'", range(start_s, end_s)),
-            Self::SectionFeel {
-                start_s,
-                end_s,
-                feel,
-            } => format!("{}: {}", range(start_s, end_s), feel.words()),
-            Self::SectionSplit { at_s } => format!("a section starts at {}", at(at_s)),
-            Self::SectionJoin { at_s } => format!("no section starts at {}", at(at_s)),
-            other => other.words_for_whole(times),
-        }
+/// Whether a note makes sense: a text, at a place or at none.
+fn note(
+    text: &str,
+    start_s: Option<f64>,
+    end_s: Option<f64>,
+    place: &dyn Display,
+) -> Result<(), Fault> {
+    match (start_s, end_s) {
+        (Some(start_s), Some(end_s)) => range(start_s, end_s, place)?,
+        (None, None) => {}
+        _ => ensure(false, place, || {
+            "a note needs both start_s and end_s, or neither".into()
+        })?,
     }
-
-    /// In words, what is about the whole take or how it is counted.
-    fn words_for_whole(&self, times: &impl Times) -> String {
-        match self {
-            Self::Title { text } => format!("title '{text}'"),
-            Self::Credit { text } if text.is_empty() => "no credit".into(),
-            Self::Credit { text } => format!("credit '{text}'"),
-            Self::Key { key } => format!("key {}", key.text()),
-            Self::KeyFrom { at_s, key } => format!("from {} on: {}", times.at(*at_s), key.text()),
-            Self::Meter { meter } => format!("meter {}/{}", meter.0, meter.1),
-            Self::Tempo { bpm } => format!("tempo {bpm} bpm"),
-            Self::Downbeat { at_s } => format!("first downbeat at {}", Clock.at(*at_s)),
-            Self::Beats { times_s } => match (times_s.first(), times_s.last()) {
-                (Some(first), Some(last)) => {
-                    let range = Clock.range(*first, *last);
-                    format!("{} beats tapped from {range}", times_s.len())
-                }
-                _ => "no beats tapped".into(),
-            },
-            Self::BarBeats { at_s, n_beats } => {
-                let plural = if *n_beats == 1 { "" } else { "s" };
-                format!("bar {} has {n_beats} beat{plural}", times.at(*at_s))
-            }
-            Self::Capo { fret: 0 } => "no capo".into(),
-            Self::Capo { fret } => format!("capo at fret {fret}"),
-            Self::Tuning { tuning } => format!("tuning {}", tuning.text()),
-            Self::AsHeard { setting } => format!("{} as heard", setting.words()),
-            Self::Undo { of } => {
-                let ids: Vec<String> = of.iter().map(u32::to_string).collect();
-                format!("undoes {}", ids.join(", "))
-            }
-            // the rest has its words in `words`
-            _ => String::new(),
-        }
-    }
+    let is_text = !text.chars().any(|c| c.is_control() && !c.is_whitespace());
+    ensure(is_text, Field(place, "text"), || {
+        "it has characters that are not text".into()
+    })
 }

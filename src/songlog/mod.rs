@@ -30,6 +30,7 @@ pub(crate) mod text;
 mod timeline;
 mod times;
 pub mod validate;
+pub mod versions;
 
 pub use act::VERSION;
 pub use count::contradiction;

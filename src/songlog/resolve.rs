@@ -12,6 +12,7 @@ use super::heard::{Choice, Heard};
 use super::parts::Parts;
 use super::song::{Bar, Lyric, Song, Span, State};
 use super::timeline::{Misfit, Piece, Timeline, same_sound};
+use super::versions::{self, ChartVersion};
 use crate::fretboard::{Instrument, Tuning};
 use crate::theory::{Key, KeyChange, Label};
 
@@ -164,6 +165,7 @@ pub fn resolve_with_unfit(log: &Log) -> (Song, Vec<Unfit>) {
         credit: credit(log, &settings),
         lyrics: words.lyrics,
         notes: words.notes,
+        versions: words.versions,
         choices: choices(heard, &settings),
         stale: stale(heard, &settings, &instrument),
         warnings: warnings(heard, &unfit),
@@ -187,15 +189,16 @@ fn instrument(heard: &Heard, settings: &Settings) -> Instrument {
     }
 }
 
-/// What is written of the whole song, and what is sung.
+/// What is written of the whole song, what is sung, and the versions of its chart.
 #[derive(Default)]
 struct Words {
     notes: Vec<String>,
     lyrics: Vec<Lyric>,
+    versions: Vec<ChartVersion>,
 }
 
 impl Words {
-    /// Takes an act that is about words alone; gives whether it was one.
+    /// Takes an act that is about these alone; gives whether it was one.
     fn take(&mut self, act: &Act) -> bool {
         match act {
             Act::Note {
@@ -208,6 +211,9 @@ impl Words {
                 end_s,
                 text,
             } => sing(&mut self.lyrics, *start_s, *end_s, text),
+            Act::ChartVersion { .. } | Act::ChartVersionRemoved { .. } => {
+                versions::apply(&mut self.versions, act);
+            }
             _ => return false,
         }
         true

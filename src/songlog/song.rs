@@ -5,6 +5,7 @@
 use super::heard::Candidate;
 pub use super::heard::{Choice, Preset};
 pub use super::parts::Section;
+pub use super::versions::ChartVersion;
 use crate::fretboard::{Instrument, Shape};
 use crate::theory::{Key, KeyChange, Label, key_at};
 pub use crate::units::Bar;
@@ -43,6 +44,8 @@ pub struct Song {
     pub lyrics: Vec<Lyric>,
     /// Notes of the user that belong to no single place.
     pub notes: Vec<String>,
+    /// Versions of the chart for students, in the order in which they were first saved.
+    pub versions: Vec<ChartVersion>,
     /// What can be heard in another way too, and the user has not decided.
     pub choices: Vec<Choice>,
     /// What was set since the take was analysed and is not heard by yet, in words.

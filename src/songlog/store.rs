@@ -14,7 +14,7 @@ use std::time::{Duration, Instant};
 /// Ending of a log's file name, without the dot.
 pub const ENDING: &str = "takebook";
 /// Folder for what the user need not see.
-const SIDE_FOLDER: &str = ".takebook";
+pub(crate) const SIDE_FOLDER: &str = ".takebook";
 /// The largest log that is read: half an hour of strumming makes 3 MB.
 pub const MAX_BYTES: u64 = 256 << 20;
 /// How long to wait for another writer.

@@ -120,6 +120,7 @@ fn song() -> Song {
         lyrics: Vec::new(),
         notes: Vec::new(),
         choices: Vec::new(),
+        versions: Vec::new(),
         stale: Vec::new(),
         warnings: Vec::new(),
     }

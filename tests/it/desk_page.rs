@@ -209,3 +209,9 @@ fn songs_of_a_folder_are_found_opened_confirmed_and_bound() {
     demo_log(&dir);
     run("worksThroughAFolder", &dir, &mut tool("node"), &[]);
 }
+
+#[test]
+fn files_are_added_to_a_folder_analysed_cancelled_and_tried_again() {
+    let (_kept, dir) = folder();
+    run("addsFiles", &dir, &mut tool("node"), &[]);
+}

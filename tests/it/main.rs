@@ -51,5 +51,6 @@ mod shapes;
 mod tags;
 mod tuner;
 mod typed;
+mod versions;
 mod voice;
 mod weights;

@@ -57,6 +57,7 @@ const TABLE: &[(&str, &[&str])] = &[
             "checking",
             "deciding",
             "drafting",
+            "foreign",
             "fretboard",
             "grading",
             "hearing",

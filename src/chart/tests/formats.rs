@@ -46,8 +46,8 @@ fn every_format_is_the_same_twice_and_takes_every_option() {
                 page: Page::Letter,
                 key: Some("Bb".parse().expect("a key")),
                 capo: Some(3),
-                degrees: true,
-                degrees_under: true,
+                degrees: !large,
+                degrees_under: large,
                 left_handed: true,
                 large,
                 compact: false,
@@ -71,6 +71,45 @@ fn every_format_is_the_same_twice_and_takes_every_option() {
                 "{ending}: {once:?}"
             );
             assert_eq!(once, write(&demo(), format, &options), "{ending}");
+        }
+    }
+}
+
+#[test]
+fn options_that_contradict_each_other_are_refused_in_every_format() {
+    let base = Options::default;
+    for (options, pair) in [
+        (
+            Options {
+                large: true,
+                compact: true,
+                ..base()
+            },
+            ("large", "compact"),
+        ),
+        (
+            Options {
+                written_out: true,
+                short: true,
+                ..base()
+            },
+            ("written_out", "short"),
+        ),
+        (
+            Options {
+                degrees: true,
+                degrees_under: true,
+                ..base()
+            },
+            ("degrees", "degrees_under"),
+        ),
+    ] {
+        let (one, other) = pair;
+        for (_, format) in FORMATS {
+            assert_eq!(
+                write(&demo(), format, &options),
+                Err(ChartError::Exclusive { one, other })
+            );
         }
     }
 }

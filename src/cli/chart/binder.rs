@@ -1,36 +1,47 @@
 //! Several logs in one PDF: a set list in the order given, a folder by title.
 
 use super::{Chart, save};
-use crate::chart::{Format, Options, binder};
+use crate::chart::{Format, Options, binder_of_versions};
 use crate::cli::plain::shown;
 use crate::cli::{CliError, Outcome};
 use crate::songlog::song::Song;
 use crate::songlog::store;
+use crate::songlog::versions::versions_for;
 use indicatif::{ProgressBar, ProgressStyle};
 use std::io::Write;
 use std::path::{Path, PathBuf};
+
+/// A song's file, and the song with the options that it is bound with.
+type Bound = (PathBuf, (Song, Options));
 
 impl Chart {
     /// Binds the logs in the order given, those of a folder by title.
     pub(super) fn binder(
         &self,
         format: Format,
-        options: &Options,
-        to_stdout: bool,
+        output: &Path,
         out: &mut dyn Write,
     ) -> Result<Outcome, CliError> {
+        let to_stdout = output.as_os_str() == "-";
         if format != Format::Pdf {
             return Err(CliError::new(
                 "a folder or several logs make a binder, which is a .pdf (name one log for another format)",
             ));
         }
-        let (files, songs): (Vec<PathBuf>, Vec<Song>) = self.songs()?.into_iter().unzip();
+        let bound = self.with_options(self.songs()?)?;
+        let (files, songs): (Vec<PathBuf>, Vec<(Song, Options)>) = bound.into_iter().unzip();
+        let common = match self.version {
+            Some(_) => Options::common(songs.iter().map(|(_, options)| options)),
+            None => Options::default(),
+        };
+        let options = self.over(common);
         // shown on a terminal only
         let bar = ProgressBar::new(songs.len() as u64).with_style(
             ProgressStyle::with_template("binding {bar:30} {pos} of {len} songs")
                 .unwrap_or_else(|_| ProgressStyle::default_bar()),
         );
-        let bytes = binder(&self.binder_title(), &songs, options, &|| bar.inc(1));
+        let bytes =
+            binder_of_versions(&self.binder_title(output), &songs, &options, &|| bar.inc(1));
         bar.finish_and_clear();
         let bytes = bytes.map_err(|(i, error)| {
             CliError::new(format!(
@@ -41,10 +52,10 @@ impl Chart {
         if to_stdout {
             out.write_all(&bytes)?;
         } else {
-            save(&self.output, &bytes, self.overwrite)?;
+            save(output, &bytes, self.overwrite)?;
         }
-        let n_open: usize = songs.iter().map(Song::n_open).sum();
-        let n_chords: usize = songs.iter().map(Song::n_chords).sum();
+        let n_open: usize = songs.iter().map(|(s, _)| s.n_open()).sum();
+        let n_chords: usize = songs.iter().map(|(s, _)| s.n_chords()).sum();
         if n_open > 0 {
             writeln!(
                 std::io::stderr().lock(),
@@ -54,7 +65,7 @@ impl Chart {
         if !to_stdout && self.json {
             let said = serde_json::json!({
                 "version": 1,
-                "file": self.output.display().to_string(),
+                "file": output.display().to_string(),
                 "bytes": bytes.len(),
                 "n_songs": songs.len(),
                 "n_chords": n_chords,
@@ -62,7 +73,7 @@ impl Chart {
             });
             writeln!(out, "{said}")?;
         } else if !to_stdout {
-            writeln!(out, "wrote {}: {} songs", shown(&self.output), songs.len())?;
+            writeln!(out, "wrote {}: {} songs", shown(output), songs.len())?;
         }
         Ok(crate::cli::confirmed(self.require_confirmed, n_open))
     }
@@ -98,8 +109,31 @@ impl Chart {
         Ok(songs)
     }
 
+    /// Each song with its options; with `--for`, once for each version that is meant, and
+    /// without the songs that have none.
+    fn with_options(&self, songs: Vec<(PathBuf, Song)>) -> Result<Vec<Bound>, CliError> {
+        let Some(wanted) = &self.version else {
+            let options = self.over(Options::default());
+            let with = |(file, song)| (file, (song, options.clone()));
+            return Ok(songs.into_iter().map(with).collect());
+        };
+        let mut bound = Vec::new();
+        for (file, song) in songs {
+            for version in versions_for(&song.versions, wanted) {
+                let options = self.over(Options::from(&version.settings));
+                bound.push((file.clone(), (song.clone(), options)));
+            }
+        }
+        match bound.is_empty() {
+            true => Err(CliError::new(format!(
+                "none of these songs has a version '{wanted}' or one for a student of that name; no binder was written (takebook show LOG names the versions of a song)"
+            ))),
+            false => Ok(bound),
+        }
+    }
+
     /// As given, else the folder's own name, else the file's.
-    fn binder_title(&self) -> String {
+    fn binder_title(&self, output: &Path) -> String {
         let name = |path: &Path| path.file_stem().map(|n| n.to_string_lossy().into_owned());
         let of_folder = match &self.logs[..] {
             [folder] => std::fs::canonicalize(folder).ok(),
@@ -108,7 +142,7 @@ impl Chart {
         let given = self.title.clone();
         given
             .or_else(|| Some(of_folder?.file_name()?.to_string_lossy().into_owned()))
-            .or_else(|| name(&self.output))
+            .or_else(|| name(output))
             .unwrap_or_else(|| "Binder".into())
     }
 }

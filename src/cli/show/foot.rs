@@ -54,6 +54,10 @@ pub(super) fn write(
         writeln!(out, "{n_open} of {n} chords unconfirmed")?;
         least_sure(song, path, out)?;
     }
+    for version in &song.versions {
+        let line = format!("version {}: {}", version.named(), version.settings.words());
+        writeln!(out, "{}", wrap_from(&line, 2))?;
+    }
     for warning in remarks(song) {
         writeln!(out, "{}", wrap_from(&format!("note: {warning}"), 6))?;
     }

@@ -58,6 +58,11 @@ export async function post(path, body = {}) {
   return text ? JSON.parse(text) : {};
 }
 
+/** POST of a file as it is, answered by JSON. */
+export async function send(path, file, signal) {
+  return (await ask(path, { method: "POST", headers: { "content-type": "application/octet-stream" }, body: file, signal })).json();
+}
+
 /** A path with its query; null, false and "" are left out. */
 export function address(path, query) {
   const pairs = Object.entries(query).filter(([, v]) => v !== null && v !== undefined && v !== "" && v !== false);

@@ -51,8 +51,8 @@ export function startCheck() {
     parts.help,
   );
   find("#check-open").addEventListener("click", openCheck);
-  on("song", draw);
-  on("view", markBars);
+  on("song", () => (checked || isMarked) && draw());
+  on("view", () => checked && markBars());
   on("check", ({ percent: done }) => isBusy && (parts.said.textContent = `Listening: ${done} %`));
   on("sound", (what) => what === "play" && quiet());
 }
@@ -128,8 +128,12 @@ function line(sign, bar, place, sure, words) {
   return el("li", {}, el("b", { "aria-hidden": true }, sign), hear, el("span", { class: "time" }, clock(bar.start_s)), el("span", {}, words), el("span", { class: "quiet" }, sure));
 }
 
+/** Whether marks stand on the chart. */
+let isMarked = false;
+
 /** The same marks on the chart. */
 function markBars() {
+  isMarked = checked !== null;
   for (const old of document.querySelectorAll("#parts .check-mark")) old.remove();
   const words = new Map();
   const add = (number, text) => words.set(number, [...(words.get(number) ?? []), text]);

@@ -1,6 +1,7 @@
 // The chart in every format, from the same writer as `takebook chart`.
 
 import { address } from "./api.js";
+import { versionsFields } from "./deliver_versions.js";
 import { el, find } from "./dom.js";
 import { desk, on } from "./state.js";
 
@@ -39,6 +40,7 @@ export function startDeliver() {
       { class: "paper" },
       el("h1", { id: "deliver-title" }, "Export the chart"),
       el("p", { id: "deliver-open" }),
+      versionsFields(settings, put),
       el(
         "fieldset",
         {},
@@ -54,7 +56,9 @@ export function startDeliver() {
         el("label", {}, "Print ", field("print_size", el("select", { onchange: draw }, el("option", { value: "" }, "usual size"), el("option", { value: "large" }, "large, for two pages side by side"), el("option", { value: "compact" }, "small, for a binder")))),
         tick("landscape", "long side across"),
         tick("concert", "chord names in concert pitch"),
+        tick("alternatives", "a second shape where there is one"),
         tick("save_ink", "little ink"),
+        tick("steady", "MIDI in one tempo"),
         el("label", {}, "Captions later by ", field("offset", el("input", { type: "number", step: "0.1", value: "0", oninput: draw })), " s"),
       ),
       el("p", { class: "row" }, (options.pdf = el("a", { class: "primary button large", download: true, "data-format": "pdf-button" }, "Save the PDF")), (options.print = el("a", { class: "main button", target: "_blank", rel: "noopener" }, "Print view"))),
@@ -65,7 +69,7 @@ export function startDeliver() {
     ),
   );
   on("song", draw);
-  on("page", (page) => page === "deliver" && look());
+  on("page", (page) => page === "deliver" && (draw(), look()));
   options.preview.closest("details").open = true;
   draw();
 }
@@ -86,10 +90,51 @@ function query(format) {
     compact: options.print_size.value === "compact",
     landscape: options.landscape.checked,
     concert: options.concert.checked,
+    alternatives: options.alternatives.checked,
+    steady: options.steady.checked,
     written_out: options.repeats.value === "written_out",
     short: options.repeats.value === "short",
     offset_s: Number(options.offset.value) || "",
   };
+}
+
+const TICKS = ["easy", "left_handed", "landscape", "concert", "alternatives", "save_ink", "steady"];
+const DEGREES = { degrees: "instead", degrees_under: "under" };
+
+/** The page's settings, as a version keeps them; what is as usual is left out. */
+function settings() {
+  const value = (name, usual = "") => (options[name].value.trim() === usual ? undefined : options[name].value.trim());
+  const capo = value("capo");
+  return {
+    paper: value("paper", "a4"),
+    key: value("key"),
+    capo: capo && Number(capo),
+    tuning: value("tuning"),
+    degrees: DEGREES[options.degrees.value],
+    print: value("print_size"),
+    repeats: value("repeats"),
+    ...Object.fromEntries(TICKS.map((name) => [name, options[name].checked || undefined])),
+    offset_s: Number(options.offset.value) || undefined,
+  };
+}
+
+/** Puts a version's settings on the page. */
+function put(version) {
+  const tuning = version.tuning ?? "";
+  if (![...options.tuning.options].some((o) => o.value === tuning)) options.tuning.append(el("option", {}, tuning));
+  const values = {
+    paper: version.paper ?? "a4",
+    key: (version.key ?? "").replace(":maj", "").replace(":min", "m").replace(":", " "),
+    capo: version.capo ?? "",
+    tuning,
+    degrees: Object.keys(DEGREES).find((name) => DEGREES[name] === version.degrees) ?? "",
+    print_size: version.print ?? "",
+    repeats: version.repeats ?? "",
+    offset: version.offset_s ?? 0,
+  };
+  for (const [name, own] of Object.entries(values)) options[name].value = String(own);
+  for (const name of TICKS) options[name].checked = version[name] ?? false;
+  draw();
 }
 
 /** After the last change of an option, ms. */
@@ -111,6 +156,8 @@ async function look() {
 }
 
 function draw() {
+  // a decision on the chart has not to draw what is not seen
+  if (find("#deliver").hidden) return;
   const n = desk.song?.n_open ?? 0;
   find("#deliver-open").textContent = n === 0 ? "Every chord is confirmed." : `${n} unconfirmed: they are exported with a question mark.`;
   options.pdf.href = address("/api/chart", query("pdf"));

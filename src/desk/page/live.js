@@ -96,7 +96,9 @@ async function saveTake() {
   try {
     say("Saving and drafting the last minutes …");
     const { words, log } = await post("/api/live/take");
-    say(`${words}. Open it with: takebook desk ${log}`);
+    const name = log.split(/[\\/]/).pop();
+    const inFolder = location.pathname.startsWith("/song/");
+    say(inFolder ? el("span", {}, `${words}. It stands in the list of songs: `, el("a", { href: `/song/${encodeURIComponent(name)}/` }, "open it")) : `${words}. Open it with: takebook desk ${log}`);
   } catch (trouble) {
     say(`Not saved: ${trouble.message}`);
   }

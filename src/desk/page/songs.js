@@ -1,12 +1,15 @@
 // All songs of a folder: the list, the search, and what opens a song.
 
-import { Refused, get } from "./api.js";
-import { button, el, find, svg, unseen } from "./dom.js";
+import { Refused, at, get } from "./api.js";
+import { button, el, find, unseen } from "./dom.js";
 import { startLight } from "./light.js";
 import { keyWords, plural } from "./music.js";
 import { clear, warn } from "./say.js";
+import { startAdding, takeInAdding, takeInWithoutSong } from "./songs_add.js";
+import { shareBar } from "./songs_bar.js";
 import { ORDERS, grouped, left } from "./songs_groups.js";
 import { isInSet, keepInSet, startSet, toggleInSet } from "./songs_set.js";
+import { drawStudentPdf, drawStudents, isTheirs, startStudents, student, studentsOf } from "./songs_students.js";
 
 /** How often a program that went away is asked for, ms. */
 const ASK_AGAIN_MS = 1000;
@@ -27,12 +30,14 @@ function start() {
   find("#look").addEventListener("submit", (event) => event.preventDefault());
   document.addEventListener("keydown", press);
   window.addEventListener("pagehide", keep);
+  startStudents(kept.student, () => search());
   startSet((name) => entries.get(name)?.song.title ?? name, markSet);
+  startAdding();
   follow();
 }
 
 function keep() {
-  sessionStorage.setItem(KEPT, JSON.stringify({ sort: find("#sort").value, query: find("#query").value, chosen, scroll: find("main").scrollTop }));
+  sessionStorage.setItem(KEPT, JSON.stringify({ sort: find("#sort").value, query: find("#query").value, student: student(), chosen, scroll: find("main").scrollTop }));
 }
 
 // ---- staying in step with the folder ----
@@ -42,8 +47,9 @@ let isAsking = false;
 let isAskedAgain = false;
 
 function follow() {
-  stream = new EventSource("/api/events");
+  stream = new EventSource(at("/api/events"));
   stream.addEventListener("songs", (event) => JSON.parse(event.data).revision === known.revision || refresh());
+  stream.addEventListener("adding", (event) => takeInAdding(JSON.parse(event.data)));
   stream.addEventListener("error", lost);
   refresh();
 }
@@ -96,6 +102,7 @@ function takeIn(answer) {
   document.title = `${answer.folder}: songs`;
   arrange();
   keepInSet((name) => files.has(name));
+  takeInWithoutSong(answer.without_song);
   if (answer.n_unread !== 0) return;
   if (isFirst || !document.documentElement.dataset.ready) {
     find("main").scrollTop = kept.scroll ?? 0;
@@ -113,7 +120,7 @@ const plain = (text) => text.normalize("NFD").replace(/\p{M}/gu, "").replace(/â™
 
 /** A song's line, and the words it is found by. */
 function entry(song) {
-  const words = plain([song.title, song.credit ?? "", song.key ? keyWords(song.key) : "", song.file].join(" "));
+  const words = plain([song.title, song.credit ?? "", song.key ? keyWords(song.key) : "", song.file, ...(song.versions ?? []).flatMap((v) => [v.name, v.student ?? ""])].join(" "));
   if (song.trouble) {
     const why = el("span", { class: "why" }, `${song.trouble}.`);
     return { song, words, item: el("li", { class: "song damaged" }, el("div", {}, el("bdi", { class: "title" }, song.file), why)) };
@@ -121,8 +128,8 @@ function entry(song) {
   const link = el(
     "a",
     { href: `/song/${encodeURIComponent(song.file)}/`, tabindex: -1, onfocus: () => choose(song.file, false) },
-    el("span", { class: "name" }, el("bdi", { class: "title" }, song.title), song.credit ? el("bdi", { class: "credit" }, song.credit) : null, song.recording === "missing" ? el("span", { class: "missing" }, "recording missing") : null),
-    el("span", { class: "todo" }, share(song), el("span", {}, left(song) === 0 ? "confirmed" : `${left(song)} to confirm`)),
+    el("span", { class: "name" }, el("bdi", { class: "title" }, song.title), song.credit ? el("bdi", { class: "credit" }, song.credit) : null, studentsOf(song).length > 0 ? el("span", { class: "students" }, unseen("for "), el("bdi", {}, studentsOf(song).join(", "))) : null, song.recording === "missing" ? el("span", { class: "missing" }, "recording missing") : null),
+    el("span", { class: "todo" }, shareBar(song.n_confirmed, song.n_chords), el("span", {}, left(song) === 0 ? "confirmed" : `${left(song)} to confirm`)),
     el("span", { class: "key" }, song.key ? keyWords(song.key) : "", song.capo > 0 ? el("small", {}, ` capo ${song.capo}`) : ""),
     el("span", { class: "tempo" }, song.tempo_bpm === null ? "" : [`${Math.round(song.tempo_bpm)}`, el("small", {}, " bpm")]),
     el("span", { class: "length" }, minutes(song.duration_s)),
@@ -132,15 +139,10 @@ function entry(song) {
   return { song, words, link, add, item: el("li", { class: "song", "data-file": song.file }, link, add) };
 }
 
-/** How much is confirmed: tall what is, low what is not, as on the page of a song. */
-function share(song) {
-  const done = song.n_chords === 0 ? 0 : (48 * song.n_confirmed) / song.n_chords;
-  return svg("svg", { class: "share", viewBox: "0 0 48 12", preserveAspectRatio: "none", "aria-hidden": true }, svg("rect", { class: "done", x: 0, y: 0, width: done, height: 12 }), svg("rect", { class: "left", x: done, y: 4, width: 48 - done, height: 5 }));
-}
-
 /** All songs in the order asked for; then the search. */
 function arrange() {
   const name = find("#sort").value;
+  drawStudents([...entries.values()].map((e) => e.song));
   const groups = grouped([...entries.values()].map((e) => e.song), name);
   const focused = document.activeElement?.closest?.(".song");
   find("#list").replaceChildren(
@@ -157,13 +159,14 @@ function arrange() {
 function search() {
   const wanted = plain(find("#query").value).split(/\s+/).filter(Boolean);
   let n = 0;
-  for (const { item, words } of entries.values()) {
-    const fits = wanted.every((word) => words.includes(word));
+  for (const { item, song, words } of entries.values()) {
+    const fits = isTheirs(song) && wanted.every((word) => words.includes(word));
     if (item.hidden === fits) item.hidden = !fits;
     n += fits;
   }
   for (const group of find("#list").children) group.hidden = !find(".song:not([hidden])", group);
-  tellCount(n, wanted.length > 0);
+  tellCount(n, wanted.length > 0 || student() !== "");
+  drawStudentPdf(visible().map(fileOf));
   mark();
 }
 
@@ -174,7 +177,7 @@ function tellCount(n, isSearch) {
   find("#count").textContent = isSearch ? `${n} of ${plural(all, "song")}` : all === 0 ? (known.n_unread === 0 ? "" : "reading the songs") : `${plural(all, "song")}${rest || (open > 0 ? `, ${open} with chords to confirm` : ", every chord is confirmed")}`;
   const none = find("#none");
   none.hidden = n > 0 || known.n_unread !== 0;
-  none.textContent = all === 0 ? "There is no song in this folder yet. In a terminal, takebook draft RECORDING hears a recording and writes its song file; it then appears here." : "No song has all these words in its title, credit, key or file name.";
+  none.textContent = all === 0 ? "There is no song in this folder yet. Drop recordings on this page, or choose them with Add files: each is copied into the folder and analysed, and its song then appears here." : "No song has all these words in its title, credit, key, versions or file name.";
 }
 
 // ---- choosing ----

@@ -2,6 +2,7 @@
 
 use crate::deciding::song_json::round;
 use crate::desk::error::ApiError;
+use crate::songlog::song::ChartVersion;
 use crate::songlog::store::{self, take_path};
 use crate::songlog::{Log, resolve};
 use serde::Serialize;
@@ -37,10 +38,20 @@ pub(super) struct Facts {
     /// When it was last analysed or decided on, UTC, RFC 3339.
     touched: Option<String>,
     pub(super) recording: Recording,
+    /// Versions of its chart.
+    versions: Vec<Version>,
     /// Why it cannot be opened, in words.
     trouble: Option<String>,
     #[serde(skip)]
     pub(super) take: Option<PathBuf>,
+}
+
+/// A version of a chart, as the list tells of it.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+struct Version {
+    name: String,
+    /// Whom it is for.
+    student: Option<String>,
 }
 
 impl Facts {
@@ -76,7 +87,12 @@ impl Facts {
         let decided = log.decided.last().map(|d| &d.at);
         let touched = decided.into_iter().chain([&log.drafted]).max();
         let take = (log.take.rate_hz > 0).then(|| take_path(path, log));
+        let version = |v: ChartVersion| Version {
+            name: v.name,
+            student: v.student,
+        };
         Self {
+            versions: song.versions.into_iter().map(version).collect(),
             title: song.title,
             credit: song.credit,
             key: song.key.map(|k| k.label()),

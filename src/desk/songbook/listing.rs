@@ -1,11 +1,12 @@
 //! A folder's songs as they are now. A log is read again only when its file changed.
 
 use super::facts::{Facts, Recording};
+use super::incoming::Kind;
 use crate::desk::book::Stamp;
 use crate::songlog::store;
 use rayon::prelude::*;
 use serde_json::{Value, json};
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};
 use std::sync::{Mutex, MutexGuard, PoisonError};
 
@@ -27,8 +28,25 @@ struct Known {
     is_looked_at: bool,
     /// By file name.
     songs: BTreeMap<String, Entry>,
+    /// Recordings that no song is about.
+    without_song: Vec<Loose>,
     /// Why the folder cannot be listed now.
     trouble: Option<String>,
+}
+
+/// A recording of the folder.
+#[derive(Debug, Clone, PartialEq, serde::Serialize)]
+struct Loose {
+    file: String,
+    bytes: u64,
+}
+
+/// What is in the folder, before it is read.
+#[derive(Debug, Default)]
+struct Found {
+    /// The logs, by name.
+    songs: BTreeMap<String, (PathBuf, File)>,
+    recordings: Vec<Loose>,
 }
 
 #[derive(Debug)]
@@ -65,6 +83,16 @@ impl Listing {
     /// Differs whenever the list does.
     pub(super) fn revision(&self) -> u64 {
         self.known().revision
+    }
+
+    pub(super) fn folder(&self) -> &Path {
+        &self.folder
+    }
+
+    /// Whether a recording that no song is about is listed by this name, and no link.
+    pub(super) fn has_recording(&self, name: &str) -> bool {
+        let known = self.known();
+        known.without_song.iter().any(|r| r.file == name) && size(&self.folder.join(name)).is_some()
     }
 
     /// The folder's own name.
@@ -118,6 +146,7 @@ impl Listing {
             "files": known.songs.keys().collect::<Vec<_>>(),
             "n_unread": known.is_looked_at.then(|| unread.count()),
             "songs": changed,
+            "without_song": known.without_song,
             "trouble": known.trouble,
         })
     }
@@ -125,7 +154,7 @@ impl Listing {
     /// Looks at the folder, and reads what is new or changed.
     pub(super) fn look(&self) {
         let _alone = self.looking.lock().unwrap_or_else(PoisonError::into_inner);
-        let found = match self.files() {
+        let Found { songs, recordings } = match self.files() {
             Ok(found) => found,
             Err(error) => {
                 let why = format!("the folder cannot be listed: {error}");
@@ -133,7 +162,7 @@ impl Listing {
                 return;
             }
         };
-        let fresh = self.known().take_in(found);
+        let fresh = self.known().take_in(songs);
         fresh.par_iter().for_each(|(name, path, file)| {
             let facts = match file {
                 File::There(_) => Facts::read(path),
@@ -142,14 +171,16 @@ impl Listing {
             self.known().put(name, file, facts);
         });
         self.look_for_recordings();
+        self.known().set_without_song(&self.folder, recordings);
     }
 
-    /// The logs in the folder, by name.
-    fn files(&self) -> std::io::Result<BTreeMap<String, (PathBuf, File)>> {
-        let mut found = BTreeMap::new();
+    /// The logs and recordings in the folder.
+    fn files(&self) -> std::io::Result<Found> {
+        let mut found = Found::default();
         for entry in std::fs::read_dir(&self.folder)? {
             let path = entry?.path();
             if path.extension().is_none_or(|e| e != store::ENDING) {
+                found.recordings.extend(loose(&path));
                 continue;
             }
             let name = path.file_name().unwrap_or_default();
@@ -163,8 +194,10 @@ impl Listing {
                     Err(error) => File::Refused(format!("it cannot be read: {error}")),
                 },
             };
-            found.insert(name.to_string_lossy().into_owned(), (path, file));
+            let name = name.to_string_lossy().into_owned();
+            found.songs.insert(name, (path, file));
         }
+        found.recordings.sort_by(|a, b| a.file.cmp(&b.file));
         Ok(found)
     }
 
@@ -185,6 +218,23 @@ impl Listing {
             }
         }
     }
+}
+
+/// A recording by its ending; no link, and nothing hidden.
+fn loose(path: &Path) -> Option<Loose> {
+    let file = path.file_name()?.to_str()?;
+    let is_sound = Kind::of(file) == Some(Kind::Sound) && !file.starts_with('.');
+    let bytes = is_sound.then(|| size(path)).flatten()?;
+    Some(Loose {
+        file: file.into(),
+        bytes,
+    })
+}
+
+/// Bytes of a file that is no link.
+fn size(path: &Path) -> Option<u64> {
+    let facts = std::fs::symlink_metadata(path).ok()?;
+    facts.is_file().then_some(facts.len())
 }
 
 /// Why a file is not opened though it is listed: it is a link that leads out of the folder.
@@ -238,6 +288,19 @@ impl Known {
         }
         self.revision += u64::from(has_changed);
         fresh
+    }
+
+    /// Notes which recordings no song is about, once all songs were read.
+    fn set_without_song(&mut self, folder: &Path, mut recordings: Vec<Loose>) {
+        let songs = self.songs.values().filter_map(|e| e.facts.as_ref());
+        let takes: BTreeSet<&Path> = songs
+            .filter_map(|facts| facts.take.as_deref()?.strip_prefix(folder).ok())
+            .collect();
+        recordings.retain(|r| !takes.contains(Path::new(&r.file)));
+        if self.without_song != recordings {
+            self.without_song = recordings;
+            self.revision += 1;
+        }
     }
 
     fn put(&mut self, name: &str, file: &File, facts: Facts) {

@@ -3,12 +3,16 @@
 //! The folder stays plain files: what the list shows is read from the logs, again whenever one
 //! changes, and kept nowhere else. `listing` looks at the folder, `facts` says what the list
 //! tells of one song, `shelf` holds the songs that pages have open, `set_list` binds several.
+//! `adding` takes files in (`incoming`) and has them analysed (`queue`).
 //!
 //! A song is reached by its name in the list, never by a path: what is not listed, or is a link
 //! that leads out of the folder, is not opened.
 
+mod adding;
 mod facts;
+mod incoming;
 mod listing;
+mod queue;
 mod routes;
 mod set_list;
 mod shelf;
@@ -19,12 +23,13 @@ use super::DeskError;
 use super::events::News;
 use super::server::Common;
 use listing::Listing;
+use queue::Queue;
 use serde_json::json;
 use shelf::Shelf;
 use std::path::Path;
 use std::sync::Arc;
 use std::time::Duration;
-use tokio::sync::{Notify, broadcast};
+use tokio::sync::{Notify, Semaphore, broadcast};
 
 /// How often the folder is looked at while a page shows it.
 const LOOK_EVERY: Duration = Duration::from_secs(1);
@@ -39,8 +44,11 @@ pub(super) struct Songbook {
     shelf: Shelf,
     common: Common,
     news: broadcast::Sender<News>,
-    /// A page has come: look now.
-    wanted: Notify,
+    queue: Arc<Queue>,
+    /// Turns to copy a file in.
+    copying: Arc<Semaphore>,
+    /// A page has come or a song was written: look now.
+    wanted: Arc<Notify>,
 }
 
 impl Songbook {
@@ -55,13 +63,17 @@ impl Songbook {
         };
         let real = folder.canonicalize().map_err(failed)?;
         std::fs::read_dir(&real).map_err(failed)?;
+        incoming::clear_unfinished(&real);
         let common = Common::default();
+        let wanted = Arc::new(Notify::new());
         let book = Arc::new(Self {
+            queue: Queue::new(real.clone(), Arc::clone(&wanted)),
+            copying: Arc::new(Semaphore::new(adding::N_COPIED)),
             listing: Listing::new(real),
             shelf: Shelf::new(common.clone()),
             common,
             news: broadcast::channel(N_NEWS).0,
-            wanted: Notify::new(),
+            wanted,
         });
         // read while the browser starts
         book.wanted.notify_one();
@@ -71,11 +83,16 @@ impl Songbook {
     /// Ends what runs for its songs.
     pub(super) fn close(&self) {
         self.common.microphone.stop();
+        self.queue.close();
         self.shelf.close();
     }
 
     fn news(&self) -> News {
         News::Other("songs", json!({"revision": self.listing.revision()}))
+    }
+
+    fn news_of_adding(&self) -> News {
+        News::Other("adding", self.queue.told())
     }
 }
 
@@ -101,9 +118,14 @@ async fn look(book: Arc<Songbook>) {
 }
 
 async fn tell(book: Arc<Songbook>) {
-    let mut told = 0;
+    let (mut told, mut told_of_adding) = (0, 0);
     loop {
         tokio::time::sleep(TELL_EVERY).await;
+        let adding = book.queue.revision();
+        if adding != told_of_adding {
+            told_of_adding = adding;
+            let _ = book.news.send(book.news_of_adding());
+        }
         let now = book.listing.revision();
         if now != told {
             told = now;

@@ -1,6 +1,7 @@
 //! The requests about a folder, and the way on to those about one of its songs.
 
 use super::Songbook;
+use super::adding::{add, adding, draft, remove};
 use super::set_list::set_list;
 use crate::desk::assets;
 use crate::desk::door::LONGEST_BODY;
@@ -13,7 +14,7 @@ use axum::http::uri::{PathAndQuery, Uri};
 use axum::http::{HeaderMap, Method, StatusCode, header};
 use axum::response::sse::{Event, KeepAlive, Sse};
 use axum::response::{IntoResponse, Response};
-use axum::routing::{any, get};
+use axum::routing::{any, get, post};
 use futures_util::stream::{self, Stream, StreamExt};
 use hyper::service::Service;
 use hyper_util::service::TowerToHyperService;
@@ -35,6 +36,10 @@ pub(in crate::desk) fn router(book: Arc<Songbook>) -> Router {
         .route("/api/songs", get(songs))
         .route("/api/events", get(events))
         .route("/api/set", get(set_list))
+        .route("/api/add", post(add))
+        .route("/api/adding", get(adding))
+        .route("/api/adding/remove", post(remove))
+        .route("/api/draft", post(draft))
         .route("/song/{name}", get(to_song))
         .route("/song/{name}/", any(song))
         .route("/song/{name}/{*rest}", any(song))
@@ -67,11 +72,16 @@ async fn events(State(book): Room) -> Sse<impl Stream<Item = Result<Event, Infal
     let receiver = book.news.subscribe();
     book.wanted.notify_one();
     // first how things stand, so that a page that comes back sees what it missed
-    let first = stream::iter([book.news()]);
+    let first = stream::iter([book.news(), book.news_of_adding()]);
     let rest = stream::unfold((receiver, book), |(mut receiver, book)| async move {
         let news = match receiver.recv().await {
             Ok(news) => news,
-            Err(RecvError::Lagged(_)) => book.news(),
+            Err(RecvError::Lagged(_)) => {
+                // what was missed of the queue comes after what was missed of the songs
+                receiver = receiver.resubscribe();
+                let _ = book.news.send(book.news_of_adding());
+                book.news()
+            }
             Err(RecvError::Closed) => return None,
         };
         Some((news, (receiver, book)))

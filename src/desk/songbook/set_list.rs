@@ -1,9 +1,10 @@
 //! `GET /api/set`: several songs as one PDF, in the order given.
 
 use super::Songbook;
-use crate::chart::{Options, Page, binder};
+use crate::chart::{ChartError, Options, Page, binder, binder_of_versions};
 use crate::desk::chart::{Flag, disposition, paper};
 use crate::desk::error::{ApiError, ApiResult, off_thread};
+use crate::songlog::versions::versions_for;
 use crate::songlog::{resolve, song::Song, store};
 use axum::extract::rejection::QueryRejection;
 use axum::extract::{Query, State};
@@ -20,6 +21,8 @@ pub(super) struct Wanted {
     /// File names as a JSON list.
     songs: String,
     title: Option<String>,
+    /// Whose versions are bound, or the name of versions, instead of the songs as they are.
+    student: Option<String>,
     paper: Option<String>,
     #[serde(default)]
     two_sided: Flag,
@@ -69,25 +72,24 @@ pub(super) async fn set_list(
     };
     let own = Arc::clone(&book);
     let (bytes, title) = off_thread(move || {
-        if wanted.large.is_on() && wanted.compact.is_on() {
-            return Err(ApiError::bad("large and compact exclude each other"));
-        }
         let names = wanted.names()?;
         let options = wanted.options(paper(wanted.paper.as_deref())?);
+        options.check()?;
         let songs: Vec<Song> = names
             .iter()
             .map(|name| song(&own, name))
             .collect::<ApiResult<_>>()?;
+        let student = wanted.student.as_deref().map(str::trim);
+        let student = student.filter(|s| !s.is_empty());
         let title = match wanted.title.as_deref().map(str::trim) {
             None | Some("") => own.listing.name(),
             Some(title) => title.to_owned(),
         };
-        let bytes = binder(&title, &songs, &options, &|| {}).map_err(|(i, error)| {
-            ApiError::new(
-                StatusCode::CONFLICT,
-                format!("'{}': {error}", songs[i].title),
-            )
-        })?;
+        let bytes = match student {
+            Some(student) => of_student(student, &title, &songs)?,
+            None => binder(&title, &songs, &options, &|| {})
+                .map_err(|(i, error)| refused(&songs[i], &error))?,
+        };
         Ok((bytes, title))
     })
     .await?;
@@ -100,6 +102,30 @@ pub(super) async fn set_list(
         (header::CACHE_CONTROL, "no-store".into()),
     ];
     Ok((headers, bytes).into_response())
+}
+
+/// The versions that are for a student or have this name, each as its settings say.
+fn of_student(student: &str, title: &str, songs: &[Song]) -> ApiResult<Vec<u8>> {
+    let versions = |song: &Song| -> Vec<(Song, Options)> {
+        let found = versions_for(&song.versions, student).into_iter();
+        found
+            .map(|v| (song.clone(), Options::from(&v.settings)))
+            .collect()
+    };
+    let each: Vec<(Song, Options)> = songs.iter().flat_map(versions).collect();
+    if each.is_empty() {
+        return Err(ApiError::new(
+            StatusCode::CONFLICT,
+            format!("none of these songs has a version for '{student}'"),
+        ));
+    }
+    let common = Options::common(each.iter().map(|(_, options)| options));
+    binder_of_versions(title, &each, &common, &|| {})
+        .map_err(|(i, error)| refused(&each[i].0, &error))
+}
+
+fn refused(song: &Song, error: &ChartError) -> ApiError {
+    ApiError::new(StatusCode::CONFLICT, format!("'{}': {error}", song.title))
 }
 
 fn song(book: &Songbook, name: &str) -> ApiResult<Song> {

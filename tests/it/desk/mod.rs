@@ -1,5 +1,6 @@
 //! `takebook desk`: the real program on real logs, reached over real sockets.
 
+mod adding;
 mod attacks;
 mod client;
 mod deciding;

@@ -235,7 +235,43 @@ fn a_set_list_has_its_songs_in_the_order_given() {
     };
     assert!(at("Friday lessons") < at("Second"));
     assert!(at("Second") < at("evening"));
+    // a student's versions of them, each as its settings say
+    let log = folder.join(EVENING);
+    let log = log.to_string_lossy();
+    for words in [
+        [
+            "--capo",
+            "2",
+            "--save-version",
+            "Beginner",
+            "--student",
+            "Robin",
+        ],
+        ["--page", "a5", "--save-version", "Duo", "--student", "Kim"],
+    ] {
+        let saved = outside::takebook()
+            .args(["chart", &log])
+            .args(words)
+            .output();
+        assert!(saved.expect("it runs").status.success());
+    }
+    let told = loop {
+        let told = listed(&desk);
+        if by_name(&told, EVENING)["versions"] != json!([]) {
+            break told;
+        }
+        std::thread::sleep(std::time::Duration::from_millis(100));
+    };
+    assert_eq!(
+        by_name(&told, EVENING)["versions"][0],
+        json!({"name": "Beginner", "student": "Robin"})
+    );
+    let (_, theirs) = text_of(&format!("{both}&student=robin&title=Robin"));
+    assert!(theirs.contains("Capo at fret 2"), "{theirs}");
+    assert!(!theirs.contains("Second"), "{theirs}");
     for (query, words) in [
+        (&format!("{both}&student=nobody")[..], "none of these songs"),
+        (&format!("{both}&large=1&compact=1"), "exclude each other"),
         ("songs=%5B%5D", "needs a song"),
         ("songs=evening", "JSON list"),
         ("songs=%5B%22none.takebook%22%5D", "no song"),

@@ -1,0 +1,132 @@
+//! Options of the command line over those of a version, and versions saved from options.
+
+use super::{Chart, Degrees, Paper};
+use crate::chart::{Options, Page, prepare};
+use crate::cli::layout::wrap;
+use crate::cli::{CliError, Outcome};
+use crate::deciding::{self, DecisionRequest, VersionRequest, words};
+use crate::songlog::song::Song;
+use crate::songlog::versions::version_for;
+use std::io::Write;
+use std::path::{Path, PathBuf};
+
+impl Chart {
+    /// How one song is to be delivered: as its version says, and what was given beside that.
+    pub(super) fn options_for(&self, log: &Path, song: &Song) -> Result<Options, CliError> {
+        let Some(wanted) = &self.version else {
+            return Ok(self.over(Options::default()));
+        };
+        let version = version_for(&song.versions, wanted)
+            .map_err(|why| CliError::new(format!("{}: {why}", log.display())))?;
+        Ok(self.over(Options::from(&version.settings)))
+    }
+
+    /// The options that were given, over others; one replaces what it excludes.
+    pub(super) fn over(&self, base: Options) -> Options {
+        let is_other = |given: bool, base: bool, excluding: bool| given || (base && !excluding);
+        let degrees = match self.degrees {
+            Some(degrees) => (degrees == Degrees::Instead, degrees == Degrees::Under),
+            None => (base.degrees, base.degrees_under),
+        };
+        Options {
+            page: self.page.map_or(base.page, Page::from),
+            key: self.key.or(base.key),
+            capo: self.capo.or(base.capo),
+            tuning: self.tuning.clone().or(base.tuning),
+            degrees: degrees.0,
+            degrees_under: degrees.1,
+            easy: self.easy || base.easy,
+            save_ink: self.save_ink || base.save_ink,
+            left_handed: self.left_handed || base.left_handed,
+            large: is_other(self.large, base.large, self.compact),
+            compact: is_other(self.compact, base.compact, self.large),
+            landscape: self.landscape || base.landscape,
+            two_sided: self.two_sided,
+            alternatives: self.alternatives || base.alternatives,
+            concert: self.concert || base.concert,
+            written_out: is_other(self.written_out, base.written_out, self.short),
+            short: is_other(self.short, base.short, self.written_out),
+            steady: self.steady || base.steady,
+            offset_s: self.offset.unwrap_or(base.offset_s),
+            only_page: self.only_page.map(|page| page as usize),
+            dpi: self.dpi,
+        }
+    }
+
+    /// Saves the options that were given as a version of one song's chart.
+    pub(super) fn save_version(
+        &self,
+        log: Option<&PathBuf>,
+        out: &mut dyn Write,
+    ) -> Result<Outcome, CliError> {
+        let Some(log) = log else {
+            return Err(CliError::new(
+                "--save-version saves a version of one song: name one log",
+            ));
+        };
+        self.check_kept()?;
+        let song = self.load(log)?;
+        let options = self.options_for(log, &song)?;
+        // a version that this song cannot be written as is not kept
+        prepare(&song, &options)
+            .map_err(|e| CliError::new(format!("{}: {e}; no version was saved", log.display())))?;
+        let request = DecisionRequest {
+            chart_version: Some(VersionRequest {
+                name: self.save_version.clone().unwrap_or_default(),
+                student: self.student.clone(),
+                settings: options.settings(),
+                replace: self.overwrite,
+            }),
+            ..DecisionRequest::default()
+        };
+        let requests = std::slice::from_ref(&request);
+        let made = deciding::decide(log, requests, None, |_| Ok::<_, CliError>(()))?;
+        let told: Vec<String> = made.acts.iter().map(|a| words(a, &made.before)).collect();
+        if self.json {
+            let result = serde_json::json!({
+                "version": 1,
+                "decision": made.id,
+                "acts": told,
+                "hints": made.hints,
+                "n_chords": made.saved.song.n_chords(),
+                "n_open": made.saved.song.n_open(),
+            });
+            writeln!(out, "{result}")?;
+            return Ok(Outcome::Done);
+        }
+        for line in told {
+            writeln!(out, "{}", wrap(&line, 2))?;
+        }
+        writeln!(out, "decision {}", made.id)?;
+        Ok(Outcome::Done)
+    }
+
+    /// Refuses what a version does not keep.
+    fn check_kept(&self) -> Result<(), CliError> {
+        let not_kept = [
+            ("--only-page", self.only_page.is_some()),
+            ("--dpi", self.dpi.is_some()),
+            ("--title", self.title.is_some()),
+            ("--two-sided", self.two_sided),
+            ("--with-sound", self.with_sound),
+            ("--detail", self.detail),
+            ("--require-confirmed", self.require_confirmed),
+        ];
+        match not_kept.iter().find(|(_, given)| *given) {
+            Some((option, _)) => Err(CliError::new(format!(
+                "{option} is no setting of a version; leave it out here and give it beside --for"
+            ))),
+            None => Ok(()),
+        }
+    }
+}
+
+impl From<Paper> for Page {
+    fn from(paper: Paper) -> Self {
+        match paper {
+            Paper::A4 => Self::A4,
+            Paper::Letter => Self::Letter,
+            Paper::A5 => Self::A5,
+        }
+    }
+}
