@@ -3,7 +3,7 @@
 use crate::fretboard::Instrument;
 use crate::hearing::acoustic::sound::Sound;
 use crate::hearing::learned;
-use crate::hearing::outputs::{Choice, HeardSpan, Preset};
+use crate::hearing::outputs::{Choice, HeardSpan, Note, Preset};
 use crate::hearing::rhythm::count::Count;
 use crate::hearing::rhythm::grid::{Grid, median};
 use crate::hearing::weight_files::DOUBTS;
@@ -149,9 +149,25 @@ pub(in crate::hearing) fn counted_otherwise(count: &Count) -> Option<Choice> {
     })
 }
 
-/// What the beats leave open: free time, and stretches without the guitar, in words.
+/// A stretch with so many sure notes a second is a line of single notes, no silence (ours).
+const LINE_NOTES_A_S: f64 = 1.0;
+
+/// Whether single notes are played through a stretch.
+fn is_line(span: &HeardSpan, notes: &[Note]) -> bool {
+    let sure = notes
+        .iter()
+        .filter(|n| n.probability > 0.5 && n.start_s >= span.start_s && n.start_s < span.end_s);
+    sure.count() as f64 >= LINE_NOTES_A_S * (span.end_s - span.start_s)
+}
+
+/// What the beats leave open: free time, and stretches without chords, in words.
 /// `kept` as [`Grid::kept`] gives it.
-pub(in crate::hearing) fn gaps(spans: &[HeardSpan], grid: &Grid, kept: f64) -> Vec<String> {
+pub(in crate::hearing) fn gaps(
+    spans: &[HeardSpan],
+    notes: &[Note],
+    grid: &Grid,
+    kept: f64,
+) -> Vec<String> {
     let w = &*WEIGHTS;
     let mut said = Vec::new();
     let is_free = kept < w.kept || (kept < w.well_kept && grid.unsteady() > w.unsteady);
@@ -166,7 +182,9 @@ pub(in crate::hearing) fn gaps(spans: &[HeardSpan], grid: &Grid, kept: f64) -> V
             continue;
         }
         let where_it_is = format!("{} to {}", clock(span.start_s), clock(span.end_s));
-        said.push(if i == 0 {
+        said.push(if is_line(span, notes) {
+            format!("single notes and no chord from {where_it_is}")
+        } else if i == 0 {
             format!("no guitar from {where_it_is}: bars are counted from there on")
         } else if i + 1 == spans.len() {
             format!("no guitar from {where_it_is}: bars end there")

@@ -232,7 +232,7 @@ impl FirstPasses {
         }
         let mut warnings = doubts(sound, self.count.as_ref());
         if given.beats_s.is_empty() {
-            warnings.extend(gaps(self.chords(), &self.grid, self.kept));
+            warnings.extend(gaps(self.chords(), &notes, &self.grid, self.kept));
         }
         let played = self.song.as_ref().unwrap_or(&self.detail);
         let suggested = played.suggested(given, weights);

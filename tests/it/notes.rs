@@ -86,3 +86,27 @@ fn a_string_struck_again_while_it_rings_is_heard_again() {
         .collect();
     check("one string again and again", &strikes);
 }
+
+#[test]
+fn a_line_of_single_notes_is_not_taken_for_silence() {
+    // a chromatic line: no chord lies in it
+    let strikes: Vec<Strike> = (0..28u8)
+        .map(|i| {
+            let on_s = 0.5 + 0.4 * f64::from(i);
+            let midi = 64 + [0, 1, 2, 3, 4, 3, 2, 1][usize::from(i % 8)];
+            Strike {
+                off_s: on_s + 0.3,
+                ..strike(5, midi, on_s)
+            }
+        })
+        .collect();
+    let samples = perform(&strikes, BRIGHTNESS, Seconds(13.0), SampleRate(22_050));
+    let mut listener = Listener::new();
+    listener.push(&samples);
+    let sound = listener.finish(&|_| true).expect("heard");
+    let heard = interpret(&sound, &Given::default(), &Weights::default());
+    let said = heard.warnings.join("\n");
+    assert!(said.contains("single notes and no chord from"), "{said}");
+    assert!(!said.contains("no guitar"), "{said}");
+    assert!(heard.notes.len() >= 26, "{} notes", heard.notes.len());
+}

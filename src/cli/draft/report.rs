@@ -47,7 +47,15 @@ pub(super) fn report(job: &Job, log: &Log) -> Result<Report, CliError> {
         )?;
         writeln!(words, "  next: takebook show {}", shell_word(&job.log))?;
     } else {
-        writeln!(words, "  no chord was heard in {:.1} s", song.duration_s)?;
+        let beside = match log.heard.notes.len() {
+            0 | 1 => String::new(),
+            n => format!(", but {n} single notes"),
+        };
+        writeln!(
+            words,
+            "  no chord was heard in {:.1} s{beside}",
+            song.duration_s
+        )?;
     }
     let json = json!({
         "state": "drafted",
