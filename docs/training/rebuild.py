@@ -201,8 +201,14 @@ def make(name, table, work, toy, again, took):
         print(f"{name}: is there", flush=True)
         return
     began = time.time()
-    for command in part.commands:
-        run(command, work, toy)
+    try:
+        for command in part.commands:
+            run(command, work, toy)
+    except BaseException:
+        # half of a part is not taken for the part at the next start
+        for output in outputs(part, work):
+            shutil.rmtree(output) if output.is_dir() else output.unlink(missing_ok=True)
+        raise
     missing = [str(o) for o in outputs(part, work) if not o.exists() or not o.stat().st_size]
     if missing:
         raise SystemExit(f"{name}: did not make {', '.join(missing)}")

@@ -1,11 +1,12 @@
 //! `takebook grade`: how well one labelled timeline matches another.
 
 use super::{CliError, Outcome};
-use crate::foreign::{Given, Kind};
+use crate::foreign::Kind;
 use crate::grading::{
     ChordGrades, Difference, GradingError, STRICTNESSES, Strictness, Timeline, differences,
     grade_chords, parse_lab,
 };
+use crate::songlog::resolve::Settings;
 use crate::songlog::{resolve, store};
 use std::io::Write;
 use std::path::{Path, PathBuf};
@@ -116,7 +117,7 @@ fn read_log(path: &Path) -> Result<Timeline, CliError> {
 
 /// The first candidates of a file that is taken in.
 fn read_foreign(path: &Path, kind: Kind) -> Result<Timeline, CliError> {
-    let taken = crate::drafting::read_import(path, kind, &Given::default())?;
+    let taken = crate::drafting::read_import(path, kind, &Settings::default())?;
     let chords = &taken.heard.chords;
     let labels: Vec<String> = chords
         .iter()

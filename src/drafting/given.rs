@@ -35,19 +35,14 @@ impl DraftOptions {
 
     /// The instrument that the options describe.
     pub(super) fn instrument(&self) -> Instrument {
-        let usual = Instrument::default();
-        Instrument {
-            tuning: self.settings.tuning.clone().unwrap_or(usual.tuning),
-            capo: self.settings.capo.unwrap_or(0),
-            highest_fret: usual.highest_fret,
-        }
+        self.settings.instrument().unwrap_or_default()
     }
 
     /// As hearing takes it.
     pub(super) fn given(&self) -> Given {
         Given {
             instrument: self.instrument(),
-            is_set_up: self.settings.tuning.is_some() || self.settings.capo.is_some(),
+            is_set_up: self.settings.instrument().is_some(),
             key: self.settings.key,
             tempo_bpm: self.settings.tempo_bpm,
             meter: self.settings.meter,

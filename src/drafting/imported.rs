@@ -4,7 +4,8 @@ use super::analyse::{load_if_there, take_file};
 use super::given::{DraftOptions, new_acts, settings_with};
 use super::{Analysed, DraftError};
 use crate::deciding::DecisionRequest;
-use crate::foreign::{self, ForeignError, Given, Imported, Kind, MAX_BYTES};
+use crate::foreign::{self, ForeignError, Imported, Kind, MAX_BYTES};
+use crate::songlog::resolve::Settings;
 use crate::songlog::{store, validate};
 use std::path::Path;
 
@@ -12,7 +13,7 @@ use std::path::Path;
 ///
 /// # Errors
 /// * [`DraftError::Import`] with the file's name, if it cannot be read or makes no sense.
-pub fn read_import(path: &Path, kind: Kind, given: &Given) -> Result<Imported, DraftError> {
+pub fn read_import(path: &Path, kind: Kind, given: &Settings) -> Result<Imported, DraftError> {
     let failed = |reason: String| DraftError::Import {
         path: path.into(),
         reason,
@@ -55,15 +56,7 @@ pub(super) fn import(
     let given_acts = new_acts(settings, before.as_ref())?;
     let held = settings_with(before.as_ref(), &given_acts);
     let options = DraftOptions::of(&held);
-    let has_instrument = held.tuning.is_some() || held.capo.is_some();
-    let given = Given {
-        instrument: has_instrument.then(|| options.instrument()),
-        key: held.key,
-        tempo_bpm: held.tempo_bpm,
-        meter: held.meter,
-        first_downbeat_s: held.downbeat_s,
-    };
-    let mut taken = read_import(take, kind, &given)?;
+    let mut taken = read_import(take, kind, &held)?;
     taken.heard.settings = options.settings();
     let size = std::fs::metadata(take).map_or(0, |m| m.len());
     let record = kind.record(take_file(take, log), size);

@@ -1,12 +1,13 @@
 //! What every reader gives, and how it becomes what a draft would have heard.
 
 use super::letters::{free_letters, heading};
-use super::{ForeignError, Given, Imported, MAX_BARS};
+use super::{ForeignError, Imported, MAX_BARS};
 use crate::fretboard::{Instrument, Limits, Shape, usual_voicings};
 use crate::songlog::decided::{Act, Feel, How};
 use crate::songlog::heard::{
     Bar, Candidate, FittedShape, Heard, HeardBeat, HeardChord, HeardNote, HeardSection,
 };
+use crate::songlog::resolve::Settings;
 use crate::theory::{Key, KeyChange, Label};
 use std::collections::{HashMap, HashSet};
 
@@ -87,7 +88,7 @@ impl ImportedChord {
 }
 
 /// Everything in its place.
-pub(super) fn assemble(mut raw: ImportedScore, given: &Given) -> Result<Imported, ForeignError> {
+pub(super) fn assemble(mut raw: ImportedScore, given: &Settings) -> Result<Imported, ForeignError> {
     if raw
         .chords
         .iter()
@@ -98,13 +99,12 @@ pub(super) fn assemble(mut raw: ImportedScore, given: &Given) -> Result<Imported
         });
     }
     let instrument = given
-        .instrument
-        .clone()
+        .instrument()
         .or(raw.instrument.take())
         .unwrap_or_default();
     let key = given.key.or(raw.key);
     if let Some(shift_s) = given
-        .first_downbeat_s
+        .downbeat_s
         .and_then(|at| Some(at - first_downbeat_s(&raw)?))
         .filter(|s| s.abs() > 1e-9)
     {
@@ -252,7 +252,7 @@ fn shift(raw: &mut ImportedScore, by_s: f64) -> Result<(), ForeignError> {
 /// Bars by the file's beats, or by a tempo that is given.
 fn lay_grid(
     raw: &mut ImportedScore,
-    given: &Given,
+    given: &Settings,
     tempo_bpm: Option<f64>,
     meter: Option<(u8, u8)>,
 ) -> Result<(), ForeignError> {
@@ -263,7 +263,7 @@ fn lay_grid(
     let beat_s = 60.0 / bpm;
     let sounding = |c: &&ImportedChord| !matches!(c.label(), Label::NoChord);
     let first_s = given
-        .first_downbeat_s
+        .downbeat_s
         .or_else(|| raw.chords.iter().find(sounding).map(|c| c.start_s))
         .unwrap_or(0.0);
     let n_bars = ((raw.duration_s - first_s) / (beat_s * f64::from(n_beats)) - 0.05).ceil();

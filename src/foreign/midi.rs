@@ -8,8 +8,9 @@
 
 use super::assemble::{ImportedChord, ImportedScore, ImportedSection};
 use super::jams::median_tempo;
-use super::{ForeignError, Given, MAX_BARS, MAX_NOTES, notes};
+use super::{ForeignError, MAX_BARS, MAX_NOTES, notes};
 use crate::songlog::heard::{Bar, HeardBeat, HeardNote};
+use crate::songlog::resolve::Settings;
 use crate::theory::{Key, KeyChange, Label, Mode, Spelled};
 use crate::units::TEMPOS_BPM;
 use midly::{Format, MetaMessage, MidiMessage, Smf, Timing, TrackEventKind};
@@ -41,7 +42,7 @@ struct Events {
 }
 
 /// Reads the file.
-pub(super) fn read(bytes: &[u8], given: &Given) -> Result<ImportedScore, ForeignError> {
+pub(super) fn read(bytes: &[u8], given: &Settings) -> Result<ImportedScore, ForeignError> {
     let not = |reason: String| ForeignError::NotOfKind {
         expected: "a Standard MIDI File",
         reason,
@@ -239,7 +240,7 @@ struct Clock {
 }
 
 impl Clock {
-    fn new(timing: &Timing, events: &mut Events, given: &Given) -> Self {
+    fn new(timing: &Timing, events: &mut Events, given: &Settings) -> Self {
         let (quarter, fixed) = match timing {
             Timing::Metrical(ticks) => (f64::from(ticks.as_int().max(1)), None),
             Timing::Timecode(fps, sub) => {

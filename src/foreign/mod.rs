@@ -21,10 +21,9 @@ mod typed;
 
 pub use error::ForeignError;
 
-use crate::fretboard::Instrument;
 use crate::songlog::decided::Act;
 use crate::songlog::heard::Heard;
-use crate::theory::Key;
+use crate::songlog::resolve::Settings;
 
 /// The largest file that is read, bytes: a score of a thousand pages.
 pub const MAX_BYTES: u64 = 32 * 1024 * 1024;
@@ -82,21 +81,6 @@ impl Kind {
     }
 }
 
-/// What the user says of the file beforehand; it wins over what the file says.
-#[derive(Debug, Clone, PartialEq, Default)]
-pub struct Given {
-    /// Tuning and capo; none: the file's, else standard.
-    pub instrument: Option<Instrument>,
-    /// The key.
-    pub key: Option<Key>,
-    /// Beats a minute.
-    pub tempo_bpm: Option<f64>,
-    /// Beats in a bar and note value of a beat.
-    pub meter: Option<(u8, u8)>,
-    /// Where the first downbeat lies, s.
-    pub first_downbeat_s: Option<f64>,
-}
-
 /// An imported file.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Imported {
@@ -111,7 +95,8 @@ pub struct Imported {
 /// Chords become proposals: with the file's confidence where it has one, else
 /// certain, since the file says no doubt; chords named from notes come with the
 /// other names they may have. A gap between chords becomes "no chord". Without
-/// beats in the file, a given tempo lays a grid; without either there are none.
+/// beats in the file, a given tempo lays a grid; without either there are none. What the user
+/// set (`given`) wins over what the file says: tuning and capo, key, tempo, meter, first downbeat.
 ///
 /// # Errors
 /// * [`ForeignError::TooLarge`] over [`MAX_BYTES`].
@@ -121,11 +106,12 @@ pub struct Imported {
 ///
 /// # Example
 /// ```
-/// use takebook::foreign::{Given, Kind, read};
-/// let taken = read(Kind::Lab, b"0.0 2.0 G:maj\n2.0 4.0 D:maj/3\n", &Given::default()).unwrap();
+/// use takebook::foreign::{Kind, read};
+/// use takebook::songlog::resolve::Settings;
+/// let taken = read(Kind::Lab, b"0.0 2.0 G:maj\n2.0 4.0 D:maj/3\n", &Settings::default()).unwrap();
 /// assert_eq!(taken.heard.chords[1].candidates[0].label.symbol(), "D/F♯");
 /// ```
-pub fn read(kind: Kind, bytes: &[u8], given: &Given) -> Result<Imported, ForeignError> {
+pub fn read(kind: Kind, bytes: &[u8], given: &Settings) -> Result<Imported, ForeignError> {
     let size = bytes.len() as u64;
     if size > MAX_BYTES {
         return Err(ForeignError::TooLarge {

@@ -16,8 +16,9 @@ mod score;
 
 use super::assemble::{ImportedChord, ImportedScore, ImportedSection};
 use super::midi::beat_quarters;
-use super::{ForeignError, Given, MAX_BARS};
+use super::{ForeignError, MAX_BARS};
 use crate::songlog::heard::{Bar, HeardBeat};
+use crate::songlog::resolve::Settings;
 use crate::theory::{Chord, Key, KeyChange, Label, Mode, Spelled};
 use crate::units::TEMPOS_BPM;
 use score::{Score, Written};
@@ -57,7 +58,7 @@ pub(super) fn decode(bytes: &[u8]) -> Result<String, ForeignError> {
 }
 
 /// Reads the document.
-pub(super) fn read(text: &str, given: &Given) -> Result<ImportedScore, ForeignError> {
+pub(super) fn read(text: &str, given: &Settings) -> Result<ImportedScore, ForeignError> {
     let score = score::read(text)?;
     if score.measures.iter().all(|m| m.harmonies.is_empty()) {
         return Err(ForeignError::Empty {
@@ -121,7 +122,7 @@ fn key(score: &Score, warnings: &mut Vec<String>) -> Option<Key> {
 fn lay(
     score: &Score,
     order: &[play::Step],
-    given: &Given,
+    given: &Settings,
     raw: &mut ImportedScore,
 ) -> Result<(), ForeignError> {
     if order.len() > MAX_BARS {

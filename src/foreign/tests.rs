@@ -1,10 +1,11 @@
-use super::{ForeignError, Given, Imported, Kind, read};
+use super::{ForeignError, Imported, Kind, read};
 use crate::songlog::decided::Act;
+use crate::songlog::resolve::Settings;
 
 /// Chords as symbols with their bar: `1 G | 2 D/F♯`.
 #[track_caller]
 fn check(kind: Kind, bytes: &[u8], expected: &str) -> Imported {
-    let taken = read(kind, bytes, &Given::default()).unwrap_or_else(|e| panic!("{e}"));
+    let taken = read(kind, bytes, &Settings::default()).unwrap_or_else(|e| panic!("{e}"));
     assert_eq!(chords(&taken), expected);
     taken
 }
@@ -55,7 +56,7 @@ fn played(marks: &[(&str, &str)], expected: &str) {
     let taken = read(
         Kind::MusicXml,
         score(&measures).as_bytes(),
-        &Given::default(),
+        &Settings::default(),
     )
     .unwrap_or_else(|e| panic!("{e}"));
     let roots: Vec<String> = taken
@@ -77,9 +78,9 @@ fn labels_gaps_become_no_chord_and_a_tempo_lays_bars() {
         b"0.5 2 G:maj\n3 4 C#:hdim7/b5\n",
         "0 N.C. | 0 G | 0 N.C. | 0 C♯m7♭5/G",
     );
-    let given = Given {
+    let given = Settings {
         tempo_bpm: Some(120.0),
-        ..Given::default()
+        ..Settings::default()
     };
     let taken = read(Kind::Lab, b"0.5 2.5 G\n2.5 4.5 Am7\n", &given).expect("read");
     assert_eq!(chords(&taken), "0 N.C. | 1 G | 2 Am7");
@@ -163,7 +164,7 @@ fn kinds_and_degrees_are_read() {
     ] {
         let text = harmony(inner);
         if expected == "1 ?" {
-            let taken = read(Kind::MusicXml, text.as_bytes(), &Given::default()).expect("read");
+            let taken = read(Kind::MusicXml, text.as_bytes(), &Settings::default()).expect("read");
             assert!(taken.heard.warnings.iter().any(|w| w.contains("Tristan")));
             continue;
         }
@@ -246,7 +247,7 @@ fn a_first_midi_bar_shorter_than_the_next_is_a_pickup() {
         (0, &[0x90, 60, 90]),
         (16, &[0x80, 60, 0]),
     ];
-    let taken = read(Kind::Midi, &midi(&events), &Given::default());
+    let taken = read(Kind::Midi, &midi(&events), &Settings::default());
     let taken = taken.unwrap_or_else(|e| panic!("{e}"));
     let bars: Vec<(u32, u8)> = taken
         .heard
@@ -289,11 +290,11 @@ fn what_cannot_be_read_is_said_with_its_place() {
         (Kind::Midi, b"MThd\0\0\0\x06\0\x02\0\0\x01\xe0", "type 2"),
     ];
     for (kind, bytes, says) in cases {
-        let error = read(*kind, bytes, &Given::default()).expect_err(says);
+        let error = read(*kind, bytes, &Settings::default()).expect_err(says);
         assert!(error.to_string().contains(says), "no '{says}' in '{error}'");
     }
     assert!(matches!(
-        read(Kind::Midi, &midi(&[]), &Given::default()),
+        read(Kind::Midi, &midi(&[]), &Settings::default()),
         Err(ForeignError::Empty { .. })
     ));
 }
@@ -308,7 +309,7 @@ fn a_bomb_of_entities_or_repeats_ends_in_words() {
         ));
     }
     let text = format!("{entities}]><score-partwise><part>&j;</part></score-partwise>");
-    read(Kind::MusicXml, text.as_bytes(), &Given::default()).expect_err("refused");
+    read(Kind::MusicXml, text.as_bytes(), &Settings::default()).expect_err("refused");
     let many = "<barline><repeat direction=\"backward\" times=\"64\"/></barline>";
     let measures: Vec<String> = (0..400)
         .map(|_| format!("{}{many}", symbol("C", "major")))
@@ -317,7 +318,7 @@ fn a_bomb_of_entities_or_repeats_ends_in_words() {
     let error = read(
         Kind::MusicXml,
         score(&measures).as_bytes(),
-        &Given::default(),
+        &Settings::default(),
     )
     .expect_err("too long");
     assert!(error.to_string().contains("more than 10000"), "{error}");
@@ -335,7 +336,7 @@ fn days_of_silence_before_the_first_note_are_passed_over() {
     let mut file = b"MThd\0\0\0\x06\0\0\0\x01\0\x02MTrk".to_vec();
     file.extend((track.len() as u32).to_be_bytes());
     file.extend(track);
-    let taken = read(Kind::Midi, &file, &Given::default()).unwrap_or_else(|e| panic!("{e}"));
+    let taken = read(Kind::Midi, &file, &Settings::default()).unwrap_or_else(|e| panic!("{e}"));
     assert_eq!(taken.heard.bars.len(), 4);
     assert_eq!(taken.heard.bars[0].number, 1);
 }
@@ -363,7 +364,7 @@ fn a_silence_passed_over_keeps_the_bars_where_they_were() {
     let wait: (u8, &[u8]) = (24, &[0xff, 0x58, 4, 3, 2, 24, 8]);
     let note: (u8, &[u8]) = (20, &[0x90, 60, 80]);
     let file = midi(&[wait, note, (4, &[0x80, 60, 0])]);
-    let taken = read(Kind::Midi, &file, &Given::default()).unwrap_or_else(|e| panic!("{e}"));
+    let taken = read(Kind::Midi, &file, &Settings::default()).unwrap_or_else(|e| panic!("{e}"));
     // bars from quarters 0 and 4, then of 3/4 from quarters 6 and 9; the note is at 11
     let starts: Vec<f64> = taken.heard.bars.iter().map(|b| b.start_s).collect();
     assert_eq!(starts, [4.5]);
@@ -381,8 +382,8 @@ fn a_tuning_from_nowhere_and_ten_thousand_headings_are_read() {
     }
     let measures: Vec<&str> = measures.iter().map(String::as_str).collect();
     let text = score(&measures);
-    let taken =
-        read(Kind::MusicXml, text.as_bytes(), &Given::default()).unwrap_or_else(|e| panic!("{e}"));
+    let taken = read(Kind::MusicXml, text.as_bytes(), &Settings::default())
+        .unwrap_or_else(|e| panic!("{e}"));
     let sections = &taken.heard.sections;
     assert_eq!(sections.len(), 9_999);
     assert_eq!(sections[27].letter, "B2");
@@ -392,7 +393,7 @@ proptest::proptest! {
     #[test]
     fn no_bytes_make_a_reader_panic(bytes: Vec<u8>, at in 0usize..200, with: u8) {
         for kind in [Kind::Lab, Kind::Jams, Kind::MusicXml, Kind::Midi] {
-            let _ = read(kind, &bytes, &Given::default());
+            let _ = read(kind, &bytes, &Settings::default());
         }
         // one byte of a good file changed
         let good = midi(&[(0, &[0x90, 60, 80]), (4, &[0x80, 60, 0]), (0, &[0xff, 0x58, 4, 3, 3, 24, 8])]);
@@ -402,7 +403,7 @@ proptest::proptest! {
         for (kind, mut bytes) in [(Kind::Midi, good), (Kind::MusicXml, text.into_bytes()), (Kind::MusicXml, packed)] {
             let n = bytes.len();
             bytes[at % n] = with;
-            let _ = read(kind, &bytes, &Given::default());
+            let _ = read(kind, &bytes, &Settings::default());
         }
     }
 }

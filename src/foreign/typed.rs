@@ -14,10 +14,11 @@ mod repeats;
 use super::assemble::{ImportedChord, ImportedScore, ImportedSection};
 use super::midi::beat_quarters;
 use super::musicxml::sounding_label;
-use super::{ForeignError, Given, MAX_BARS};
+use super::{ForeignError, MAX_BARS};
 use crate::fretboard::{Instrument, Shape};
 use crate::songlog::decided::Act;
 use crate::songlog::heard::{Bar, HeardBeat};
+use crate::songlog::resolve::Settings;
 use crate::theory::{Key, KeyChange, Label};
 use bars::TypedBar;
 use lines::Typed;
@@ -42,7 +43,7 @@ fn n_beats((count, value): (u8, u8)) -> u8 {
 }
 
 /// Reads the text.
-pub(super) fn read(text: &str, given: &Given) -> Result<ImportedScore, ForeignError> {
+pub(super) fn read(text: &str, given: &Settings) -> Result<ImportedScore, ForeignError> {
     let mut typed = lines::read(text, given.meter)?;
     let groups = groups::take(&mut typed.sections)?;
     let parts = repeats::play(&typed.sections, &groups)?;
@@ -77,9 +78,10 @@ pub(super) fn read(text: &str, given: &Given) -> Result<ImportedScore, ForeignEr
 }
 
 /// Puts the bars that are played into time.
-fn lay(typed: &Typed, parts: &[repeats::Part], given: &Given, raw: &mut ImportedScore) {
+fn lay(typed: &Typed, parts: &[repeats::Part], given: &Settings, raw: &mut ImportedScore) {
     let beat_s = 60.0 / raw.tempo_bpm.unwrap_or(USUAL_BPM);
-    let instrument = given.instrument.as_ref().or(raw.instrument.as_ref());
+    let given_instrument = given.instrument();
+    let instrument = given_instrument.as_ref().or(raw.instrument.as_ref());
     let up = match typed.concert {
         true => 0,
         false => instrument.map_or(0, Instrument::above_shapes),

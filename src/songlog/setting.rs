@@ -1,6 +1,7 @@
 //! What can be set for the whole take, and be taken back so that it is heard.
 
 use super::resolve::Settings;
+use crate::fretboard::Instrument;
 use serde::{Deserialize, Serialize};
 
 /// What can be set for the whole take and be heard instead.
@@ -72,6 +73,16 @@ impl Settings {
             Setting::Capo => self.capo = None,
             Setting::Tuning => self.tuning = None,
         }
+    }
+
+    /// The instrument that tuning and capo describe; none where neither is set.
+    pub fn instrument(&self) -> Option<Instrument> {
+        let usual = Instrument::default();
+        (self.tuning.is_some() || self.capo.is_some()).then(|| Instrument {
+            tuning: self.tuning.clone().unwrap_or(usual.tuning),
+            capo: self.capo.unwrap_or(usual.capo),
+            highest_fret: usual.highest_fret,
+        })
     }
 
     /// What is set, in the order in which [`Setting`] has it.

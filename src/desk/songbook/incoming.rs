@@ -4,7 +4,8 @@
 use crate::audio::{self, free_bytes};
 use crate::desk::error::{ApiError, ApiResult};
 use crate::drafting::{DraftError, read_import};
-use crate::foreign::{self, Given};
+use crate::foreign;
+use crate::songlog::resolve::Settings;
 use crate::songlog::store;
 use axum::http::StatusCode;
 use std::io::Write;
@@ -199,7 +200,7 @@ impl Incoming {
         let path = self.file.path();
         let reason = match self.kind {
             Kind::Sound => return Ok(()),
-            Kind::Chords(kind) => match read_import(path, kind, &Given::default()) {
+            Kind::Chords(kind) => match read_import(path, kind, &Settings::default()) {
                 Ok(_) => return Ok(()),
                 Err(DraftError::Import { reason, .. }) => reason,
                 Err(error) => error.to_string(),

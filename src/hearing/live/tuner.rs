@@ -25,7 +25,7 @@
 use crate::fretboard::Instrument;
 use crate::hearing::acoustic::spectrum::RATE;
 use crate::units::{hz_to_midi, midi_to_hz};
-use realfft::num_complex::Complex64;
+use realfft::num_complex::{Complex32, Complex64};
 use realfft::{ComplexToReal, RealFftPlanner, RealToComplex};
 use std::collections::VecDeque;
 use std::f64::consts::TAU;
@@ -93,8 +93,8 @@ pub struct Tuner {
     open: Vec<u8>,
     /// Shortest and longest period that is looked for, samples.
     lags: (usize, usize),
-    forward: Arc<dyn RealToComplex<f64>>,
-    inverse: Arc<dyn ComplexToReal<f64>>,
+    forward: Arc<dyn RealToComplex<f32>>,
+    inverse: Arc<dyn ComplexToReal<f32>>,
     /// Hann, over a part.
     taper: Vec<f64>,
     samples: VecDeque<f32>,
@@ -206,12 +206,13 @@ impl Tuner {
 
     /// The period in samples, and how nearly the sound repeats itself with it.
     fn period(&self, sound: &[f64]) -> Option<(f64, f64)> {
-        let mut padded = sound.to_vec();
+        // single precision does: the phases refine what is found here
+        let mut padded: Vec<f32> = sound.iter().map(|x| *x as f32).collect();
         padded.resize(2 * WINDOW, 0.0);
         let mut spectrum = self.forward.make_output_vec();
         self.forward.process(&mut padded, &mut spectrum).ok()?;
         for x in &mut spectrum {
-            *x = Complex64::new(x.norm_sqr() / (2 * WINDOW) as f64, 0.0);
+            *x = Complex32::new(x.norm_sqr() / (2 * WINDOW) as f32, 0.0);
         }
         let mut products = padded;
         self.inverse.process(&mut spectrum, &mut products).ok()?;
@@ -220,7 +221,7 @@ impl Tuner {
         let mut power = 2.0 * sound.iter().map(|x| x * x).sum::<f64>();
         let mut all = Vec::with_capacity(longest + 1);
         for lag in 0..=longest {
-            all.push(2.0 * products[lag] / power.max(1e-12));
+            all.push(2.0 * f64::from(products[lag]) / power.max(1e-12));
             power -= sound[lag].powi(2) + sound[WINDOW - 1 - lag].powi(2);
         }
         // the peak around lag 0 is no period

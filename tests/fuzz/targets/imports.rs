@@ -1,13 +1,14 @@
 //! A file of another program: refused in words, or a log that is read back the same.
 
 use std::path::Path;
-use takebook::foreign::{Given, Kind, read};
+use takebook::foreign::{Kind, read};
+use takebook::songlog::resolve::Settings;
 use takebook::songlog;
 use takebook::songlog::song::Song;
 
 /// Reads the bytes; gives the song they make, if they make one that `draft` would write.
 pub fn read_back(kind: Kind, bytes: &[u8]) -> Option<Song> {
-    let taken = match read(kind, bytes, &Given::default()) {
+    let taken = match read(kind, bytes, &Settings::default()) {
         Ok(taken) => taken,
         Err(error) => {
             assert!(!error.to_string().is_empty());
