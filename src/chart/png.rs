@@ -12,7 +12,6 @@ use super::ChartError;
 use super::draw::draw;
 use super::font::Fonts;
 use super::layout::{Group, Laid};
-use super::packed::crc32;
 use raster::Raster;
 use rayon::prelude::*;
 
@@ -95,7 +94,9 @@ fn encode(rows: &[u8], width: usize, dpi: u16) -> Result<Vec<u8>, ChartError> {
         let begins = out.len();
         out.extend(name);
         out.extend(data);
-        out.extend(crc32(&out[begins..]).to_be_bytes());
+        let mut sum = flate2::Crc::new();
+        sum.update(&out[begins..]);
+        out.extend(sum.sum().to_be_bytes());
     }
     Ok(out)
 }
