@@ -39,6 +39,9 @@ pub struct Bar {
 /// Tempos that are taken for one, bpm, whoever says them: the user, a file, a log (ours).
 pub const TEMPOS_BPM: std::ops::RangeInclusive<f64> = 10.0..=600.0;
 
+/// Where no chord sounds, so many sure notes a second are a line of single notes, no noise (ours).
+pub const LINE_NOTES_A_S: f64 = 1.0;
+
 /// Concert pitch: A4 is 440 Hz (ISO 16:1975).
 pub const A4_HZ: f64 = 440.0;
 

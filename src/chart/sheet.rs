@@ -27,7 +27,7 @@ use super::{ChartError, Options};
 use crate::fretboard::string_name;
 use crate::songlog::form;
 use crate::songlog::song::Song;
-use crate::theory::{Key, midi_name};
+use crate::theory::{Key, Label, midi_name};
 use print::{Printer, annotate, printer};
 
 /// Bars in a row: a phrase of four stays whole.
@@ -186,6 +186,13 @@ impl Measure {
         (self.n_beats, self.key) == (other.n_beats, other.key)
             && self.marks.len() == other.marks.len()
             && self.marks.iter().zip(&other.marks).all(|(a, b)| a.same(b))
+            // what sounds where no chord does are the notes
+            && (self.has_chord() || self.tab == other.tab)
+    }
+
+    fn has_chord(&self) -> bool {
+        let none = Label::NoChord.symbol();
+        self.marks.iter().any(|m| m.symbol != none)
     }
 }
 

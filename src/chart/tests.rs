@@ -3,6 +3,7 @@
 mod extras;
 mod formats;
 mod keys;
+mod lines;
 mod pages;
 mod repeats;
 

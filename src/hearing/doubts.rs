@@ -8,6 +8,7 @@ use crate::hearing::rhythm::count::Count;
 use crate::hearing::rhythm::grid::{Grid, median};
 use crate::hearing::weight_files::DOUBTS;
 use crate::theory::Label;
+use crate::units::LINE_NOTES_A_S;
 use std::sync::LazyLock;
 
 /// From when on a doubt is worth a word.
@@ -148,9 +149,6 @@ pub(in crate::hearing) fn counted_otherwise(count: &Count) -> Option<Choice> {
         margin_nats: Some(f64::from(other.behind)),
     })
 }
-
-/// A stretch with so many sure notes a second is a line of single notes, no silence (ours).
-const LINE_NOTES_A_S: f64 = 1.0;
 
 /// Whether single notes are played through a stretch.
 fn is_line(span: &HeardSpan, notes: &[Note]) -> bool {

@@ -9,6 +9,7 @@ pub use super::versions::ChartVersion;
 use crate::fretboard::{Instrument, Shape};
 use crate::theory::{Key, KeyChange, Label, key_at};
 pub use crate::units::Bar;
+use crate::units::LINE_NOTES_A_S;
 
 /// A span that reaches no further into a bar than this is not in it, s.
 const EDGE_S: f64 = 0.02;
@@ -101,6 +102,19 @@ pub struct Span {
     pub fragment: bool,
     /// Notes struck in it: MIDI and time in s.
     pub struck: Vec<(u8, f64)>,
+}
+
+/// Fewer notes than this are no line.
+const LEAST_LINE: usize = 4;
+
+impl Span {
+    /// Whether it is a line of single notes: no chord sounds, and notes are struck all along.
+    pub fn is_line(&self) -> bool {
+        let length_s = self.end_s - self.start_s;
+        self.label.chord().is_none()
+            && self.struck.len() >= LEAST_LINE
+            && self.struck.len() as f64 >= LINE_NOTES_A_S * length_s
+    }
 }
 
 impl Song {

@@ -1,4 +1,5 @@
-//! Which notes sound when: strums where strums were heard, plucked notes as plucked, else held chords.
+//! Which notes sound when: strums where strums were heard, plucked notes and lines as plucked, else
+//! held chords.
 
 use crate::chart::sheet::strikes;
 use crate::songlog::song::{Song, Span};
@@ -26,7 +27,7 @@ pub(super) struct Note {
 pub(super) fn notes(song: &Song, span: &Span, end_s: f64) -> Vec<Note> {
     let chord = pitches(song, span);
     let strikes = strikes(span);
-    if chord.is_empty() || strikes.is_empty() {
+    if chord.is_empty() && !span.is_line() || strikes.is_empty() {
         return chord
             .into_iter()
             .map(|midi| Note {
@@ -44,7 +45,7 @@ pub(super) fn notes(song: &Song, span: &Span, end_s: f64) -> Vec<Note> {
         if at_s >= next_s {
             continue;
         }
-        let plucked = struck.len() <= PLUCKED;
+        let plucked = struck.len() <= PLUCKED || chord.is_empty();
         let down = is_on_beat(song, at_s);
         let mut sounding = if plucked {
             struck.clone()

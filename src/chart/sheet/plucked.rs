@@ -1,4 +1,5 @@
-//! What the hand plucks: notes of fragments and picked bars as tablature, strokes as counting.
+//! What the hand plucks: notes of fragments, of picked bars and of lines of single notes as
+//! tablature, strokes as counting.
 //!
 //! Only what was heard is shown, at one place where it can be played (`places`).
 
@@ -75,7 +76,8 @@ fn dotted(song: &Song, bar: &Bar) -> bool {
         .is_some_and(|(n, value)| value == 8 && bar.n_beats * 3 == n)
 }
 
-/// Puts tablature into bars with fragments, and into picked bars where their pattern is new.
+/// Puts tablature into bars with fragments or a line of single notes, and into picked bars where
+/// their pattern is new.
 pub(super) fn tab(song: &Song, measures: &mut [Measure]) {
     let bars = all_bars(song);
     let starts: Vec<u32> = song.sections.iter().map(|s| s.first_bar).collect();
@@ -91,12 +93,13 @@ pub(super) fn tab(song: &Song, measures: &mut [Measure]) {
         let strokes = strokes_of(&spans, bar);
         let few = strokes.iter().filter(|s| s.midi.len() <= 2).count();
         let picked = strokes.len() >= LEAST_PICKED && few * 5 >= strokes.len() * 4;
-        if !(fragment || picked && wanted) {
+        let lined = spans.iter().any(|s| s.is_line());
+        if !(fragment || lined || picked && wanted) {
             continue;
         }
-        wanted &= fragment;
+        wanted &= fragment || lined;
         for span in &spans {
-            if !fragment_or(span, picked) {
+            if !(span.is_line() || fragment_or(span, picked)) {
                 continue;
             }
             let mine = strokes_of(&[span], bar);

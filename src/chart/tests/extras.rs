@@ -8,7 +8,7 @@ use crate::fretboard::Instrument;
 use crate::songlog::song::Song;
 
 /// Strikes notes in a bar: eighths counted from its start, MIDI.
-fn strike(song: &mut Song, bar: usize, notes: &[(u8, u8)]) {
+pub(super) fn strike(song: &mut Song, bar: usize, notes: &[(u8, u8)]) {
     let start_s = song.bars[bar].start_s;
     for (eighth, midi) in notes {
         let at_s = start_s + 0.25 * f64::from(*eighth);
@@ -21,7 +21,7 @@ fn strike(song: &mut Song, bar: usize, notes: &[(u8, u8)]) {
     }
 }
 
-fn sheet_of(song: &Song, o: &Options) -> Sheet {
+pub(super) fn sheet_of(song: &Song, o: &Options) -> Sheet {
     Sheet::new(song, o).expect("a sheet")
 }
 

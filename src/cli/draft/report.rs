@@ -6,6 +6,7 @@ use crate::cli::plain::{shell_word, shown};
 use crate::cli::{CliError, show};
 use crate::deciding::remarks;
 use crate::songlog::heard::{Heard, HeardChord};
+use crate::songlog::song::Span;
 use crate::songlog::{self, Log};
 use crate::theory::Label;
 use serde_json::{Value, json};
@@ -26,7 +27,9 @@ pub(super) fn print(job: &Job, done: &Done, out: &mut dyn Write) -> Result<(), C
 
 pub(super) fn report(job: &Job, log: &Log) -> Result<Report, CliError> {
     let song = songlog::resolve(log);
-    let heard_anything = heard_anything(&log.heard);
+    let has_line = song.spans.iter().any(Span::is_line);
+    let has_chord = has_chord(&log.heard);
+    let heard_anything = has_chord || has_line;
     let mut words = Vec::new();
     writeln!(words, "{} -> {}", shown(&job.take), shown(&job.log))?;
     let remarks = remarks(&song);
@@ -34,7 +37,7 @@ pub(super) fn report(job: &Job, log: &Log) -> Result<Report, CliError> {
         let line = format!("  note: {warning}");
         writeln!(words, "{}", wrap_from(&line, 8))?;
     }
-    if heard_anything {
+    if has_chord {
         writeln!(
             words,
             "  {} bars, {} chords, {} unconfirmed{}",
@@ -45,17 +48,22 @@ pub(super) fn report(job: &Job, log: &Log) -> Result<Report, CliError> {
                 .map(|f| format!("; {f}"))
                 .unwrap_or_default()
         )?;
-        writeln!(words, "  next: takebook show {}", shell_word(&job.log))?;
     } else {
-        let beside = match log.heard.notes.len() {
-            0 | 1 => String::new(),
-            n => format!(", but {n} single notes"),
+        let beside = match has_line {
+            true => format!(
+                ", but {} single notes: charts show them as tablature",
+                log.heard.notes.len()
+            ),
+            false => String::new(),
         };
         writeln!(
             words,
             "  no chord was heard in {:.1} s{beside}",
             song.duration_s
         )?;
+    }
+    if heard_anything {
+        writeln!(words, "  next: takebook show {}", shell_word(&job.log))?;
     }
     let json = json!({
         "state": "drafted",
@@ -77,7 +85,7 @@ pub(super) fn report(job: &Job, log: &Log) -> Result<Report, CliError> {
     })
 }
 
-fn heard_anything(heard: &Heard) -> bool {
+fn has_chord(heard: &Heard) -> bool {
     let first = |c: &HeardChord| c.candidates.first().map(|c| c.label.clone());
     heard
         .chords
