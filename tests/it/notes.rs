@@ -2,6 +2,7 @@
 //! of notes must keep apart. What it reaches on guitars that are not ours is
 //! in `rendered.rs`.
 
+use crate::outside::{folder, python, takebook};
 use takebook::hearing::{Given, Listener, Weights, interpret};
 use takebook::units::{SampleRate, Seconds};
 use takebook::voice::{Strike, perform};
@@ -87,9 +88,8 @@ fn a_string_struck_again_while_it_rings_is_heard_again() {
     check("one string again and again", &strikes);
 }
 
-#[test]
-fn a_line_of_single_notes_is_not_taken_for_silence() {
-    // a chromatic line: no chord lies in it
+/// A chromatic line, in which no chord lies: up and down four frets of the highest string.
+fn line() -> Vec<f32> {
     let strikes: Vec<Strike> = (0..28u8)
         .map(|i| {
             let on_s = 0.5 + 0.4 * f64::from(i);
@@ -100,13 +100,56 @@ fn a_line_of_single_notes_is_not_taken_for_silence() {
             }
         })
         .collect();
-    let samples = perform(&strikes, BRIGHTNESS, Seconds(13.0), SampleRate(22_050));
+    perform(&strikes, BRIGHTNESS, Seconds(13.0), SampleRate(22_050))
+}
+
+#[test]
+fn a_line_of_single_notes_is_not_taken_for_silence() {
     let mut listener = Listener::new();
-    listener.push(&samples);
+    listener.push(&line());
     let sound = listener.finish(&|_| true).expect("heard");
     let heard = interpret(&sound, &Given::default(), &Weights::default());
     let said = heard.warnings.join("\n");
     assert!(said.contains("single notes and no chord from"), "{said}");
     assert!(!said.contains("no guitar"), "{said}");
     assert!(heard.notes.len() >= 26, "{} notes", heard.notes.len());
+}
+
+/// Reference: the MusicXML 4.0 schema and music21, which reads the tablature.
+#[test]
+fn a_line_of_single_notes_is_delivered_as_tablature() {
+    let (_keep, dir) = folder();
+    let spec = hound::WavSpec {
+        channels: 1,
+        sample_rate: 22_050,
+        bits_per_sample: 16,
+        sample_format: hound::SampleFormat::Int,
+    };
+    let mut wav = hound::WavWriter::create(dir.join("line.wav"), spec).expect("writable");
+    for x in line() {
+        wav.write_sample((x * 32_767.0) as i16).expect("writable");
+    }
+    wav.finalize().expect("writable");
+    let run = |args: &[&str]| {
+        let output = takebook()
+            .args(args)
+            .current_dir(&dir)
+            .output()
+            .expect("it runs");
+        let said = String::from_utf8_lossy(&output.stdout).into_owned();
+        assert_eq!(output.status.code(), Some(0), "{args:?}: {said}");
+        said
+    };
+    let said = run(&["draft", "line.wav"]);
+    assert!(
+        said.contains("single notes: charts show them as tablature"),
+        "{said}"
+    );
+    run(&["chart", "line.takebook", "-o", "line.musicxml"]);
+    let score = dir.join("line.musicxml");
+    let read = python("chart_tab.py", &[&score.to_string_lossy()]).stdout;
+    let read = String::from_utf8_lossy(&read);
+    let (n, first) = read.split_once(" measures with notes; ").expect("its line");
+    assert!(n.parse::<u32>().expect("a number") >= 4, "{read}");
+    assert!(first.starts_with("E4 F4 F#4"), "{read}");
 }
