@@ -329,7 +329,7 @@ fn write_line(
             (true, true) => " end",
         };
         write_measure(out, measure, end, first_of_ending, notes);
-        let shown = !measure.simile && !measure.tab.is_empty();
+        let shown = measure.shows_tab();
         if shown {
             write_tab(out, measure, n_strings);
         } else if tab_before {

@@ -115,6 +115,8 @@ pub struct Measure {
     pub marks: Vec<Mark>,
     /// Plucked notes for the tablature, in order; none where chords are played whole.
     pub tab: Vec<TabNote>,
+    /// Whether a line of single notes goes through it: without a note it is a rest.
+    pub in_line: bool,
     /// The key it is in.
     pub key: Option<Key>,
     /// The key, where it is another than that of the bar printed before.
@@ -188,6 +190,11 @@ impl Measure {
             && self.marks.iter().zip(&other.marks).all(|(a, b)| a.same(b))
             // what sounds where no chord does are the notes
             && (self.has_chord() || self.tab == other.tab)
+    }
+
+    /// Whether it has tablature of its own.
+    pub fn shows_tab(&self) -> bool {
+        !self.simile && (self.in_line || !self.tab.is_empty())
     }
 
     fn has_chord(&self) -> bool {

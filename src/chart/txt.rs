@@ -282,7 +282,7 @@ fn note_lines(bars: &[Measure], room: usize) -> Vec<String> {
 
 /// Plucked notes, a line a string with the highest on top.
 fn tab_lines(bars: &[Measure], room: usize, strings: &[String]) -> Vec<String> {
-    if bars.iter().all(|b| b.simile || b.tab.is_empty()) {
+    if !bars.iter().any(Measure::shows_tab) {
         return Vec::new();
     }
     (0..strings.len())
@@ -292,7 +292,7 @@ fn tab_lines(bars: &[Measure], room: usize, strings: &[String]) -> Vec<String> {
             let mut line = format!("{name:>3} |");
             for bar in bars {
                 // a bar without notes of its own has no lines either
-                let shown = !bar.simile && !bar.tab.is_empty();
+                let shown = bar.shows_tab();
                 let mut cell = vec![if shown { '-' } else { ' ' }; room + 2];
                 let notes = bar.tab.iter().filter(|t| t.string == string && !bar.simile);
                 for note in notes {

@@ -148,7 +148,7 @@ fn row_items(page: &Pager, row: &[Measure], place: &Place) -> Result<Vec<Item>, 
     for i in 0..row.len() {
         bar_items(page, row, i, place, &mut items)?;
     }
-    let begins = row.first().is_some_and(|m| !m.simile && !m.tab.is_empty());
+    let begins = row.first().is_some_and(Measure::shows_tab);
     if let Some(tab) = place.heights.tab.filter(|_| begins) {
         // which lines these are, where the bars' number stands above
         let size = page.points(6.5);
@@ -219,11 +219,10 @@ fn bar_items(
         items,
     )?;
     if let Some(tab) = place.heights.tab {
-        let has_tab = |m: &Measure| !m.simile && !m.tab.is_empty();
         let span = (left, left + bar_width);
-        if has_tab(measure) {
+        if measure.shows_tab() {
             tablature(page, measure, span, top + tab, place, items)?;
-        } else if i.checked_sub(1).is_some_and(|b| has_tab(&row[b])) {
+        } else if i.checked_sub(1).is_some_and(|b| row[b].shows_tab()) {
             // the hand goes on alike
             let middle = TAB_LINE * s * place.n_strings.saturating_sub(1) as f64 / 2.0;
             let (x, y) = (left + 2.0 * s, top + tab + middle);

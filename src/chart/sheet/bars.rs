@@ -60,6 +60,7 @@ pub(super) fn measures(
             n_beats: bar.n_beats.max(1),
             marks,
             tab: Vec::new(),
+            in_line: false,
             key: song.key_at(bar.start_s),
             new_key: None,
             simile: false,

@@ -98,6 +98,7 @@ pub(super) fn tab(song: &Song, measures: &mut [Measure]) {
             continue;
         }
         wanted &= fragment || lined;
+        measure.in_line = lined;
         for span in &spans {
             if !(span.is_line() || fragment_or(span, picked)) {
                 continue;
@@ -150,7 +151,10 @@ pub(super) fn strokes(song: &Song, blocks: &mut [Block]) {
             .filter(|b| numbers.contains(&b.number))
             .collect();
         let Some(first) = mine.first() else { continue };
-        let alike: Vec<&&Bar> = mine.iter().filter(|b| b.n_beats == first.n_beats).collect();
+        // a line has no pattern
+        let in_line = |b: &Bar| song.spans_in(b).any(Span::is_line);
+        let alike = mine.iter().filter(|b| b.n_beats == first.n_beats);
+        let alike: Vec<&&Bar> = alike.filter(|b| !in_line(b)).collect();
         // a rhythm needs bars to be heard in
         if alike.len() < 2 {
             continue;

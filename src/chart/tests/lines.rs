@@ -1,7 +1,7 @@
 //! Lines of single notes under no chord.
 
 use super::extras::{sheet_of, strike};
-use super::song;
+use super::{song, text};
 use crate::chart::*;
 use crate::fretboard::Instrument;
 use crate::songlog::song::Song;
@@ -62,6 +62,22 @@ fn a_line_sounds_in_the_midi_file() {
         .collect();
     let expected: Vec<u8> = [UP, DOWN, UP, DOWN].concat().iter().map(|n| n.1).collect();
     assert_eq!(struck, expected);
+}
+
+#[test]
+fn a_bar_of_rest_in_a_line_has_empty_lines_and_no_simile() {
+    let mut made = line(&[UP, DOWN, UP]);
+    let all: Vec<(u8, f64)> = made.spans.iter().flat_map(|s| s.struck.clone()).collect();
+    made.spans[0].end_s = made.duration_s;
+    made.spans[0].struck = all;
+    made.spans.truncate(1);
+    let sheet = sheet_of(&made, &Options::default());
+    assert!(sheet.blocks[0].measures().all(sheet::Measure::shows_tab));
+    let page = text(&made, Format::Html, &Options::default());
+    assert!(!page.contains(">sim.<"), "{page}");
+    assert_eq!(page.matches("tablature of bar").count(), 4);
+    // and what the hand strikes there is no pattern
+    assert!(sheet.blocks.iter().all(|b| b.pattern.is_none()));
 }
 
 #[test]

@@ -49,7 +49,7 @@ impl Heights {
         let n_lyrics = bars.iter().map(Measure::n_lyrics).max().unwrap_or(0);
         let under = slash + UNDER_SLASH + LYRIC_LINE * n_lyrics as f64;
         let tab = shown()
-            .any(|m| !m.tab.is_empty())
+            .any(Measure::shows_tab)
             .then_some((under + TAB_ABOVE) * s);
         let tab_height = TAB_LINE * n_strings.saturating_sub(1) as f64;
         Self {

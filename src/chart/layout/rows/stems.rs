@@ -129,6 +129,7 @@ mod tests {
             n_beats,
             marks: Vec::new(),
             tab: tab.collect(),
+            in_line: false,
             key: None,
             new_key: None,
             simile: false,
