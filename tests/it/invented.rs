@@ -1,7 +1,8 @@
 //! Invented songs: other chords, meters, lengths, repeats, doubts, words and capos for each number.
 
-use takebook::foreign::{Given, Kind, read};
+use takebook::foreign::{Kind, read};
 use takebook::songlog::resolve;
+use takebook::songlog::resolve::Settings;
 use takebook::songlog::song::Song;
 
 /// When they were made.
@@ -145,7 +146,7 @@ fn row(dice: &mut Dice, symbols: &[&str], meter: &str, dense: bool) -> Vec<Strin
 /// What a typed chart holds.
 #[track_caller]
 pub(crate) fn song(text: &str) -> Song {
-    let taken = read(Kind::Typed, text.as_bytes(), &Given::default());
+    let taken = read(Kind::Typed, text.as_bytes(), &Settings::default());
     let taken = taken.unwrap_or_else(|e| panic!("{e}\n{text}"));
     let take = Kind::Typed.record("song.txt".into(), text.len() as u64);
     resolve(&taken.into_log(take, AT.into(), Vec::new()))

@@ -8,8 +8,9 @@ use crate::invented::{AT, song, typed};
 use crate::outside::{folder, python, root, takebook, tool};
 use std::path::{Path, PathBuf};
 use takebook::chart::{Format, Options, Page, write};
-use takebook::foreign::{Given, Kind, read};
+use takebook::foreign::{Kind, read};
 use takebook::songlog::resolve;
+use takebook::songlog::resolve::Settings;
 use takebook::songlog::song::Song;
 
 fn put(dir: &Path, name: &str, song: &Song, format: Format, options: &Options) -> PathBuf {
@@ -177,7 +178,7 @@ fn jumps_are_played_in_the_order_of_the_song() {
         if !typed.contains("1. ") {
             assert_eq!(played(&folded), whole, "{typed}");
         }
-        let again = read(Kind::MusicXml, score.as_bytes(), &Given::default()).expect("read");
+        let again = read(Kind::MusicXml, score.as_bytes(), &Settings::default()).expect("read");
         let take = Kind::MusicXml.record("x".into(), 1);
         let again = resolve(&again.into_log(take, AT.into(), Vec::new()));
         let labels = |s: &Song| s.spans.iter().map(|s| s.label.clone()).collect::<Vec<_>>();

@@ -3,14 +3,15 @@
 use crate::outside::{folder, takebook};
 use proptest::prelude::*;
 use takebook::chart::{Format, Options, write};
-use takebook::foreign::{Given, Kind, read};
+use takebook::foreign::{Kind, read};
+use takebook::songlog::resolve::Settings;
 use takebook::songlog::song::{Song, State};
 use takebook::songlog::{Log, resolve};
 
 const AT: &str = "2031-05-02T18:30:00Z";
 
 fn log(text: &str) -> Log {
-    let taken = read(Kind::Typed, text.as_bytes(), &Given::default());
+    let taken = read(Kind::Typed, text.as_bytes(), &Settings::default());
     let taken = taken.unwrap_or_else(|e| panic!("{e}\n{text}"));
     let take = Kind::Typed.record("song.txt".into(), text.len() as u64);
     taken.into_log(take, AT.into(), Vec::new())
@@ -251,7 +252,7 @@ fn errors_name_the_line_and_the_way_out() {
         ),
         ("words only\n", "", "no bars"),
     ] {
-        let error = read(Kind::Typed, text.as_bytes(), &Given::default()).expect_err(text);
+        let error = read(Kind::Typed, text.as_bytes(), &Settings::default()).expect_err(text);
         let said = error.to_string();
         assert!(
             said.contains(line) && said.contains(words),
@@ -312,7 +313,7 @@ proptest! {
 
     #[test]
     fn no_text_breaks_the_reader(text in "[ -~|:%/&\\n♯♭×]{0,200}") {
-        let _ = read(Kind::Typed, text.as_bytes(), &Given::default());
+        let _ = read(Kind::Typed, text.as_bytes(), &Settings::default());
     }
 }
 
