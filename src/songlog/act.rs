@@ -317,7 +317,24 @@ impl Act {
             Self::Key { key } | Self::KeyFrom { key, .. } if key.mode.is_other() => 4,
             Self::KeyFrom { .. } => 3,
             Self::Beats { .. } | Self::BarBeats { .. } => 2,
-            _ => 1,
+            Self::Chord { .. }
+            | Self::Shape { .. }
+            | Self::Note { .. }
+            | Self::Move { .. }
+            | Self::Split { .. }
+            | Self::Join { .. }
+            | Self::SectionName { .. }
+            | Self::SectionLetter { .. }
+            | Self::SectionSplit { .. }
+            | Self::SectionJoin { .. }
+            | Self::Title { .. }
+            | Self::Key { .. }
+            | Self::Meter { .. }
+            | Self::Tempo { .. }
+            | Self::Downbeat { .. }
+            | Self::Capo { .. }
+            | Self::Tuning { .. }
+            | Self::Undo { .. } => 1,
         }
     }
 

@@ -122,8 +122,20 @@ impl Act {
                 let ids: Vec<String> = of.iter().map(u32::to_string).collect();
                 format!("undoes {}", ids.join(", "))
             }
-            // the rest has its words in `words`
-            _ => String::new(),
+            // these have their words in `words`
+            Self::Chord { .. }
+            | Self::Shape { .. }
+            | Self::Note { .. }
+            | Self::Move { .. }
+            | Self::Split { .. }
+            | Self::Join { .. }
+            | Self::Unconfirm { .. }
+            | Self::SectionName { .. }
+            | Self::SectionLetter { .. }
+            | Self::SectionFeel { .. }
+            | Self::SectionSplit { .. }
+            | Self::SectionJoin { .. }
+            | Self::Lyric { .. } => String::new(),
         }
     }
 }
