@@ -25,18 +25,7 @@ pub(crate) fn song(title: &str, meter: u8, sections: &[(&str, &[&str])]) -> Song
         tempo_bpm: Some(120.0),
         meter: Some((meter, 4)),
         key: Some("G".parse().expect("a key")),
-        key_changes: Vec::new(),
-        beats_s: Vec::new(),
-        bars: Vec::new(),
-        sections: Vec::new(),
-        spans: Vec::new(),
-        credit: None,
-        lyrics: Vec::new(),
-        notes: Vec::new(),
-        choices: Vec::new(),
-        versions: Vec::new(),
-        stale: Vec::new(),
-        warnings: Vec::new(),
+        ..Song::default()
     };
     let mut number = 1;
     for (letter, bars) in sections {

@@ -3,7 +3,7 @@
 use super::*;
 use crate::fretboard::Instrument;
 use crate::hearing::StretchEvidence;
-use crate::songlog::song::{Bar, Section, Song, Span, State};
+use crate::songlog::song::{Bar, Song, Span, State};
 use crate::theory::{Label, PitchClass, Quality};
 
 const FORM: [&str; 12] = [
@@ -20,8 +20,6 @@ fn song(chords: &[&str]) -> Song {
         tempo_bpm: Some(120.0),
         meter: Some((4, 4)),
         key: Some("C".parse().expect("a key")),
-        key_changes: Vec::new(),
-        beats_s: vec![],
         bars: (0..chords.len())
             .map(|i| Bar {
                 number: i as u32 + 1,
@@ -30,7 +28,6 @@ fn song(chords: &[&str]) -> Song {
                 n_beats: 4,
             })
             .collect(),
-        sections: Vec::<Section>::new(),
         spans: chords
             .iter()
             .enumerate()
@@ -49,13 +46,7 @@ fn song(chords: &[&str]) -> Song {
                 struck: vec![],
             })
             .collect(),
-        credit: None,
-        lyrics: vec![],
-        notes: vec![],
-        versions: Vec::new(),
-        choices: Vec::new(),
-        stale: Vec::new(),
-        warnings: vec![],
+        ..Song::default()
     }
 }
 

@@ -15,7 +15,7 @@ use crate::units::LINE_NOTES_A_S;
 const EDGE_S: f64 = 0.02;
 
 /// A resolved song. Times in seconds from the take's start.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Default)]
 pub struct Song {
     /// Who made it, as the user wrote it.
     pub credit: Option<String>,

@@ -111,18 +111,11 @@ fn song() -> Song {
         tempo_bpm: Some(120.0),
         meter: Some((4, 4)),
         key: "G".parse().ok(),
-        key_changes: Vec::new(),
         beats_s: (0..BARS * 4).map(|b| f64::from(b) * 0.5).collect(),
         bars,
         sections,
         spans,
-        credit: None,
-        lyrics: Vec::new(),
-        notes: Vec::new(),
-        choices: Vec::new(),
-        versions: Vec::new(),
-        stale: Vec::new(),
-        warnings: Vec::new(),
+        ..Song::default()
     }
 }
 
