@@ -96,6 +96,12 @@ pub const FORMATS: [(&str, Format); 12] = [
 ];
 
 impl Format {
+    /// Its file ending, without a dot.
+    pub fn ending(self) -> &'static str {
+        let row = FORMATS.iter().find(|(_, format)| *format == self);
+        row.map_or("", |(ending, _)| ending)
+    }
+
     /// The format of a file ending (without its dot, any case).
     ///
     /// # Errors

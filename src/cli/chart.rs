@@ -6,7 +6,7 @@ mod versions;
 
 use super::plain::{one_line, shell_word, shown};
 use super::{CliError, Outcome};
-use crate::chart::{Format, prepare, write};
+use crate::chart::{FORMATS, Format, prepare, write};
 use crate::fretboard::{Tuning, read_capo};
 use crate::songlog::song::{Song, State};
 use crate::theory::{Key, Label};
@@ -46,9 +46,7 @@ pub(crate) struct Chart {
     /// Exit code 1 if a chord is not confirmed yet; for scripts
     #[arg(long)]
     require_confirmed: bool,
-    /// Format, if the file's ending does not say it: txt, html, pdf, svg, png,
-    /// musicxml, mxl, mid, vtt, lab, jams, json
-    #[arg(long, value_name = "NAME")]
+    #[arg(long, value_name = "NAME", help = format_help())]
     format: Option<String>,
     /// With the settings of a version: its name, or the student's; options beside it come first
     #[arg(long = "for", value_name = "NAME")]
@@ -165,6 +163,12 @@ fn short(number: f64) -> String {
 
 /// Most that captions are moved, s: a week, as the times of a log.
 const MOST_OFFSET_S: f64 = 604_800.0;
+
+/// What `--format` says.
+fn format_help() -> String {
+    let endings = FORMATS.map(|(ending, _)| ending).join(", ");
+    format!("Format, if the file's ending does not say it: {endings}")
+}
 
 impl Chart {
     pub(crate) fn run(self, out: &mut dyn Write) -> Result<Outcome, CliError> {

@@ -143,7 +143,7 @@ pub(super) async fn chart(
         Ok((bytes, format, snapshot.song.title.clone()))
     })
     .await?;
-    let (ending, kind) = about(format);
+    let (ending, kind) = (format.ending(), media_type(format));
     // shown in place only what runs nothing by its policy
     let shown =
         inline && (is_html(kind) || matches!(format, Format::Pdf | Format::Svg | Format::Txt));
@@ -159,24 +159,24 @@ pub(super) async fn chart(
     Ok((headers, bytes).into_response())
 }
 
-/// File ending and media type.
+/// Media type.
 ///
 /// # Source
 /// The IANA registry of media types, `from memory`; `.lab` has none.
-const fn about(format: Format) -> (&'static str, &'static str) {
+const fn media_type(format: Format) -> &'static str {
     match format {
-        Format::Txt => ("txt", "text/plain; charset=utf-8"),
-        Format::Html => ("html", "text/html; charset=utf-8"),
-        Format::Svg => ("svg", "image/svg+xml"),
-        Format::Pdf => ("pdf", "application/pdf"),
-        Format::MusicXml => ("musicxml", "application/vnd.recordare.musicxml+xml"),
-        Format::Mxl => ("mxl", "application/vnd.recordare.musicxml"),
-        Format::Midi => ("mid", "audio/midi"),
-        Format::Vtt => ("vtt", "text/vtt; charset=utf-8"),
-        Format::Lab => ("lab", "text/tab-separated-values; charset=utf-8"),
-        Format::Jams => ("jams", "application/json"),
-        Format::Png => ("png", "image/png"),
-        Format::Json => ("json", "application/json"),
+        Format::Txt => "text/plain; charset=utf-8",
+        Format::Html => "text/html; charset=utf-8",
+        Format::Svg => "image/svg+xml",
+        Format::Pdf => "application/pdf",
+        Format::MusicXml => "application/vnd.recordare.musicxml+xml",
+        Format::Mxl => "application/vnd.recordare.musicxml",
+        Format::Midi => "audio/midi",
+        Format::Vtt => "text/vtt; charset=utf-8",
+        Format::Lab => "text/tab-separated-values; charset=utf-8",
+        Format::Jams => "application/json",
+        Format::Png => "image/png",
+        Format::Json => "application/json",
     }
 }
 

@@ -1,4 +1,4 @@
-use super::{ForeignError, Imported, Kind, read};
+use super::{ENDINGS, ForeignError, Imported, Kind, read};
 use crate::songlog::decided::Act;
 use crate::songlog::resolve::Settings;
 
@@ -392,7 +392,7 @@ fn a_tuning_from_nowhere_and_ten_thousand_headings_are_read() {
 proptest::proptest! {
     #[test]
     fn no_bytes_make_a_reader_panic(bytes: Vec<u8>, at in 0usize..200, with: u8) {
-        for kind in [Kind::Lab, Kind::Jams, Kind::MusicXml, Kind::Midi] {
+        for (_, kind) in ENDINGS {
             let _ = read(kind, &bytes, &Settings::default());
         }
         // one byte of a good file changed

@@ -502,3 +502,32 @@ fn detail_is_charted_only_where_it_is_asked_for() {
         .expect("a line of bars");
     assert!(first.contains("G?") && first.contains("Gsus4?"), "{detail}");
 }
+
+#[test]
+fn every_format_and_import_stands_in_help_and_documents() {
+    let document = |name: &str| std::fs::read_to_string(root().join(name)).expect("a document");
+    let help = takebook().args(["chart", "--help"]).output().expect("help");
+    let texts = [
+        (
+            "chart --help",
+            String::from_utf8(help.stdout).expect("text"),
+        ),
+        ("docs/chart.md", document("docs/chart.md")),
+        ("README.md", document("README.md")),
+    ];
+    let words = |text: &str| -> Vec<String> {
+        let is_word = |c: char| c.is_alphanumeric() || c == '.';
+        text.split(|c| !is_word(c)).map(str::to_owned).collect()
+    };
+    for (ending, _) in takebook::chart::FORMATS {
+        for (name, text) in &texts {
+            let known = words(text).contains(&format!(".{ending}"));
+            assert!(known, "{name}: no .{ending}");
+        }
+    }
+    let imports = document("docs/taking-in.md");
+    for (ending, _) in takebook::foreign::ENDINGS {
+        let cell = format!("`.{ending}`");
+        assert!(imports.contains(&cell), "docs/taking-in.md: no {cell}");
+    }
+}
