@@ -332,3 +332,41 @@ fn no_modules_import_each_other_in_a_circle() {
         assert!(still, "'{listed}' is free of cycles: take it off the list");
     }
 }
+
+/// The rooms that a cell of the table in DEVELOPERS.md names: a list, `–` for none, `all`, or
+/// `all but` some.
+fn named<'a>(cell: &'a str, room: &str) -> BTreeSet<&'a str> {
+    let list = |text: &'a str| text.split(", ").collect::<BTreeSet<&str>>();
+    let left_out = match cell {
+        "–" => return BTreeSet::new(),
+        "all" => BTreeSet::new(),
+        _ => match cell.strip_prefix("all but ") {
+            Some(rooms) => list(rooms),
+            None => return list(cell),
+        },
+    };
+    let others = TABLE.iter().map(|(name, _)| *name);
+    others
+        .filter(|name| *name != room && !left_out.contains(name))
+        .collect()
+}
+
+#[test]
+fn developers_read_the_same_table() {
+    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("DEVELOPERS.md");
+    let text = std::fs::read_to_string(path).expect("DEVELOPERS.md");
+    let rows: BTreeMap<&str, &str> = text
+        .lines()
+        .filter_map(|line| {
+            let line = line.strip_prefix("| `")?.strip_suffix(" |")?;
+            let (room, rest) = line.split_once("` | ")?;
+            Some((room, rest.rsplit_once(" | ")?.1))
+        })
+        .collect();
+    assert_eq!(rows.len(), TABLE.len(), "{rows:?}");
+    for (room, allowed) in TABLE {
+        let cell = rows.get(room).unwrap_or_else(|| panic!("no row {room}"));
+        let allowed: BTreeSet<&str> = allowed.iter().copied().collect();
+        assert_eq!(named(cell, room), allowed, "DEVELOPERS.md: {room}: {cell}");
+    }
+}
