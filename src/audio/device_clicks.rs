@@ -2,6 +2,10 @@
 
 use super::AudioError;
 use super::device_out::Output;
+use std::time::{Duration, Instant};
+
+/// How often a silent count is looked at.
+const LOOK: Duration = Duration::from_millis(5);
 
 /// Peak of a click: 18 dB under full scale, since it may come through headphones.
 const CLICK_PEAK: f32 = 0.126;
@@ -45,11 +49,32 @@ impl CountIn {
     }
 }
 
-/// Plays the count and returns when its last beat has sounded; `stop` ends it at once.
+/// Counts and returns when the last beat is over: clicks on the system's output device, or in
+/// silence.
+///
+/// `each` is told the beat again and again, from 1 for the first of all bars; if it says `true`,
+/// counting ends at once.
 ///
 /// # Errors
-/// * [`super::DeviceError::NoOutput`] if there is no output device, or it does not play.
-pub fn count_in(count: CountIn, stop: &dyn Fn() -> bool) -> Result<(), AudioError> {
+/// * [`super::DeviceError::NoOutput`] if clicks are wanted and there is no output device, or it
+///   does not play.
+pub fn count_in(
+    count: CountIn,
+    clicks: bool,
+    each: &mut dyn FnMut(u32) -> bool,
+) -> Result<(), AudioError> {
+    let n_beats = count.n_bars * u32::from(count.n_beats);
+    let beat = |seconds: f64| ((seconds * count.tempo_bpm / 60.0) as u32 + 1).min(n_beats);
+    if !clicks {
+        let began = Instant::now();
+        while began.elapsed().as_secs_f64() < count.seconds() {
+            if each(beat(began.elapsed().as_secs_f64())) {
+                return Ok(());
+            }
+            std::thread::sleep(LOOK);
+        }
+        return Ok(());
+    }
     let output = Output::find(None, None)?;
     let rate_hz = output.rate_hz();
     let mut frame = 0;
@@ -60,7 +85,9 @@ pub fn count_in(count: CountIn, stop: &dyn Fn() -> bool) -> Result<(), AudioErro
     };
     // the device's own clock counts
     let n_frames = (count.seconds() * f64::from(rate_hz)).round() as u64;
-    output.play(next, n_frames, &mut |_| stop())
+    output.play(next, n_frames, &mut |handed| {
+        each(beat(handed as f64 / f64::from(rate_hz)))
+    })
 }
 
 #[cfg(test)]
@@ -83,5 +110,30 @@ mod tests {
         assert!(!sounds(72_000, 96_000));
         assert!(samples.iter().all(|x| x.abs() <= CLICK_PEAK));
         assert!((count.seconds() - 1.5).abs() < 1e-12);
+    }
+
+    #[test]
+    fn a_silent_count_needs_no_device_and_ends_when_told() {
+        let count = CountIn {
+            n_bars: 2,
+            n_beats: 3,
+            tempo_bpm: 1200.0,
+        };
+        let mut beats = Vec::new();
+        let began = Instant::now();
+        count_in(count, false, &mut |beat| {
+            beats.push(beat);
+            false
+        })
+        .expect("counted");
+        assert!(began.elapsed().as_secs_f64() >= count.seconds());
+        assert!(beats.is_sorted() && (beats.first(), beats.last()) == (Some(&1), Some(&6)));
+        let mut n = 0;
+        count_in(count, false, &mut |_| {
+            n += 1;
+            true
+        })
+        .expect("ended");
+        assert_eq!(n, 1);
     }
 }

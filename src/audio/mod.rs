@@ -32,6 +32,7 @@ mod disk;
 mod edits;
 mod error;
 mod facts;
+mod marks;
 #[cfg(feature = "mic")]
 mod metronome;
 mod mono;
@@ -45,6 +46,8 @@ mod resample;
 mod ring;
 mod source;
 mod stretch;
+#[cfg(feature = "mic")]
+mod taking;
 #[cfg(test)]
 mod tests;
 
@@ -58,6 +61,7 @@ pub use device_out::play;
 pub use disk::free_bytes;
 pub use error::AudioError;
 pub use facts::{Facts, Fingerprint, Tags};
+pub use marks::{marks, mend};
 #[cfg(feature = "mic")]
 pub use metronome::Metronome;
 pub use opus::compress;
@@ -66,6 +70,8 @@ pub use record_level::{Level, LevelMeter};
 pub use record_mono::{Channels, ToHearing};
 pub use source::{Decoded, HEARING_RATE, LONGEST_S, Source, decode, open};
 pub use stretch::stretch;
+#[cfg(feature = "mic")]
+pub use taking::{TakeEnd, Taking};
 
 /// File name endings that are worth trying, lower case, without the dot.
 pub const ENDINGS: &[&str] = &[

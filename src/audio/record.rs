@@ -5,7 +5,7 @@
 //! the size field of the format (32 bits) runs over, the recording goes on in
 //! a second file, without a gap: `take.wav`, `take-2.wav`, ...
 
-use super::AudioError;
+use super::{AudioError, marks};
 use hound::{SampleFormat, WavSpec, WavWriter};
 use std::fs::File;
 use std::io::BufWriter;
@@ -66,6 +66,8 @@ pub struct Recording {
     in_file: u64,
     unflushed: u64,
     safe: u64,
+    /// Frames of the whole recording that were marked, ascending.
+    marked: Vec<u64>,
 }
 
 impl Recording {
@@ -103,6 +105,7 @@ impl Recording {
             in_file: 0,
             unflushed: 0,
             safe: 0,
+            marked: Vec::new(),
         };
         recording.open(path.into(), replace)?;
         recording.flush()?;
@@ -240,8 +243,24 @@ impl Recording {
                 .last()
                 .map_or(Ok(()), |path| File::open(path).and_then(|f| f.sync_all()));
             synced.map_err(|e| self.failed(e))?;
+            self.write_marks()?;
         }
         Ok(())
+    }
+
+    /// The marks of the present file as its cue points.
+    fn write_marks(&self) -> Result<(), AudioError> {
+        let first = self.n_frames() - self.in_file;
+        let own = self.marked.iter().filter_map(|at| at.checked_sub(first));
+        let own: Vec<u64> = own.collect();
+        let path = self.files.last().unwrap_or(&self.first);
+        marks::append(path, &own).map_err(|e| self.failed(e))
+    }
+
+    /// Marks the present moment: a cue point of the file once it is ended. Gives where it is, s.
+    pub fn mark(&mut self) -> f64 {
+        self.marked.push(self.n_frames());
+        self.n_frames() as f64 / f64::from(self.rate_hz)
     }
 
     /// Frames that a reader finds in the files by now.

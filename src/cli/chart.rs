@@ -48,7 +48,8 @@ pub(crate) struct Chart {
     require_confirmed: bool,
     #[arg(long, value_name = "NAME", help = format_help())]
     format: Option<String>,
-    /// With the settings of a version: its name, or the student's; options beside it come first
+    /// With the settings of a version: its name, or the student's; options beside it come first,
+    /// and --no-easy, --no-large, --no-degrees and so on switch off what the version has on
     #[arg(long = "for", value_name = "NAME")]
     version: Option<String>,
     /// Save the settings given here as a version of the chart, under this name
@@ -133,6 +134,8 @@ pub(crate) struct Chart {
     /// Say what was written as JSON
     #[arg(long)]
     json: bool,
+    #[command(flatten)]
+    off: versions::Off,
 }
 
 #[derive(Clone, Copy, ValueEnum)]

@@ -91,18 +91,13 @@ mod live {
     use super::super::plain::{one_line, shown};
     use super::{Args, CliError, Outcome, Write};
     use crate::audio::{
-        AudioError, Capture, Channels, CountIn, Faults, Level, LevelMeter, Recording, WantedDevice,
-        capture, count_in, input_devices,
+        Capture, Channels, CountIn, Level, Recording, TakeEnd, Taking, WantedDevice, capture,
+        count_in, input_devices,
     };
     use serde_json::json;
     use std::path::Path;
-    use std::time::{Duration, Instant};
+    use std::time::Duration;
 
-    /// A device that delivers nothing for so long has vanished; the first sound may take longer.
-    const PATIENCE: Duration = Duration::from_secs(4);
-    const FIRST_PATIENCE: Duration = Duration::from_secs(8);
-    /// Nothing over this was heard: silence, dB under full scale.
-    const SILENT_DBFS: f64 = -70.0;
     /// How often the ring is emptied and the meter drawn.
     const TICK: Duration = Duration::from_millis(50);
 
@@ -179,16 +174,11 @@ mod live {
                 one_line(&mic.device)
             );
         }
-        let mut take = Take {
-            meter: LevelMeter::new(n_channels, mic.rate_hz),
-            start_frame: mic.pulled_frames(),
-            recording,
-            channels,
-            mic,
-            marks_s: Vec::new(),
-            error: None,
-        };
-        let end = take.record(args.seconds, &keys);
+        let most_frames = args
+            .seconds
+            .map(|s| (s * f64::from(mic.rate_hz)).round() as u64);
+        let mut take = Take(Taking::begin(mic, channels, recording, most_frames));
+        let end = take.record(&keys);
         drop(keys);
         take.tell(args, path, end, out)
     }
@@ -205,72 +195,33 @@ mod live {
             "Counting {}; clicks can be loud: turn the volume down first.\r\n",
             counted(n_bars as usize, "bar")
         );
-        count_in(count, &|| keys.signalled())?;
-        // the take starts on the beat after the count
         let mut before = Vec::new();
-        mic.pull(&mut before);
+        count_in(count, true, &mut |_| {
+            // the take starts on the beat after the count
+            mic.pull(&mut before);
+            before.clear();
+            keys.signalled()
+        })?;
         Ok(())
     }
 
-    struct Take {
-        mic: Capture,
-        channels: Channels,
-        recording: Recording,
-        meter: LevelMeter,
-        error: Option<AudioError>,
-        /// Where marks were set, s.
-        marks_s: Vec<f64>,
-        /// Frames that the device had delivered before the take.
-        start_frame: u64,
-    }
+    struct Take(Taking);
 
     impl Take {
-        /// Frames that are missing within what was recorded.
-        fn lost_frames(&self) -> u64 {
-            let faults = self.mic.faults();
-            let recorded_to = self.start_frame + self.recording.n_frames();
-            match faults.first_lost_at {
-                Some(at) if at < recorded_to => faults.lost_frames,
-                _ => 0,
-            }
-        }
-
-        fn seconds(&self) -> f64 {
-            self.recording.n_frames() as f64 / f64::from(self.mic.rate_hz)
-        }
-
-        fn record(&mut self, seconds: Option<f64>, keys: &Keys) -> End {
-            let wanted = seconds.map(|s| (s * f64::from(self.mic.rate_hz)).round() as u64);
-            let n = usize::from(self.channels.count(self.mic.n_channels));
-            let (mut all, mut block) = (Vec::new(), Vec::new());
-            let mut last_sound = Instant::now();
-            let mut patience = FIRST_PATIENCE;
+        fn record(&mut self, keys: &Keys) -> End {
             let end = loop {
-                all.clear();
-                if self.mic.pull(&mut all) > 0 {
-                    last_sound = Instant::now();
-                    patience = PATIENCE;
-                    self.channels.pick(self.mic.n_channels, &all, &mut block);
-                    if let Some(wanted) = wanted {
-                        let room = (wanted - self.recording.n_frames()) as usize;
-                        block.truncate(room.saturating_mul(n));
-                    }
-                    if let Err(error) = self.recording.push(&block) {
-                        self.error = Some(error);
-                        break End::Disk;
-                    }
-                    let level = self.meter.push(&block);
-                    self.draw(level, keys);
-                }
-                if wanted.is_some_and(|w| self.recording.n_frames() >= w) {
-                    break End::Seconds;
-                }
-                if self.mic.faults().is_gone || last_sound.elapsed() > patience {
-                    break End::Device;
+                match self.0.step() {
+                    Ok(Some(level)) => self.draw(level, keys),
+                    Ok(None) => {}
+                    Err(TakeEnd::Length) => break End::Seconds,
+                    Err(TakeEnd::Device) => break End::Device,
+                    Err(TakeEnd::Disk) => break End::Disk,
                 }
                 match keys.wait(TICK) {
                     Some('q' | '\n') => break End::Key,
-                    Some('m') => self.marks_s.push(self.seconds()),
+                    Some('m') => {
+                        self.0.mark();
+                    }
                     _ if keys.signalled() => break End::Signal,
                     _ => {}
                 }
@@ -278,11 +229,7 @@ mod live {
             if keys.can_type() {
                 let _ = write!(std::io::stderr(), "\r\x1b[K");
             }
-            if let Err(error) = self.recording.finish() {
-                self.error = Some(error);
-                return End::Disk;
-            }
-            end
+            if self.0.finish() { end } else { End::Disk }
         }
 
         /// One line: time, level with held peak, clipping, losses.
@@ -290,24 +237,24 @@ mod live {
             if !keys.can_type() {
                 return;
             }
-            let faults = self.mic.faults();
+            let take = &self.0;
             let mut line = format!(
                 "{} {} {:>5.1} dB",
-                clock(self.seconds()),
+                clock(take.seconds()),
                 level_bar(level.rms_dbfs, level.held_dbfs, 30),
                 level.held_dbfs.max(-99.9),
             );
-            if self.meter.n_clipped() > 0 {
+            if take.meter().n_clipped() > 0 {
                 line += if level.clipping {
                     "  CLIPS: turn down"
                 } else {
                     "  clipped"
                 };
             }
-            if faults.n_dropouts > 0 || self.lost_frames() > 0 {
+            if take.n_dropouts() > 0 || take.lost_frames() > 0 {
                 line += "  dropouts";
             }
-            match self.marks_s.last() {
+            match take.marks_s().last() {
                 Some(at_s) => line += &format!("  marked {}  q stops", clock(*at_s)),
                 None => line += "  m marks  q stops",
             }
@@ -323,19 +270,16 @@ mod live {
             end: End,
             out: &mut dyn Write,
         ) -> Result<Outcome, CliError> {
-            let faults = self.mic.faults();
-            let seconds = self.recording.safe_frames() as f64 / f64::from(self.mic.rate_hz);
-            if self.recording.n_frames() == 0 && end == End::Device {
+            let take = &self.0;
+            let (recording, meter) = (take.recording(), take.meter());
+            if recording.n_frames() == 0 && end == End::Device {
                 let _ = std::fs::remove_file(path); // nothing was recorded
                 return Err(CliError::new(format!(
                     "'{}' delivers no sound; choose another: takebook record --devices",
-                    self.mic.device
+                    take.device()
                 )));
             }
-            let silent = self.meter.highest_dbfs() < SILENT_DBFS;
-            let n_channels = self.channels.count(self.mic.n_channels);
-            let files: Vec<String> = self
-                .recording
+            let files: Vec<String> = recording
                 .files()
                 .iter()
                 .map(|p| p.display().to_string())
@@ -344,18 +288,18 @@ mod live {
                 let value = json!({
                     "version": 1,
                     "files": files,
-                    "device": self.mic.device,
-                    "seconds": seconds,
-                    "frames": self.recording.safe_frames(),
-                    "rate_hz": self.mic.rate_hz,
-                    "channels": n_channels,
+                    "device": take.device(),
+                    "seconds": take.safe_s(),
+                    "frames": recording.safe_frames(),
+                    "rate_hz": take.rate_hz(),
+                    "channels": take.n_channels(),
                     "format": if args.float { "float32" } else { "int24" },
-                    "peak_dbfs": self.meter.highest_dbfs(),
-                    "clipped_samples": self.meter.n_clipped(),
-                    "dropouts": faults.n_dropouts,
-                    "lost_frames": self.lost_frames(),
+                    "peak_dbfs": meter.highest_dbfs(),
+                    "clipped_samples": meter.n_clipped(),
+                    "dropouts": take.n_dropouts(),
+                    "lost_frames": take.lost_frames(),
                     "ended_by": end.word(),
-                    "marks_s": self.marks_s,
+                    "marks_s": take.marks_s(),
                 });
                 writeln!(out, "{value}")?;
             } else {
@@ -363,16 +307,16 @@ mod live {
                     out,
                     "{}: {} of sound, {} Hz, {}, peak {:.1} dB",
                     files.join(", "),
-                    clock(seconds),
-                    self.mic.rate_hz,
-                    counted(usize::from(n_channels), "channel"),
-                    self.meter.highest_dbfs()
+                    clock(take.safe_s()),
+                    take.rate_hz(),
+                    counted(usize::from(take.n_channels()), "channel"),
+                    meter.highest_dbfs()
                 )?;
-                if !self.marks_s.is_empty() {
-                    let marks: Vec<String> = self.marks_s.iter().map(|s| clock(*s)).collect();
+                if !take.marks_s().is_empty() {
+                    let marks: Vec<String> = take.marks_s().iter().map(|s| clock(*s)).collect();
                     writeln!(out, "Marks at {}", marks.join(", "))?;
                 }
-                let n_clipped = self.meter.n_clipped();
+                let n_clipped = meter.n_clipped();
                 if n_clipped > 0 {
                     let many = counted(n_clipped as usize, "sample");
                     writeln!(
@@ -380,55 +324,23 @@ mod live {
                         "It clipped ({many}): turn the input down and take it again."
                     )?;
                 }
-                if silent {
+                if take.is_silent() {
                     writeln!(
                         out,
                         "Nothing was heard: is it the right device, and is it muted?"
                     )?;
                 }
             }
-            self.complain(end, faults)?;
-            let whole = matches!(end, End::Key | End::Signal | End::Seconds);
-            let lossless = faults.n_dropouts == 0 && self.lost_frames() == 0;
-            Ok(if whole && lossless && !silent {
+            let ended = (end == End::Device).then_some(TakeEnd::Device);
+            let missing = take.missing(ended);
+            for words in &missing {
+                writeln!(std::io::stderr(), "takebook: {words}")?;
+            }
+            Ok(if missing.is_empty() && !take.is_silent() {
                 Outcome::Done
             } else {
                 Outcome::Open
             })
-        }
-
-        /// What went wrong, on stderr.
-        fn complain(&self, end: End, faults: Faults) -> Result<(), CliError> {
-            let mut err = std::io::stderr();
-            if faults.n_dropouts > 0 {
-                let times = counted(faults.n_dropouts as usize, "time");
-                writeln!(
-                    err,
-                    "takebook: the device lost samples {times}; the take has gaps"
-                )?;
-            }
-            let lost_frames = self.lost_frames();
-            if lost_frames > 0 {
-                let lost_s = lost_frames as f64 / f64::from(self.mic.rate_hz);
-                writeln!(
-                    err,
-                    "takebook: {lost_s:.1} s came faster than the disk took them and are lost"
-                )?;
-            }
-            match (end, &self.error) {
-                (End::Device, _) => writeln!(
-                    err,
-                    "takebook: '{}' stopped delivering; what was caught until then is saved",
-                    self.mic.device
-                )?,
-                (End::Disk, Some(error)) => writeln!(
-                    err,
-                    "takebook: {error}; {} are saved and playable",
-                    clock(self.recording.safe_frames() as f64 / f64::from(self.mic.rate_hz))
-                )?,
-                _ => {}
-            }
-            Ok(())
         }
     }
 

@@ -1,17 +1,22 @@
 //! `GET /api/chart`: the song in every format of `takebook chart`.
 
 use super::assets::is_html;
+use super::book::Snapshot;
 use super::error::{ApiError, ApiResult, off_thread};
 use super::server::Room;
-use crate::chart::{ChartError, Format, Options, Page, write};
+use crate::audio::compress;
+use crate::chart::{ChartError, Format, Options, Page, Sound, practice, write};
 use crate::fretboard::Tuning;
+use crate::songlog::store::take_path;
 use crate::theory::Key;
 use axum::extract::rejection::QueryRejection;
 use axum::extract::{Query, State};
-use axum::http::header;
+use axum::http::{StatusCode, header};
 use axum::response::{IntoResponse, Response};
 use std::fmt::Display;
+use std::path::Path;
 use std::str::FromStr;
+use std::sync::Arc;
 
 #[derive(serde::Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -48,6 +53,9 @@ pub(super) struct Wanted {
     alternatives: Flag,
     #[serde(default)]
     steady: Flag,
+    /// A page to practise with, which holds the sound of the recording.
+    #[serde(default)]
+    with_sound: Flag,
     #[serde(default)]
     inline: Flag,
 }
@@ -134,13 +142,27 @@ pub(super) async fn chart(
     wanted: Result<Query<Wanted>, QueryRejection>,
 ) -> ApiResult<Response> {
     let Query(wanted) = wanted.map_err(|e| ApiError::bad(e.body_text()))?;
-    let inline = wanted.inline.is_on();
+    // a page with sound runs a script of its own: it is saved, and opened from its file
+    let inline = wanted.inline.is_on() && !wanted.with_sound.is_on();
+    let turn = Arc::clone(&shared.common.rendering);
+    let _turn = match wanted.with_sound {
+        Flag::On => turn.acquire_owned().await.ok(),
+        Flag::Off => None,
+    };
     let (bytes, format, title) = off_thread(move || {
         let options = wanted.options()?;
         let format = Format::by_ending(&wanted.format)?;
         let snapshot = shared.book.read()?;
-        let bytes = write(&snapshot.song, format, &options)?;
-        Ok((bytes, format, snapshot.song.title.clone()))
+        let title = snapshot.song.title.clone();
+        if !wanted.with_sound.is_on() {
+            let bytes = write(&snapshot.song, format, &options)?;
+            return Ok((bytes, format, title));
+        }
+        if format != Format::Html {
+            return Err(ApiError::bad("with_sound: only html holds the sound"));
+        }
+        let bytes = to_practise(shared.book.path(), &snapshot, &options)?;
+        Ok((bytes, format, format!("{title} - practice")))
     })
     .await?;
     let (ending, kind) = (format.ending(), media_type(format));
@@ -157,6 +179,23 @@ pub(super) async fn chart(
         (header::CACHE_CONTROL, "no-store".into()),
     ];
     Ok((headers, bytes).into_response())
+}
+
+/// The page of a song with the sound of its recording, as `takebook chart --with-sound` writes it.
+fn to_practise(log: &Path, snapshot: &Snapshot, options: &Options) -> ApiResult<Vec<u8>> {
+    if snapshot.log.take.rate_hz == 0 {
+        return Err(ApiError::new(
+            StatusCode::CONFLICT,
+            "this song has no recording, and a page to practise with holds one",
+        ));
+    }
+    let take = take_path(log, &snapshot.log);
+    let bytes = compress(&take).map_err(|e| ApiError::new(StatusCode::NOT_FOUND, e.to_string()))?;
+    let sound = Sound {
+        bytes,
+        media_type: "audio/ogg",
+    };
+    Ok(practice(&snapshot.song, options, &sound)?)
 }
 
 /// Media type.

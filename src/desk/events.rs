@@ -64,11 +64,13 @@ impl Standing {
             }
         };
         let sound = shared.sounds.of(shared.book.path(), &snapshot.log);
+        let is_sound = snapshot.log.take.rate_hz > 0;
         Self {
             log: News::Song {
                 revision: snapshot.revision.clone(),
             },
-            sound_gone: sound.err().map(|why| News::Gone {
+            // a song that was typed has no sound to miss
+            sound_gone: sound.err().filter(|_| is_sound).map(|why| News::Gone {
                 why: format!("{}; decisions are still kept", why.text()),
             }),
         }

@@ -10,7 +10,7 @@ use axum::response::Response;
 #[cfg(feature = "mic")]
 pub(super) use with_mic::Microphone;
 #[cfg(not(feature = "mic"))]
-pub(super) use without_mic::Microphone;
+pub(super) use without_mic::{Microphone, no_microphone};
 
 /// What to listen to.
 #[derive(Debug, Default, serde::Deserialize)]
@@ -64,7 +64,19 @@ pub(super) async fn take(
     body: Result<Bytes, BytesRejection>,
 ) -> ApiResult<Response> {
     let Nothing {} = read_body(body)?;
-    super::server::json(move || shared.common.microphone.keep(true)).await
+    super::server::json(move || {
+        let microphone = &shared.common.microphone;
+        let Some(drafts) = &shared.common.drafts else {
+            return microphone.keep(true);
+        };
+        // in a folder it waits its turn as every other recording does
+        let (take, settings) = microphone.save_take()?;
+        let file = take.file_name().unwrap_or_default().to_string_lossy();
+        let mut told = drafts(&file, settings)?;
+        told["words"] = serde_json::json!(format!("saved {file}"));
+        Ok(told)
+    })
+    .await
 }
 
 #[cfg(not(feature = "mic"))]
@@ -72,14 +84,16 @@ mod without_mic {
     use super::super::error::{ApiError, ApiResult};
     use super::super::server::Shared;
     use super::Wish;
+    use crate::deciding::DecisionRequest;
     use axum::http::StatusCode;
     use serde_json::Value;
+    use std::path::PathBuf;
 
     /// There is none in this build.
     #[derive(Debug, Default)]
     pub(in super::super) struct Microphone;
 
-    fn none() -> ApiError {
+    pub(in super::super) fn no_microphone() -> ApiError {
         ApiError::new(
             StatusCode::NOT_FOUND,
             "this takebook was built without the microphone (build it with the feature mic)",
@@ -87,16 +101,20 @@ mod without_mic {
     }
 
     impl Microphone {
-        pub(super) fn devices(&self) -> ApiResult<Value> {
-            Err(none())
+        pub(in super::super) fn devices(&self) -> ApiResult<Value> {
+            Err(no_microphone())
+        }
+
+        pub(super) fn save_take(&self) -> ApiResult<(PathBuf, DecisionRequest)> {
+            Err(no_microphone())
         }
 
         pub(super) fn start(&self, _: &Shared, _: Wish) -> ApiResult<Value> {
-            Err(none())
+            Err(no_microphone())
         }
 
         pub(super) fn keep(&self, _: bool) -> ApiResult<Value> {
-            Err(none())
+            Err(no_microphone())
         }
 
         pub(in super::super) fn stop(&self) -> bool {
@@ -113,12 +131,15 @@ mod with_mic {
     use super::super::server::Shared;
     use super::Wish;
     use crate::audio::input_devices;
+    use crate::deciding::DecisionRequest;
     use crate::drafting::{
         DraftError, HeardAt, Listening, REMEMBERED_S, Seen, Tenth, ToListen, answer_json,
         moments_beside,
     };
     use axum::http::StatusCode;
     use serde_json::{Value, json};
+    use std::path::PathBuf;
+    use std::sync::atomic::Ordering;
     use std::sync::mpsc::{Receiver, RecvTimeoutError, Sender, channel};
     use std::sync::{Mutex, MutexGuard, PoisonError};
     use std::thread::JoinHandle;
@@ -151,6 +172,8 @@ mod with_mic {
         Stop,
         Keep(Sender<Result<Value, String>>),
         Take(Sender<Result<Value, String>>),
+        /// Saves a take that is not drafted here.
+        Sound(Sender<Result<(PathBuf, DecisionRequest), String>>),
     }
 
     impl Microphone {
@@ -158,7 +181,7 @@ mod with_mic {
             self.running.lock().unwrap_or_else(PoisonError::into_inner)
         }
 
-        pub(super) fn devices(&self) -> ApiResult<Value> {
+        pub(in super::super) fn devices(&self) -> ApiResult<Value> {
             let devices = input_devices().map_err(|e| none(e.to_string()))?;
             let listed: Vec<Value> = devices
                 .iter()
@@ -177,6 +200,10 @@ mod with_mic {
 
         /// Listens; what is heard goes out as events. Listening before ends.
         pub(super) fn start(&self, shared: &Shared, wish: Wish) -> ApiResult<Value> {
+            if shared.common.is_recording.load(Ordering::Relaxed) {
+                let words = "a take is being recorded on the page of all songs; stop that first";
+                return Err(ApiError::new(StatusCode::CONFLICT, words));
+            }
             let mut running = self.running();
             end(running.take());
             let snapshot = shared.book.read()?;
@@ -223,6 +250,23 @@ mod with_mic {
         /// Keeps the moment, or saves what is remembered as a take and drafts it; waits until
         /// that is done.
         pub(super) fn keep(&self, as_take: bool) -> ApiResult<Value> {
+            match as_take {
+                true => self.ordered(Order::Take, DRAFTING),
+                false => self.ordered(Order::Keep, KEEPING),
+            }
+        }
+
+        /// Saves what is remembered as a take; gives it, and what is known of its song.
+        pub(super) fn save_take(&self) -> ApiResult<(PathBuf, DecisionRequest)> {
+            self.ordered(Order::Sound, KEEPING)
+        }
+
+        /// What the thread that listens answers to an order.
+        fn ordered<T>(
+            &self,
+            order: impl FnOnce(Sender<Result<T, String>>) -> Order,
+            patience: Duration,
+        ) -> ApiResult<T> {
             let not_listening = || {
                 ApiError::new(
                     StatusCode::CONFLICT,
@@ -233,17 +277,11 @@ mod with_mic {
             {
                 let running = self.running();
                 let running = running.as_ref().ok_or_else(not_listening)?;
-                running
-                    .orders
-                    .send(if as_take {
-                        Order::Take(answer)
-                    } else {
-                        Order::Keep(answer)
-                    })
-                    .map_err(|_| not_listening())?;
+                let sent = running.orders.send(order(answer));
+                sent.map_err(|_| not_listening())?;
             }
-            match answered.recv_timeout(if as_take { DRAFTING } else { KEEPING }) {
-                Ok(Ok(kept)) => Ok(kept),
+            match answered.recv_timeout(patience) {
+                Ok(Ok(done)) => Ok(done),
                 Ok(Err(why)) => Err(ApiError::new(StatusCode::CONFLICT, why)),
                 Err(_) => Err(not_listening()),
             }
@@ -306,6 +344,10 @@ mod with_mic {
                         json!({"words": words, "log": log})
                     });
                     let _ = answer.send(told.map_err(|e| format!("not saved and drafted: {e}")));
+                }
+                Ok(Order::Sound(answer)) => {
+                    let saved = listening.save_sound();
+                    let _ = answer.send(saved.map_err(|e| format!("not saved: {e}")));
                 }
                 Ok(Order::Keep(answer)) => {
                     let kept = listening.keep();

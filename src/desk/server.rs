@@ -13,6 +13,7 @@ use super::{
     DeskError, analysis, assets, chart, check, complete, decide, events, evidence, history, live,
     pluck, port, song, songbook, take, visitors,
 };
+use crate::deciding::DecisionRequest;
 use axum::Router;
 use axum::body::Bytes;
 use axum::extract::rejection::BytesRejection;
@@ -21,8 +22,10 @@ use axum::http::{HeaderMap, Method, StatusCode};
 use axum::middleware::from_fn_with_state;
 use axum::response::Response;
 use axum::routing::{get, post};
+use std::collections::BTreeSet;
 use std::path::{Path as FilePath, PathBuf};
-use std::sync::Arc;
+use std::sync::atomic::AtomicBool;
+use std::sync::{Arc, Mutex};
 use tokio::sync::broadcast;
 
 /// News that a page may lag behind before it is told only the latest.
@@ -46,13 +49,27 @@ pub(super) struct Common {
     pub(super) microphone: Arc<Microphone>,
     /// Sounds being rendered at a time.
     pub(super) rendering: Arc<tokio::sync::Semaphore>,
+    /// Whether the microphone is in use for a take of the folder.
+    pub(super) is_recording: Arc<AtomicBool>,
+    /// Recordings that were held against a song.
+    pub(super) checked: Arc<Mutex<BTreeSet<PathBuf>>>,
+    /// Has a recording of the folder analysed when its turn comes; none for a desk of one song.
+    pub(super) drafts: Option<Drafts>,
 }
+
+/// Queues a recording by its name in the folder, with what is known of its song; answers its
+/// entry.
+pub(super) type Drafts =
+    Arc<dyn Fn(&str, DecisionRequest) -> ApiResult<serde_json::Value> + Send + Sync>;
 
 impl Default for Common {
     fn default() -> Self {
         Self {
             microphone: Arc::default(),
             rendering: Arc::new(tokio::sync::Semaphore::new(N_RENDERED)),
+            is_recording: Arc::default(),
+            checked: Arc::default(),
+            drafts: None,
         }
     }
 }

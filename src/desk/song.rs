@@ -5,6 +5,7 @@ use super::changes::{changes, spliced};
 use super::drawn;
 use super::error::{ApiError, ApiResult};
 use super::server::{Room, Shared, json};
+use crate::audio;
 use crate::deciding::place::{Place, Twin, twins};
 use crate::deciding::song_json::{self, round};
 use crate::deciding::{redoable, undoable};
@@ -98,12 +99,20 @@ fn take(shared: &Shared, snapshot: &Snapshot) -> Value {
     let log = &snapshot.log;
     let path = take_path(shared.book.path(), log);
     let found = shared.sounds.of(shared.book.path(), log);
+    // a song that was typed or imported has no sound, and misses none
+    let is_sound = log.take.rate_hz > 0;
+    let marks: Vec<f64> = match is_sound {
+        true => audio::marks(&path).into_iter().map(round).collect(),
+        false => Vec::new(),
+    };
     let bytes = std::fs::metadata(&path).map(|m| m.len()).ok();
     json!({
         "file": file_name(&path),
-        "present": found.is_ok(),
+        "is_sound": is_sound,
+        "present": is_sound && found.is_ok(),
+        "marks_s": marks,
         "duration_s": round(log.heard.duration_s),
-        "why_absent": found.as_ref().err().map(ApiError::text),
+        "why_absent": found.as_ref().err().filter(|_| is_sound).map(ApiError::text),
         "as_drafted": bytes.map(|n| n == log.take.bytes),
         "revision": found.as_ref().ok().map(|sound| sound.tag().trim_matches('"').to_owned()),
     })

@@ -4,6 +4,7 @@
 
 use super::{DraftError, Moments};
 use crate::audio::{Capture, Channels, Level, LevelMeter, ToHearing, WantedDevice, capture};
+use crate::deciding::DecisionRequest;
 use crate::fretboard::Instrument;
 use crate::hearing::spectrum::HOP_S;
 use crate::hearing::{Given, Live, LiveAnswer, Played, Weights};
@@ -191,6 +192,15 @@ impl Listening {
     /// As [`Moments::keep`].
     pub fn keep_last(&mut self, seconds: f64) -> Result<(), DraftError> {
         self.moments.keep_last(seconds)
+    }
+
+    /// Saves what is remembered since the mark, or all of it, as a take; gives it, and what is
+    /// known of its song.
+    ///
+    /// # Errors
+    /// As [`Moments::save_sound`].
+    pub fn save_sound(&mut self) -> Result<(PathBuf, DecisionRequest), DraftError> {
+        self.moments.save_sound()
     }
 
     /// Saves what is remembered since the mark, or all of it, as a take, and drafts it.

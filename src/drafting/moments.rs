@@ -183,8 +183,7 @@ impl Moments {
     /// * [`DraftError::Moment`] if there is too little, or it cannot be written; as [`analyse`]
     ///   if it cannot be drafted: the take is saved even then.
     pub fn save_take(&mut self) -> Result<PathBuf, DraftError> {
-        let since = self.mark_s.take().unwrap_or(0.0);
-        let n = self.n_since(since.min(self.now_s() - SHORTEST_S));
+        let n = self.n_of_take();
         let length_s = n as f64 / f64::from(self.rate_hz);
         self.remark.clear();
         let saved = self.write_take(n);
@@ -203,6 +202,22 @@ impl Moments {
             Err(_) => {}
         }
         done
+    }
+
+    /// Saves what is remembered since the mark (or all of it) as a take of its own beside the
+    /// log; gives it, and what is known of its song.
+    ///
+    /// # Errors
+    /// * [`DraftError::Moment`] if there is too little, or it cannot be written.
+    pub fn save_sound(&mut self) -> Result<(PathBuf, DecisionRequest), DraftError> {
+        let n = self.n_of_take();
+        Ok((self.write_take(n)?, self.settings()))
+    }
+
+    /// Samples since the mark, or all; the mark is used up.
+    fn n_of_take(&mut self) -> usize {
+        let since = self.mark_s.take().unwrap_or(0.0);
+        self.n_since(since.min(self.now_s() - SHORTEST_S))
     }
 
     /// Writes the latest `n` samples as a WAV file of its own, whole or not at all:
@@ -240,20 +255,24 @@ impl Moments {
         Ok(take)
     }
 
-    fn draft_take(&self, take: &Path, log: &Path) -> Result<(), DraftError> {
+    /// What is given about the instrument and the key.
+    fn settings(&self) -> DecisionRequest {
         let instrument = &self.given.instrument;
         let usual = Instrument::default();
-        let settings = DecisionRequest {
+        DecisionRequest {
             key: self.given.key,
             capo: (instrument.capo > 0).then_some(instrument.capo),
             tuning: (instrument.tuning != usual.tuning).then(|| instrument.tuning.clone()),
             ..DecisionRequest::default()
-        };
+        }
+    }
+
+    fn draft_take(&self, take: &Path, log: &Path) -> Result<(), DraftError> {
         let watch = Watch {
             progress: &|_| {},
             cancel: &AtomicBool::new(false),
         };
-        match analyse(take, log, &settings, false, &watch)? {
+        match analyse(take, log, &self.settings(), false, &watch)? {
             Analysed::Saved(_) | Analysed::UpToDate => Ok(()),
         }
     }

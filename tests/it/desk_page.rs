@@ -92,11 +92,10 @@ fn a_sound_or_log_that_vanishes_is_told_and_comes_back() {
     scenario("missesSoundAndLog");
 }
 
+/// A minute of C, G, A minor, D, as a microphone delivers it.
 #[cfg(feature = "mic")]
-#[test]
-fn the_microphone_is_heard_on_the_page_and_a_moment_kept() {
-    use crate::microphone::{RATE_HZ, RealTime, configure};
-    use std::time::Duration;
+fn four_chords() -> Vec<f32> {
+    use crate::microphone::RATE_HZ;
     use takebook::units::{SampleRate, Seconds};
     use takebook::voice::{Stroke, perform, strum};
 
@@ -115,10 +114,41 @@ fn the_microphone_is_heard_on_the_page_and_a_moment_kept() {
         })
         .collect();
     let mono = perform(&strikes, 0.5, Seconds(60.0), SampleRate(RATE_HZ as u32));
+    mono.iter().flat_map(|x| [*x, *x]).collect()
+}
+
+#[cfg(feature = "mic")]
+#[test]
+fn a_take_is_recorded_named_and_analysed_on_the_page_of_a_folder() {
+    use crate::microphone::{RealTime, configure};
+    use std::time::Duration;
+
+    let (_kept, outer) = folder();
+    let songs = outer.join("songs");
+    std::fs::create_dir(&songs).expect("a folder");
+    let microphone = RealTime::new(&outer, four_chords(), Duration::from_secs(30));
+    let mut node = tool("node");
+    node.env("ALSA_CONFIG_PATH", configure(&outer, &microphone.pipe));
+    run("recordsATake", &songs, &mut node, &[]);
+}
+
+#[test]
+fn a_week_is_worked_through_by_keyboard_and_by_touch() {
+    for how in ["keyboard", "touch"] {
+        let (_kept, dir) = folder();
+        run("worksThroughAWeek", &dir, &mut tool("node"), &[how]);
+    }
+}
+
+#[cfg(feature = "mic")]
+#[test]
+fn the_microphone_is_heard_on_the_page_and_a_moment_kept() {
+    use crate::microphone::{RealTime, configure};
+    use std::time::Duration;
+
     let (_kept, dir) = folder();
     let log = demo_log(&dir);
-    let sound = mono.iter().flat_map(|x| [*x, *x]).collect();
-    let microphone = RealTime::new(&dir, sound, Duration::from_secs(30));
+    let microphone = RealTime::new(&dir, four_chords(), Duration::from_secs(30));
     let mut node = tool("node");
     node.env("ALSA_CONFIG_PATH", configure(&dir, &microphone.pipe));
     run("listens", &log, &mut node, &["C,G,Am,D"]);

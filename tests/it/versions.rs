@@ -178,3 +178,32 @@ fn a_folder_is_bound_for_a_student_and_no_chart_names_anyone() {
         assert!(!written.contains("Beginner"), "{ending}");
     }
 }
+
+#[test]
+fn what_a_version_has_on_is_switched_off_beside_it() {
+    let (_keep, dir) = folder();
+    let log = song(&dir);
+    let to = dir.join("chart.txt");
+    let version = ["--for", "Beginner"];
+    let as_it_is = charted(&log, &to, &version);
+    let off = ["--for", "Beginner", "--no-easy", "--no-large"];
+    let plain = charted(&log, &to, &off);
+    assert_ne!(plain, as_it_is);
+    assert_eq!(plain, charted(&log, &to, &["--capo", "2", "--page", "a5"]));
+    assert_eq!(
+        charted(&log, &to, &["--for", "Band", "--no-degrees"]),
+        charted(&log, &to, &[])
+    );
+    // the last of two that exclude each other counts
+    let both = charted(&log, &to, &["--for", "Beginner", "--no-easy", "--easy"]);
+    assert_eq!(both, as_it_is);
+    let both = ["--for", "Beginner", "--easy", "--no-easy", "--no-large"];
+    assert_eq!(charted(&log, &to, &both), plain);
+    // a binder of one song
+    let pdf = dir.join("one.pdf");
+    let songs = dir.join("songs");
+    std::fs::create_dir(&songs).expect("a folder");
+    std::fs::copy(&log, songs.join("a.takebook")).expect("copied");
+    let said = ran(&["chart", text(&songs), "-o", text(&pdf)]);
+    assert!(said.ends_with("one.pdf: 1 song\n"), "{said}");
+}

@@ -1,6 +1,6 @@
 // The desk's page in a real browser, on the real program and a real log.
 //   node tests/outside/desk.mjs SCENARIO PROGRAM LOG
-// (those of desk_songs.mjs and desk_add.mjs: PROGRAM FOLDER)
+// (those of desk_songs.mjs, desk_add.mjs, desk_record.mjs and desk_week.mjs: PROGRAM FOLDER)
 // Exits with 1 and says what was expected if something does not hold.
 
 import { shutDown } from "./desk_browser.mjs";
@@ -15,9 +15,11 @@ import { confirmsMany, neverSkips, playsFromHere } from "./desk_loop.mjs";
 import { listens } from "./desk_live.mjs";
 import { addsFiles, picturesAdding } from "./desk_add.mjs";
 import { measuresSongs, picturesSongs, worksThroughAFolder } from "./desk_songs.mjs";
+import { picturesRecording, recordsATake } from "./desk_record.mjs";
+import { worksThroughAWeek } from "./desk_week.mjs";
 import { measuresFrames, measuresLoop, takesPictures } from "./desk_frames.mjs";
 
-const scenarios = { analysesAgain, savesOnce, checksRecordings, confirmsMany, neverSkips, playsFromHere, plays, decides, showsKeys, writes, delivers, twoPages, recoversFromARestart, missesSoundAndLog, listens, isAccessible, worksByKeyboard, agreesOnNotes, measuresFrames, measuresLoop, takesPictures, worksThroughAFolder, measuresSongs, picturesSongs, addsFiles, picturesAdding };
+const scenarios = { analysesAgain, savesOnce, checksRecordings, confirmsMany, neverSkips, playsFromHere, plays, decides, showsKeys, writes, delivers, twoPages, recoversFromARestart, missesSoundAndLog, listens, isAccessible, worksByKeyboard, agreesOnNotes, measuresFrames, measuresLoop, takesPictures, worksThroughAFolder, measuresSongs, picturesSongs, addsFiles, picturesAdding, recordsATake, picturesRecording, worksThroughAWeek };
 
 const [name, program, log, ...rest] = process.argv.slice(2);
 if (!scenarios[name] || !log) {

@@ -51,6 +51,8 @@ export async function addsFiles({ program, log: folder }) {
   await songsAreAccessible(page);
 
   await dropsAndCancels(page, folder);
+  await asksForAll(page, folder);
+  await opensATypedSong(page);
   contented(page, desk.origin);
 }
 
@@ -94,6 +96,44 @@ async function dropsAndCancels(page, folder) {
   await page.waitForFunction(() => !document.querySelector("#adding .coming.done"));
   assert.equal((await titles(page)).length, 5);
   assert.deepEqual(readdirSync(path.join(folder, ".takebook")).filter((name) => name.endsWith(".part")), [], "nothing half-written is left");
+}
+
+/** Recordings may be a student's, to be checked: nothing becomes a song unasked. */
+async function asksForAll(page, folder) {
+  for (const name of ["one.wav", "two.wav"]) copyFileSync(fixture("river-stairs.wav"), path.join(folder, name));
+  const all = page.locator("#without-song .all");
+  await all.waitFor();
+  await all.focus();
+  await page.keyboard.press("Enter");
+  assert.match(await page.textContent("#analyse-all"), /each of 3 recordings\. A student’s recording that you only want to check needs none/);
+  await songsAreAccessible(page);
+  await page.getByRole("button", { name: "Cancel", exact: true }).click();
+  assert.equal(await page.evaluate(() => document.activeElement.textContent), "Analyse all");
+  assert.equal((await titles(page)).length, 5, "nothing was analysed");
+  await page.keyboard.press("Enter");
+  await page.keyboard.press("Enter");
+  await page.waitForFunction(() => document.querySelectorAll(".song").length === 7);
+}
+
+/** A song without sound asks for none, and says so when it is to play. */
+async function opensATypedSong(page) {
+  await page.locator(".song", { hasText: "Ferry Lights" }).locator("a").click();
+  await page.waitForSelector("#songs-back:visible");
+  await ready(page);
+  await page.waitForTimeout(500);
+  assert.equal((await page.textContent("#trouble")).trim(), "");
+  assert.equal(page.requested.some((url) => url.includes("/song/ferry.takebook/api/take")), false, "no sound is asked for");
+  await page.locator("#chosen").focus();
+  await page.keyboard.press("Space");
+  await says(page, /has no recording/);
+  await page.keyboard.press("Shift+E");
+  await page.waitForSelector("#deliver:not([hidden])");
+  assert.equal(await page.isVisible('a[data-format="practice"]'), false);
+  // this key leads back from every page of a song
+  await page.locator(".versions .save").evaluate((e) => e.closest("fieldset").querySelector("select").blur());
+  await page.keyboard.press("o");
+  await page.waitForSelector("#folder");
+  await ready(page);
 }
 
 /** Pictures of files coming in. */

@@ -72,6 +72,7 @@ export async function worksThroughAFolder({ program, log: folder }) {
   await page.waitForFunction(() => document.querySelectorAll(".song").length === 4);
 
   await bindsASet(page);
+  await foldsOnAPhone(page);
   await page.selectOption("#sort", "todo");
   const heads = await page.$$eval("#list h2", (all) => all.map((e) => e.textContent));
   assert.deepEqual(heads, ["Cannot be opened", "To confirm"]);
@@ -104,6 +105,22 @@ async function bindsASet(page) {
   const [saved] = await Promise.all([page.waitForEvent("download"), page.click("#set a.primary")]);
   assert.equal(saved.suggestedFilename(), "Friday.pdf");
   assert.match(readFileSync(await saved.path()).subarray(0, 5).toString(), /%PDF-/);
+}
+
+/** On a phone a set list is a line, until it is to be changed. */
+async function foldsOnAPhone(page) {
+  await page.setViewportSize({ width: 390, height: 844 });
+  const height = () => page.evaluate(() => document.querySelector("#set").offsetHeight);
+  assert.ok((await height()) < 160, `the set list takes ${await height()} of 844`);
+  assert.ok(await page.isVisible("#set a.primary"), "it can be saved so");
+  await page.click(".fold-set");
+  assert.equal(await page.getAttribute(".fold-set", "aria-expanded"), "true");
+  assert.ok(await page.isVisible(".set-songs"));
+  await songsAreAccessible(page);
+  await page.setViewportSize({ width: 390, height: 844 });
+  await page.click(".fold-set");
+  await page.setViewportSize({ width: 1280, height: 800 });
+  assert.ok(await page.isVisible(".set-songs"), "beside a wide window it is always open");
 }
 
 /** No fault by axe, and nothing wider than the window, at four sizes. */

@@ -73,7 +73,11 @@ impl Chart {
             });
             writeln!(out, "{said}")?;
         } else if !to_stdout {
-            writeln!(out, "wrote {}: {} songs", shown(output), songs.len())?;
+            let n = match songs.len() {
+                1 => "1 song".to_owned(),
+                n => format!("{n} songs"),
+            };
+            writeln!(out, "wrote {}: {n}", shown(output))?;
         }
         Ok(crate::cli::confirmed(self.require_confirmed, n_open))
     }

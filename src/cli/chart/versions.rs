@@ -10,6 +10,35 @@ use crate::songlog::versions::version_for;
 use std::io::Write;
 use std::path::{Path, PathBuf};
 
+/// What a version has on and is not wanted this time; each undoes the option of its name.
+#[derive(clap::Args)]
+pub(super) struct Off {
+    #[arg(long, hide = true, overrides_with = "easy")]
+    no_easy: bool,
+    #[arg(long, hide = true, overrides_with = "save_ink")]
+    no_save_ink: bool,
+    #[arg(long, hide = true, overrides_with = "left_handed")]
+    no_left_handed: bool,
+    #[arg(long, hide = true, overrides_with = "large")]
+    no_large: bool,
+    #[arg(long, hide = true, overrides_with = "compact")]
+    no_compact: bool,
+    #[arg(long, hide = true, overrides_with = "landscape")]
+    no_landscape: bool,
+    #[arg(long, hide = true, overrides_with = "alternatives")]
+    no_alternatives: bool,
+    #[arg(long, hide = true, overrides_with = "concert")]
+    no_concert: bool,
+    #[arg(long, hide = true, overrides_with = "degrees")]
+    no_degrees: bool,
+    #[arg(long, hide = true, overrides_with = "written_out")]
+    no_written_out: bool,
+    #[arg(long, hide = true, overrides_with = "short")]
+    no_short: bool,
+    #[arg(long, hide = true, overrides_with = "steady")]
+    no_steady: bool,
+}
+
 impl Chart {
     /// How one song is to be delivered: as its version says, and what was given beside that.
     pub(super) fn options_for(&self, log: &Path, song: &Song) -> Result<Options, CliError> {
@@ -23,9 +52,11 @@ impl Chart {
 
     /// The options that were given, over others; one replaces what it excludes.
     pub(super) fn over(&self, base: Options) -> Options {
-        let is_other = |given: bool, base: bool, excluding: bool| given || (base && !excluding);
+        let is_on = |given: bool, base: bool, off: bool| given || (base && !off);
+        let off = &self.off;
         let degrees = match self.degrees {
             Some(degrees) => (degrees == Degrees::Instead, degrees == Degrees::Under),
+            None if off.no_degrees => (false, false),
             None => (base.degrees, base.degrees_under),
         };
         Options {
@@ -35,18 +66,22 @@ impl Chart {
             tuning: self.tuning.clone().or(base.tuning),
             degrees: degrees.0,
             degrees_under: degrees.1,
-            easy: self.easy || base.easy,
-            save_ink: self.save_ink || base.save_ink,
-            left_handed: self.left_handed || base.left_handed,
-            large: is_other(self.large, base.large, self.compact),
-            compact: is_other(self.compact, base.compact, self.large),
-            landscape: self.landscape || base.landscape,
+            easy: is_on(self.easy, base.easy, off.no_easy),
+            save_ink: is_on(self.save_ink, base.save_ink, off.no_save_ink),
+            left_handed: is_on(self.left_handed, base.left_handed, off.no_left_handed),
+            large: is_on(self.large, base.large, self.compact || off.no_large),
+            compact: is_on(self.compact, base.compact, self.large || off.no_compact),
+            landscape: is_on(self.landscape, base.landscape, off.no_landscape),
             two_sided: self.two_sided,
-            alternatives: self.alternatives || base.alternatives,
-            concert: self.concert || base.concert,
-            written_out: is_other(self.written_out, base.written_out, self.short),
-            short: is_other(self.short, base.short, self.written_out),
-            steady: self.steady || base.steady,
+            alternatives: is_on(self.alternatives, base.alternatives, off.no_alternatives),
+            concert: is_on(self.concert, base.concert, off.no_concert),
+            written_out: is_on(
+                self.written_out,
+                base.written_out,
+                self.short || off.no_written_out,
+            ),
+            short: is_on(self.short, base.short, self.written_out || off.no_short),
+            steady: is_on(self.steady, base.steady, off.no_steady),
             offset_s: self.offset.unwrap_or(base.offset_s),
             only_page: self.only_page.map(|page| page as usize),
             dpi: self.dpi,

@@ -2,9 +2,11 @@
 
 /** The server answered that it will not, and why. */
 export class Refused extends Error {
-  constructor(message, status, song = null) {
+  constructor(message, status, song = null, isCancelled = false) {
     super(message);
     this.status = status;
+    /** Somebody cancelled what was asked. */
+    this.isCancelled = isCancelled;
     /** The song as it stands now, where the page showed another one. */
     this.song = song;
   }
@@ -32,13 +34,13 @@ async function ask(path, options = {}) {
   }
   if (response.ok) return response;
   const text = await response.text();
-  let [message, song] = [text.trim(), null];
+  let [message, song, isCancelled] = [text.trim(), null, false];
   try {
-    ({ error: message = message, song = null } = JSON.parse(text));
+    ({ error: message = message, song = null, cancelled: isCancelled = false } = JSON.parse(text));
   } catch {
     // a plain sentence, as for a missing key
   }
-  throw new Refused(message || `refused (${response.status})`, response.status, song);
+  throw new Refused(message || `refused (${response.status})`, response.status, song, isCancelled);
 }
 
 /** GET, as JSON. */

@@ -26,9 +26,15 @@ const TUNINGS = ["standard", "half a step down", "a whole step down", "drop D", 
 const options = {};
 let list = null;
 
+/** Turns to this page. */
+export function openExport() {
+  location.hash = "#deliver";
+  find("#deliver select").focus();
+}
+
 export function startDeliver() {
   const field = (name, node) => (options[name] = node);
-  const tick = (name, words) => el("label", { class: "tick" }, field(name, el("input", { type: "checkbox", onchange: draw })), ` ${words}`);
+  const tick = (name, words) => el("label", { class: "tick" }, field(name, el("input", { type: "checkbox", "data-tick": name, onchange: draw })), ` ${words}`);
   list = el(
     "ul",
     { class: "formats" },
@@ -61,7 +67,8 @@ export function startDeliver() {
         tick("steady", "MIDI in one tempo"),
         el("label", {}, "Captions later by ", field("offset", el("input", { type: "number", step: "0.1", value: "0", oninput: draw })), " s"),
       ),
-      el("p", { class: "row" }, (options.pdf = el("a", { class: "primary button large", download: true, "data-format": "pdf-button" }, "Save the PDF")), (options.print = el("a", { class: "main button", target: "_blank", rel: "noopener" }, "Print view"))),
+      el("p", { class: "row" }, (options.pdf = el("a", { class: "primary button large", download: true, "data-format": "pdf-button" }, "Save the PDF")), (options.print = el("a", { class: "main button", target: "_blank", rel: "noopener" }, "Print view")), (options.practice = el("a", { class: "main button", download: true, "data-format": "practice", "aria-describedby": "practice-is" }, "Practice page"))),
+      el("p", { class: "quiet", id: "practice-is" }, "The practice page holds the chart and the recording in one file, with loops, slower speeds and a count-in; it opens in any browser, without a network."),
       (options.trouble = el("p", { class: "refused", role: "alert" })),
       el("details", { class: "preview-fold" }, el("summary", {}, "Preview"), (options.preview = el("iframe", { class: "preview", title: "Preview of the chart" }))),
       list,
@@ -76,7 +83,8 @@ export function startDeliver() {
 
 function query(format) {
   return {
-    format,
+    format: format === "practice" ? "html" : format,
+    with_sound: format === "practice",
     paper: options.paper.value,
     key: options.key.value.trim(),
     capo: options.capo.value,
@@ -164,6 +172,8 @@ function draw() {
   clearTimeout(timer);
   timer = setTimeout(look, LOOK_MS);
   options.print.href = address("/api/chart", { ...query("html"), inline: true });
+  options.practice.href = address("/api/chart", query("practice"));
+  options.practice.hidden = find("#practice-is").hidden = !desk.song?.take.present;
   // the links stay the same ones: a click that has begun is not lost
   for (const link of list.querySelectorAll("a")) {
     link.href = address("/api/chart", query(link.dataset.format));

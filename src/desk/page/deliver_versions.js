@@ -2,7 +2,7 @@
 // the song's file. A version holds settings only, so that it follows the song.
 
 import { decide } from "./decide.js";
-import { button, el, find } from "./dom.js";
+import { button, el, find, whenOther } from "./dom.js";
 import { desk, on } from "./state.js";
 
 const fields = {};
@@ -19,7 +19,9 @@ export function versionsFields(settings, put) {
   settingsNow = settings;
   choose = put;
   const text = (name, words, placeholder) => el("label", {}, `${words} `, (fields[name] = el("input", { type: "text", size: "12", maxlength: "200", autocomplete: "off", placeholder, oninput: draw })));
-  on("song", draw);
+  // a decision on the chart changes no version
+  const drawIfOther = whenOther(draw);
+  on("song", () => drawIfOther(all()));
   return el(
     "fieldset",
     { class: "versions" },
@@ -27,7 +29,7 @@ export function versionsFields(settings, put) {
     el("label", {}, "Version ", (fields.version = el("select", { onchange: chosen }))),
     text("name", "Name", "Beginner"),
     text("student", "For", "nobody named"),
-    (fields.save = button("Save these settings", save)),
+    (fields.save = button("Save these settings", save, { class: "save" })),
     (fields.remove = button("Remove the version", remove)),
     (fields.told = el("p", { class: "quiet", role: "status" })),
   );

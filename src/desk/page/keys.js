@@ -6,6 +6,7 @@ import { focusBar, perLine, showDetail } from "./chart.js";
 import { hearPlayed, nextMark, openCheck } from "./check.js";
 import { redo, undo } from "./decide.js";
 import { button, el, find } from "./dom.js";
+import { openExport } from "./deliver.js";
 import { hearChosen } from "./dock.js";
 import { confirmIt, goToOpen, join, markEnding, nudge, sectionStarts, splitAt, takeCandidate, unconfirm } from "./edits.js";
 import { now } from "./player.js";
@@ -65,6 +66,7 @@ const KEYS = [
   ["Changing", ["k"], "k", "a note", () => openField("note-text")],
   ["This page", ["d"], "d", "every harmony, or the chords only", () => showDetail(!desk.detail)],
   ["This page", ["a"], "a", "tempo, meter, capo: analyse again", () => showSong()],
+  ["This page", ["Shift+E"], "Shift E", "export: versions, PDF, practice page", () => setTimeout(openExport, 0)],
   ...(isInFolder ? [["This page", ["o"], "o", "all songs of the folder", backToSongs]] : []),
   ["This page", ["?"], "?", "this list", () => showKeys()],
 ];
@@ -82,7 +84,7 @@ const settings = {
 };
 
 /** Keys that work on every page. */
-const ANYWHERE = ["Space", "u", "Ctrl+z", "?", "-", "+", "="];
+const ANYWHERE = ["Space", "u", "Ctrl+z", "?", "-", "+", "=", "o", "Shift+E"];
 
 export function startKeys() {
   document.addEventListener("keydown", press);

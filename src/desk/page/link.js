@@ -35,7 +35,7 @@ export function follow() {
   stream.addEventListener("song", async (event) => {
     const { revision } = JSON.parse(event.data);
     const wasGone = clear("gone");
-    if (!wasGone && desk.saved?.take.present && (revision === desk.saved.revision || isOwn(revision))) return;
+    if (!wasGone && (desk.saved?.take.present || desk.saved?.take.is_sound === false) && (revision === desk.saved.revision || isOwn(revision))) return;
     // a decision on its way tells by itself what it finds; its news may come before its answer
     if (isBusy()) {
       missed = revision;
@@ -70,8 +70,8 @@ on("unsaved", (n) => {
 });
 
 on("song", () => {
-  const { present, why_absent } = desk.song.take;
-  if (present === false) warn("sound", `The sound is gone: ${why_absent}. Decisions are kept all the same.`);
+  const { present, is_sound, why_absent } = desk.song.take;
+  if (is_sound && present === false) warn("sound", `The sound is gone: ${why_absent}. Decisions are kept all the same.`);
   else clear("sound");
 });
 

@@ -1,10 +1,11 @@
 // The microphone of this machine, heard by the same program as the chart: the chord that
 // sounds now, and a way to keep the moment.
 
-import { get, post } from "./api.js";
+import { post } from "./api.js";
 import { chordBox, readShape } from "./box.js";
 import { symbol } from "./chart.js";
 import { button, el, find } from "./dom.js";
+import { levelMeter, microphoneChoice } from "./microphone.js";
 import { keyWords, noteName, probability } from "./music.js";
 import { say } from "./say.js";
 import { desk, on } from "./state.js";
@@ -16,23 +17,22 @@ let isOn = false;
 export const isListening = () => isOn;
 
 export function startLive() {
-  parts.device = el("select", { id: "device" }, el("option", { value: "" }, "the usual one"));
+  parts.device = microphoneChoice("device");
   parts.fragments = el("input", { type: "checkbox" });
   parts.start = button("Listen", toggle, { class: "main" });
   parts.keep = button("Keep this moment", keep, { disabled: true });
   parts.take = button("Save as a take and draft it", saveTake, { disabled: true });
   parts.now = el("div", { class: "sounding" }, el("p", { class: "quiet" }, "Nothing heard yet."));
-  parts.level = el("meter", { id: "level", min: "-60", max: "0", low: "-40", high: "-3", value: "-60", "aria-label": "Level of the microphone, dB under full scale" });
+  parts.level = levelMeter("level");
   parts.row = el("ol", { class: "fragments", "aria-label": "The plucked notes in order, and the chord each stands for" });
-  parts.clipped = el("span", { class: "quiet" }, "");
   find("#live").append(
     el(
       "div",
       { class: "paper" },
       el("h1", { id: "live-title" }, "Heard now"),
-      el("div", { class: "row" }, el("label", { for: "device" }, "Microphone "), parts.device, el("label", { class: "tick" }, parts.fragments, " I pluck two or three strings at a time")),
+      el("div", { class: "row" }, el("label", { for: "device" }, "Microphone "), parts.device.select, el("label", { class: "tick" }, parts.fragments, " I pluck two or three strings at a time")),
       el("div", { class: "row" }, parts.start, parts.keep, parts.take),
-      el("div", { class: "row" }, el("label", { for: "level" }, "Level "), parts.level, parts.clipped),
+      el("div", { class: "row" }, ...parts.level.parts),
       parts.now,
       parts.row,
       el("p", { class: "quiet" }, "Only this machine listens; nothing is sent anywhere. A kept moment goes, as a sound file, into a song file of moments beside this one."),
@@ -52,10 +52,7 @@ async function devices() {
     return;
   }
   try {
-    const { devices: list } = await get("/api/live/devices");
-    const chosen = parts.device.value;
-    parts.device.replaceChildren(el("option", { value: "" }, "the usual one"), ...list.map((d) => el("option", { value: d.name ?? d.id }, d.name ?? d.id)));
-    parts.device.value = chosen;
+    await parts.device.fill();
   } catch (trouble) {
     parts.now.replaceChildren(el("p", {}, `No microphone: ${trouble.message}`));
   }
@@ -64,7 +61,7 @@ async function devices() {
 async function toggle() {
   const wanted = !isOn;
   try {
-    if (wanted) await post("/api/live/start", { device: parts.device.value || undefined, fragments: parts.fragments.checked });
+    if (wanted) await post("/api/live/start", { device: parts.device.select.value || undefined, fragments: parts.fragments.checked });
     else await post("/api/live/stop");
     put(wanted);
     say(wanted ? "Listening." : "Not listening.");
@@ -78,7 +75,7 @@ function put(on) {
   parts.start.textContent = on ? "Stop listening" : "Listen";
   parts.keep.disabled = !on;
   parts.take.disabled = !on;
-  if (!on) parts.level.value = -60;
+  if (!on) parts.level.clear();
 }
 
 async function keep() {
@@ -94,21 +91,19 @@ async function keep() {
 /** The last minutes as a take of its own beside this song, drafted as any other. */
 async function saveTake() {
   try {
-    say("Saving and drafting the last minutes …");
+    say("Saving the last minutes …");
     const { words, log } = await post("/api/live/take");
-    const name = log.split(/[\\/]/).pop();
-    const inFolder = location.pathname.startsWith("/song/");
-    say(inFolder ? el("span", {}, `${words}. It stands in the list of songs: `, el("a", { href: `/song/${encodeURIComponent(name)}/` }, "open it")) : `${words}. Open it with: takebook desk ${log}`);
+    // in a folder it waits its turn; the list shows how far it is
+    say(log ? `${words}. Open it with: takebook desk ${log}` : el("span", {}, `${words}. It is being analysed; `, el("a", { href: "/" }, "the list of songs"), " shows how far it is."));
   } catch (trouble) {
     say(`Not saved: ${trouble.message}`);
   }
 }
 
-function level({ peak_dbfs, clipped }) {
+function level(told) {
   // the page may have been opened while the program listens
   if (!isOn) put(true);
-  parts.level.value = Math.max(-60, peak_dbfs ?? -60);
-  parts.clipped.textContent = clipped ? "Too loud: move away or turn down" : "";
+  parts.level.show(told);
 }
 
 /** Two or three strings at a time, read together as a row. */

@@ -1,7 +1,8 @@
 // The whole song in one strip: sections, confirmed and unconfirmed bars, the playhead.
 // A click or an arrow key goes there. Beside it the progress in words.
 
-import { el, find, setIfOther, svg, write } from "./dom.js";
+import { button, el, find, setIfOther, svg, write } from "./dom.js";
+import { clock } from "./music.js";
 import { player, seek } from "./player.js";
 import { barAt, choose, chordsIn, desk, on } from "./state.js";
 
@@ -11,9 +12,12 @@ export function startOverview() {
   parts.strip = el("div", { class: "strip", role: "slider", tabindex: 0, "aria-label": "Place in the song, by bars", onpointerdown: point, onkeydown: key });
   parts.head = el("span", { class: "strip-head", "aria-hidden": true });
   parts.progress = el("p", { id: "open-count" });
+  parts.marks = el("p", { id: "marks", "data-n": "0", hidden: true });
   find("#overview").prepend(parts.strip, parts.progress);
+  find("#overview").after(parts.marks);
   on("song", draw);
   on("choice", mark);
+  on("page", (page) => (parts.marks.hidden = page !== "chart" || parts.marks.dataset.n === "0"));
   on("head", moveHead);
   on("sound", (what) => what === "loop" && draw());
 }
@@ -28,7 +32,7 @@ function draw() {
   const done = song.n_chords - song.n_open;
   write(parts.progress, song.n_open === 0 ? "Every chord is confirmed" : `${done} of ${song.n_chords} confirmed`);
   const states = song.bars.map((_, i) => chordsIn(i).every((c) => c.state === "decided"));
-  const key = JSON.stringify([song.sections.map((s) => [s.letter, s.first_bar]), player.loop, song.bars.length, song.bars.at(-1).end_s]);
+  const key = JSON.stringify([song.sections.map((s) => [s.letter, s.first_bar]), player.loop, song.bars.length, song.bars.at(-1).end_s, song.take.marks_s]);
   if (key === drawnFor) return color(states);
   drawnFor = key;
   const bars = song.bars.map((bar, i) => svg("rect", { x: share(bar.start_s) * 1000, width: Math.max(0.5, (share(bar.end_s) - share(bar.start_s)) * 1000 - (song.bars.length > 120 ? 0 : 2)), ...look(states[i]) }));
@@ -42,9 +46,26 @@ function draw() {
     label.hidden = i > 0 && share(from) - share(song.bars.find((b) => b.number === song.sections[i - 1].first_bar)?.start_s ?? 0) < 0.02;
     return label;
   });
-  parts.strip.replaceChildren(el("div", { class: "letters", "aria-hidden": true }, letters), svg("svg", { viewBox: "0 0 1000 20", preserveAspectRatio: "none", "aria-hidden": true }, bars, loop), parts.head, (parts.choice = el("span", { class: "strip-choice", "aria-hidden": true })));
+  parts.strip.replaceChildren(el("div", { class: "letters", "aria-hidden": true }, letters), svg("svg", { viewBox: "0 0 1000 20", preserveAspectRatio: "none", "aria-hidden": true }, bars, loop), ...drawMarks(), parts.head, (parts.choice = el("span", { class: "strip-choice", "aria-hidden": true })));
   mark();
   moveHead();
+}
+
+/** Moments that were marked while it was recorded: on the strip, and a button each. */
+function drawMarks() {
+  const marks = desk.song.take.marks_s ?? [];
+  parts.marks.dataset.n = marks.length;
+  parts.marks.hidden = marks.length === 0 || find("#chart").hidden;
+  const go = (at) => () => {
+    choose(barAt(at), { keepHead: true });
+    seek(at);
+  };
+  parts.marks.replaceChildren("Marked while recording: ", ...marks.map((at, i) => button(clock(at), go(at), { "aria-label": `To mark ${i + 1}, at ${clock(at)}` })));
+  return marks.map((at) => {
+    const sign = el("span", { class: "strip-mark", "aria-hidden": true });
+    sign.style.left = `${share(at) * 100}%`;
+    return sign;
+  });
 }
 
 /** How a bar looks: tall if it is confirmed. */

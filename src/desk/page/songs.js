@@ -5,8 +5,9 @@ import { button, el, find, unseen } from "./dom.js";
 import { startLight } from "./light.js";
 import { keyWords, plural } from "./music.js";
 import { clear, warn } from "./say.js";
-import { startAdding, takeInAdding, takeInWithoutSong } from "./songs_add.js";
+import { drawWithoutSong, startAdding, takeInAdding, takeInWithoutSong } from "./songs_add.js";
 import { shareBar } from "./songs_bar.js";
+import { startRecording, takeInLevel, takeInRecording } from "./songs_record.js";
 import { ORDERS, grouped, left } from "./songs_groups.js";
 import { isInSet, keepInSet, startSet, toggleInSet } from "./songs_set.js";
 import { drawStudentPdf, drawStudents, isTheirs, startStudents, student, studentsOf } from "./songs_students.js";
@@ -33,6 +34,7 @@ function start() {
   startStudents(kept.student, () => search());
   startSet((name) => entries.get(name)?.song.title ?? name, markSet);
   startAdding();
+  startRecording(drawWithoutSong);
   follow();
 }
 
@@ -50,6 +52,8 @@ function follow() {
   stream = new EventSource(at("/api/events"));
   stream.addEventListener("songs", (event) => JSON.parse(event.data).revision === known.revision || refresh());
   stream.addEventListener("adding", (event) => takeInAdding(JSON.parse(event.data)));
+  stream.addEventListener("recording", (event) => takeInRecording(JSON.parse(event.data)));
+  stream.addEventListener("level", (event) => takeInLevel(JSON.parse(event.data)));
   stream.addEventListener("error", lost);
   refresh();
 }
@@ -103,6 +107,7 @@ function takeIn(answer) {
   arrange();
   keepInSet((name) => files.has(name));
   takeInWithoutSong(answer.without_song);
+  tellFolders(answer.folders);
   if (answer.n_unread !== 0) return;
   if (isFirst || !document.documentElement.dataset.ready) {
     find("main").scrollTop = kept.scroll ?? 0;
@@ -170,6 +175,16 @@ function search() {
   mark();
 }
 
+/** Folders inside this one; a backup, or another year. */
+function tellFolders(folders) {
+  const line = find("#folders");
+  line.hidden = folders.length === 0;
+  const first = folders.slice(0, 5).map((name, i) => [i > 0 ? ", " : "", el("bdi", {}, name)]);
+  const more = folders.length > 5 ? ` and ${folders.length - 5} more` : "";
+  const words = folders.length === 1 ? "The folder inside this one is not looked into: " : `${plural(folders.length, "folder")} inside this one are not looked into: `;
+  line.replaceChildren(words, ...first.flat(), `${more}. To see its songs, open it with takebook desk.`);
+}
+
 function tellCount(n, isSearch) {
   const all = entries.size;
   const open = [...entries.values()].filter((e) => !e.song.trouble && left(e.song) > 0).length;
@@ -177,7 +192,7 @@ function tellCount(n, isSearch) {
   find("#count").textContent = isSearch ? `${n} of ${plural(all, "song")}` : all === 0 ? (known.n_unread === 0 ? "" : "reading the songs") : `${plural(all, "song")}${rest || (open > 0 ? `, ${open} with chords to confirm` : ", every chord is confirmed")}`;
   const none = find("#none");
   none.hidden = n > 0 || known.n_unread !== 0;
-  none.textContent = all === 0 ? "There is no song in this folder yet. Drop recordings on this page, or choose them with Add files: each is copied into the folder and analysed, and its song then appears here." : "No song has all these words in its title, credit, key, versions or file name.";
+  none.textContent = all === 0 ? "There is no song in this folder yet. Drop recordings on this page, or choose them with Add files: each is copied into the folder and analysed, and its song then appears here. Or play it now: Record." : "No song has all these words in its title, credit, key, versions or file name.";
 }
 
 // ---- choosing ----
@@ -224,6 +239,7 @@ function press(event) {
   const inList = event.target === document.body || event.target.closest?.("#list");
   if (event.key === "Escape" && (isSearching || inList)) return all(event);
   if (isSearching) return pressInSearch(event);
+  if (event.key === "ArrowDown" && event.target.matches?.("button, a") && !inList) return intoList(event);
   if (!inList) return;
   if (event.key === "Enter" && event.target === document.body) return open(event);
   if (STEPS[event.key]) step(event);
@@ -264,6 +280,14 @@ function step(event) {
   const at = links.indexOf(entries.get(chosen)?.link);
   if (at === 0 && event.key === "ArrowUp") return find("#query").focus();
   choose(fileOf(links[Math.max(0, Math.min(links.length - 1, at < 0 ? 0 : at + STEPS[event.key]))]));
+}
+
+/** From the buttons above: the song that was chosen last, or the first. */
+function intoList(event) {
+  const links = visible();
+  if (links.length === 0) return;
+  event.preventDefault();
+  choose(fileOf(links.find((link) => link === entries.get(chosen)?.link) ?? links[0]));
 }
 
 /** The search is over: all songs are shown. */

@@ -6,9 +6,12 @@ import { button, el, find } from "./dom.js";
 import { plural } from "./music.js";
 import { clear, say, warn } from "./say.js";
 import { shareBar } from "./songs_bar.js";
+import { isBeingRecorded } from "./songs_record.js";
 
 /** Endings that are read, each with the largest file, bytes; known once the program told. */
 let kinds = new Map();
+/** Why a file of another ending is not added: `{name}` stands for its name. */
+let notRead = "";
 /** What the program is doing: `{id, file, song, stage, percent, why, n_chords, n_unconfirmed}`. */
 let entries = [];
 /** Whether the program has told of them. */
@@ -35,14 +38,15 @@ export function startAdding() {
   startDropping();
   window.addEventListener("beforeunload", (event) => isSending && event.preventDefault());
   find("#adding .clear").addEventListener("click", clearDone);
-  find("#without-song .all").addEventListener("click", () => withoutSong.filter(isFree).forEach(draft));
+  find("#without-song .all").addEventListener("click", askForAll);
   learnKinds();
 }
 
 async function learnKinds() {
   try {
     const told = await get("/api/adding");
-    kinds = new Map(told.kinds.map((k) => [k.ending, k.largest_bytes]));
+    kinds = new Map(told.kinds.map((k) => [k.ending, k]));
+    notRead = told.not_read;
     find("#files").accept = [...kinds.keys()].map((ending) => `.${ending}`).join(",");
   } catch {
     // the program itself looks at every file
@@ -89,11 +93,12 @@ function addAll(files) {
 function whyNot({ name, size }) {
   if (kinds.size === 0) return null;
   const ending = name.includes(".") ? name.split(".").pop().toLowerCase() : "";
-  const largest = kinds.get(ending);
-  if (largest === undefined) return "Not added: by its ending it is neither a recording (WAV, FLAC, MP3, M4A, Ogg, AIFF, a video) nor a file of chords or notes (.txt, .musicxml, .mid, .jams, .lab).";
-  if (size > largest) return `Not added: it is larger than ${Math.round(largest / 2 ** 20)} MiB. Shorten it, or convert it to FLAC or M4A.`;
-  return null;
+  const kind = kinds.get(ending);
+  if (kind === undefined) return sentence(notRead.replace("{name}", name));
+  return size > kind.largest_bytes ? sentence(kind.too_large) : null;
 }
+
+const sentence = (text) => `${text[0].toUpperCase()}${text.slice(1)}.`;
 
 /** Copies the files that wait, one after the other. */
 async function sendNext() {
@@ -112,6 +117,10 @@ async function sendNext() {
       else if (!told.stage) say(`${told.file} is in the list.`);
     } catch (trouble) {
       if (trouble.name === "AbortError") own = own.filter((e) => e !== entry);
+      else if (trouble.isCancelled) {
+        own = own.filter((e) => e !== entry);
+        say(`${entry.file} was cancelled on another page; it was not added.`);
+      }
       else fail(entry, trouble);
     }
     draw();
@@ -131,8 +140,8 @@ function goOnAs(id, ownId) {
 const next = () => own.find((e) => e.stage === "unsent");
 
 function fail(entry, trouble) {
-  const why = trouble instanceof Refused ? `${trouble.message}.` : "The desk's program did not take it, or has stopped. Nothing was added.";
-  Object.assign(entry, { stage: "refused", why: why[0].toUpperCase() + why.slice(1) });
+  const why = trouble instanceof Refused ? sentence(trouble.message) : "The desk's program did not take it, or has stopped. Nothing was added.";
+  Object.assign(entry, { stage: "refused", why });
   say(entry.why);
 }
 
@@ -149,6 +158,10 @@ export function takeInAdding({ entries: now }) {
     const before = entries.find((e) => e.id === entry.id);
     const isNews = before ? before.stage !== entry.stage : isTold;
     if (isNews && WORDS[entry.stage]) say(WORDS[entry.stage](entry));
+  }
+  for (const { id, file, stage } of entries) {
+    const isCancelled = ["waiting", "analysing"].includes(stage) && !now.some((e) => e.id === id || e.file === file);
+    if (isCancelled) say(`${file} was cancelled on another page; it stays in the folder, without a song.`);
   }
   isTold = true;
   entries = now;
@@ -231,7 +244,13 @@ function update({ state }, entry, all) {
   if (words) state.replaceChildren(...words());
 }
 
-function drawWithoutSong() {
+/** What is known of a recording beside its name. */
+function aboutLoose({ bytes, checked, cut_short: cutShort }) {
+  const words = cutShort ? "the desk ended while it was recorded: up to its last half second is missing, " : checked ? "was checked against a song, " : "";
+  return words + megabytes(bytes);
+}
+
+export function drawWithoutSong() {
   const free = withoutSong.filter(isFree);
   const section = find("#without-song");
   const focused = document.activeElement?.closest?.("#without-song li")?.dataset.file;
@@ -240,18 +259,50 @@ function drawWithoutSong() {
     section.dataset.drawn = drawn;
     find("ul", section).replaceChildren(
       ...free.map((recording) =>
-        el("li", { class: "coming", "data-file": recording.file }, el("bdi", { class: "title" }, recording.file), el("span", { class: "state" }, megabytes(recording.bytes)), button("Analyse", () => draft(recording), { "aria-label": `Analyse ${recording.file}` })),
+        el("li", { class: "coming", "data-file": recording.file }, el("bdi", { class: "title" }, recording.file), el("span", { class: "state" }, aboutLoose(recording)), button("Analyse", () => draft(recording), { "aria-label": `Analyse ${recording.file}` })),
       ),
     );
     const again = [...find("ul", section).children].find((li) => li.dataset.file === focused) ?? find("li", section);
     if (focused) (again ? find("button", again) : find("#add")).focus();
   }
   section.hidden = free.length === 0;
-  find(".all", section).hidden = free.length < 2;
+  const isAsked = !find("#analyse-all").hidden;
+  find(".all", section).hidden = isAsked || forAll().length < 2;
+  if (isAsked) askForAll();
 }
 
 /** No line at the top is about it. */
-const isFree = ({ file }) => !entries.some((e) => e.file === file && ["waiting", "analysing", "failed"].includes(e.stage));
+const isFree = ({ file }) => !isBeingRecorded(file) && !entries.some((e) => e.file === file && ["waiting", "analysing", "failed"].includes(e.stage));
+
+/** Recordings that may become songs: what was checked against one is a student's. */
+const forAll = () => withoutSong.filter((r) => isFree(r) && !r.checked);
+
+/** Before all become songs: recordings of students, to be checked, should not. */
+function askForAll() {
+  const line = find("#analyse-all");
+  const all = forAll();
+  const had = line.contains(document.activeElement) || find("#without-song .all") === document.activeElement;
+  const end = () => {
+    line.hidden = true;
+    drawWithoutSong();
+  };
+  if (all.length === 0) return end();
+  const left = withoutSong.filter((r) => isFree(r) && r.checked).length;
+  const go = () => {
+    end();
+    find("#add").focus();
+    all.forEach(draft);
+  };
+  const keep = () => {
+    end();
+    find("#without-song .all").focus();
+  };
+  const words = `A song will be made of ${all.length === 1 ? "1 recording" : `each of ${all.length} recordings`}${left > 0 ? `; ${left} that ${left === 1 ? "was" : "were"} checked against a song ${left === 1 ? "is" : "are"} left out` : ""}. A student\u2019s recording that you only want to check needs none: open the song it is of, and Check a recording. `;
+  line.replaceChildren(words, button(all.length === 1 ? "Analyse it" : `Analyse all ${all.length}`, go, { class: "main" }), " ", button("Cancel", keep));
+  find("#without-song .all").hidden = true;
+  line.hidden = false;
+  if (had) find("button", line).focus();
+}
 
 const megabytes = (bytes) => (bytes < 100_000 ? "under 0.1 MB" : `${(bytes / 1e6).toFixed(1)} MB`);
 

@@ -1,6 +1,7 @@
 // The orders that the songs can stand in, each with the heads that its groups have.
 
 import { keyWords } from "./music.js";
+import { studentsOf } from "./songs_students.js";
 
 const LETTERS = new Intl.Collator("en", { sensitivity: "base", numeric: true });
 const DAY_MS = 86_400_000;
@@ -16,8 +17,12 @@ export const ORDERS = {
   todo: { words: "still to confirm", compare: (a, b) => left(b) - left(a), head: (s) => (left(s) > 0 ? "To confirm" : "Confirmed") },
   key: { words: "key", compare: (a, b) => LETTERS.compare(keyOrder(a.key), keyOrder(b.key)), head: (s) => keyHead(s.key) },
   tempo: { words: "tempo", compare: (a, b) => (a.tempo_bpm ?? Infinity) - (b.tempo_bpm ?? Infinity), head: (s) => (s.tempo_bpm === null ? "No tempo" : band(Math.round(s.tempo_bpm), TEMPOS, (n) => String(n), " bpm")) },
+  student: { words: "student", compare: (a, b) => LETTERS.compare(students(a) || "\uffff", students(b) || "\uffff"), head: (s) => students(s) || "Nobody\u2019s" },
   length: { words: "length", compare: (a, b) => a.duration_s - b.duration_s, head: (s) => band(s.duration_s, LENGTHS, (n) => String(n / 60), " min") },
 };
+
+/** The students of a song by name, as one text. */
+const students = (song) => studentsOf(song).sort(LETTERS.compare).join(", ");
 
 /** Chords that are not confirmed yet. */
 export const left = (song) => song.n_chords - song.n_confirmed;

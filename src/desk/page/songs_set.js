@@ -21,7 +21,8 @@ export function startSet(titles, onChange) {
     el(
       "div",
       { class: "set-head" },
-      el("h2", { id: "set-title" }, "Set list"),
+      (fields.head = el("h2", { id: "set-title" }, "Set list")),
+      (fields.fold = button("Change", unfold, { class: "fold-set", "aria-expanded": "false" })),
       el("label", {}, "Title", (fields.title = el("input", { type: "text", autocomplete: "off", oninput: draw }))),
       el("label", {}, "Paper", (fields.paper = el("select", { onchange: draw }, el("option", { value: "a4" }, "A4"), el("option", { value: "letter" }, "Letter"), el("option", { value: "a5" }, "A5")))),
       tick("two_sided", "print on both sides"),
@@ -32,6 +33,13 @@ export function startSet(titles, onChange) {
     (fields.songs = el("ol", { class: "set-songs" })),
   );
   draw();
+}
+
+/** On a small window the list is a line until it is asked for. */
+function unfold() {
+  const isOpen = find("#set").classList.toggle("unfolded");
+  fields.fold.setAttribute("aria-expanded", String(isOpen));
+  fields.fold.textContent = isOpen ? "Less" : "Change";
 }
 
 export const isInSet = (name) => names.includes(name);
@@ -66,6 +74,7 @@ function move(index, by) {
 
 function draw() {
   find("#set").hidden = names.length === 0;
+  fields.head.textContent = `Set list (${names.length})`;
   fields.save.href = address("/api/set", { songs: JSON.stringify(names), title: fields.title.value.trim(), paper: fields.paper.value, two_sided: fields.two_sided.checked, large: fields.large.checked });
   fields.songs.replaceChildren(
     ...names.map((name, i) =>

@@ -85,7 +85,8 @@ function hearBass(which) {
 
 /** Plays from the playhead, or pauses there. */
 export function toggle() {
-  if (isPlaying()) stop();
+  if (desk.song?.take.is_sound === false) say("This song has no recording. v plays the chosen chord.");
+  else if (isPlaying()) stop();
   else {
     player.until = null;
     play();

@@ -1,8 +1,9 @@
 //! `/api/add…`: files that are added to the folder, and what is done for them.
 
-use super::Songbook;
 use super::incoming::{self, Incoming, Kind, admitted};
 use super::queue::is_analysed;
+use super::{Songbook, journal};
+use crate::deciding::DecisionRequest;
 use crate::desk::error::{ApiError, ApiResult, json_response, off_thread};
 use crate::desk::server::{json, read_body};
 use axum::body::{Body, BodyDataStream, Bytes};
@@ -41,8 +42,13 @@ pub(super) async fn adding(State(book): Room) -> ApiResult<Response> {
     let mut told = book.queue.told();
     let endings = incoming::endings().into_iter();
     told["kinds"] = endings
-        .map(|(ending, largest)| json!({"ending": ending, "largest_bytes": largest}))
+        .map(|(ending, largest)| {
+            let too_large = incoming::too_large(largest);
+            json!({"ending": ending, "largest_bytes": largest, "too_large": too_large.text()})
+        })
         .collect();
+    // the page says what it can tell by itself in the same words
+    told["not_read"] = json!(incoming::not_read("{name}"));
     Ok(json_response(StatusCode::OK, &told))
 }
 
@@ -185,7 +191,10 @@ pub(super) async fn draft(
                 format!("there is no recording '{file}' without a song in this folder"),
             ));
         }
-        book.queue.add(&file)
+        let told = book.queue.add(&file, DecisionRequest::default())?;
+        // that it is not whole is in its line no longer
+        journal::forget_file(book.listing.folder(), &file);
+        Ok(told)
     })
     .await
 }

@@ -55,6 +55,13 @@ impl Kind {
     }
 }
 
+/// Why a file of this name is not read, in words.
+pub(super) fn not_read(name: &str) -> String {
+    format!(
+        "'{name}' is not added: by its ending it is neither a recording (WAV, FLAC, MP3, M4A, Ogg, AIFF, a video) nor a file of chords or notes (.txt, .musicxml, .mid, .jams, .lab)"
+    )
+}
+
 /// Every ending that is read, with the largest file of its kind, bytes.
 pub(super) fn endings() -> Vec<(&'static str, u64)> {
     let sound = audio::ENDINGS.iter().copied();
@@ -95,9 +102,7 @@ pub(super) fn admitted(name: &str) -> ApiResult<(&str, Kind)> {
         Some(kind) => Ok((name, kind)),
         None => Err(ApiError::new(
             StatusCode::UNSUPPORTED_MEDIA_TYPE,
-            format!(
-                "'{name}' is not added: by its ending it is neither a recording (WAV, FLAC, MP3, M4A, Ogg, AIFF, a video) nor a file of chords or notes (.txt, .musicxml, .mid, .jams, .lab)"
-            ),
+            not_read(name),
         )),
     }
 }
@@ -116,7 +121,7 @@ impl Incoming {
     /// # Errors
     /// 507 without room, 500 if the folder cannot be written to.
     pub(super) fn begin(folder: &Path, kind: Kind, announced: u64) -> ApiResult<Self> {
-        let side = side_folder(folder)?;
+        let side = side_folder(folder).map_err(unwritable)?;
         if free_bytes(&side.join("x")).is_some_and(|free| free < announced) {
             return Err(no_room());
         }
@@ -243,19 +248,17 @@ pub(super) fn clear_unfinished(folder: &Path) {
 }
 
 /// The folder for what the user need not see, made if need be.
-fn side_folder(folder: &Path) -> ApiResult<PathBuf> {
+pub(super) fn side_folder(folder: &Path) -> std::io::Result<PathBuf> {
     let side = folder.join(store::SIDE_FOLDER);
     match std::fs::create_dir(&side) {
         Ok(()) => Ok(side),
-        Err(error) if error.kind() == std::io::ErrorKind::AlreadyExists => {
-            real_side_folder(folder).map_err(unwritable)
-        }
-        Err(error) => Err(unwritable(error)),
+        Err(error) if error.kind() == std::io::ErrorKind::AlreadyExists => real_side_folder(folder),
+        Err(error) => Err(error),
     }
 }
 
 /// It, if it is there and no link to elsewhere.
-fn real_side_folder(folder: &Path) -> std::io::Result<PathBuf> {
+pub(super) fn real_side_folder(folder: &Path) -> std::io::Result<PathBuf> {
     let side = folder.join(store::SIDE_FOLDER);
     if std::fs::symlink_metadata(&side)?.is_dir() {
         return Ok(side);

@@ -2,13 +2,14 @@
 
 use super::facts::{Facts, Recording};
 use super::incoming::Kind;
+use super::journal::{self, Noted};
 use crate::desk::book::Stamp;
 use crate::songlog::store;
 use rayon::prelude::*;
 use serde_json::{Value, json};
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};
-use std::sync::{Mutex, MutexGuard, PoisonError};
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
 /// The logs of one folder.
 #[derive(Debug)]
@@ -16,6 +17,8 @@ pub(super) struct Listing {
     /// Without links in it.
     folder: PathBuf,
     known: Mutex<Known>,
+    /// Recordings that were held against a song.
+    checked: Arc<Mutex<BTreeSet<PathBuf>>>,
     /// Held while the folder is looked at.
     looking: Mutex<()>,
 }
@@ -30,6 +33,8 @@ struct Known {
     songs: BTreeMap<String, Entry>,
     /// Recordings that no song is about.
     without_song: Vec<Loose>,
+    /// Folders inside it, which are not looked into.
+    folders: Vec<String>,
     /// Why the folder cannot be listed now.
     trouble: Option<String>,
 }
@@ -39,6 +44,10 @@ struct Known {
 struct Loose {
     file: String,
     bytes: u64,
+    /// Whether it was held against a song since the program began.
+    checked: bool,
+    /// Whether the program that recorded it was killed.
+    cut_short: bool,
 }
 
 /// What is in the folder, before it is read.
@@ -47,6 +56,7 @@ struct Found {
     /// The logs, by name.
     songs: BTreeMap<String, (PathBuf, File)>,
     recordings: Vec<Loose>,
+    folders: Vec<String>,
 }
 
 #[derive(Debug)]
@@ -68,9 +78,10 @@ enum File {
 }
 
 impl Listing {
-    pub(super) fn new(folder: PathBuf) -> Self {
+    pub(super) fn new(folder: PathBuf, checked: Arc<Mutex<BTreeSet<PathBuf>>>) -> Self {
         Self {
             folder,
+            checked,
             known: Mutex::default(),
             looking: Mutex::default(),
         }
@@ -147,6 +158,7 @@ impl Listing {
             "n_unread": known.is_looked_at.then(|| unread.count()),
             "songs": changed,
             "without_song": known.without_song,
+            "folders": known.folders,
             "trouble": known.trouble,
         })
     }
@@ -154,7 +166,11 @@ impl Listing {
     /// Looks at the folder, and reads what is new or changed.
     pub(super) fn look(&self) {
         let _alone = self.looking.lock().unwrap_or_else(PoisonError::into_inner);
-        let Found { songs, recordings } = match self.files() {
+        let Found {
+            songs,
+            recordings,
+            folders,
+        } = match self.files() {
             Ok(found) => found,
             Err(error) => {
                 let why = format!("the folder cannot be listed: {error}");
@@ -171,16 +187,21 @@ impl Listing {
             self.known().put(name, file, facts);
         });
         self.look_for_recordings();
-        self.known().set_without_song(&self.folder, recordings);
+        self.known().set_the_rest(&self.folder, recordings, folders);
     }
 
     /// The logs and recordings in the folder.
     fn files(&self) -> std::io::Result<Found> {
         let mut found = Found::default();
+        let noted = journal::noted(&self.folder);
+        let checked = self.checked.lock().unwrap_or_else(PoisonError::into_inner);
+        let checked = checked.clone();
         for entry in std::fs::read_dir(&self.folder)? {
             let path = entry?.path();
             if path.extension().is_none_or(|e| e != store::ENDING) {
-                found.recordings.extend(loose(&path));
+                let loose = loose(&path, &noted, checked.contains(&path));
+                found.recordings.extend(loose);
+                found.folders.extend(inner_folder(&path));
                 continue;
             }
             let name = path.file_name().unwrap_or_default();
@@ -198,6 +219,7 @@ impl Listing {
             found.songs.insert(name, (path, file));
         }
         found.recordings.sort_by(|a, b| a.file.cmp(&b.file));
+        found.folders.sort();
         Ok(found)
     }
 
@@ -220,14 +242,27 @@ impl Listing {
     }
 }
 
-/// A recording by its ending; no link, and nothing hidden.
-fn loose(path: &Path) -> Option<Loose> {
+/// The name of a folder; no link, and nothing hidden.
+fn inner_folder(path: &Path) -> Option<String> {
+    let name = path.file_name()?.to_str()?;
+    let is_shown = !name.starts_with('.') && std::fs::symlink_metadata(path).ok()?.is_dir();
+    is_shown.then(|| name.into())
+}
+
+/// A recording by its ending; no link, nothing hidden, and none that is being made now.
+fn loose(path: &Path, noted: &[Noted], checked: bool) -> Option<Loose> {
     let file = path.file_name()?.to_str()?;
+    let own = noted.iter().find(|n| n.file == file);
+    if own.is_some_and(|n| n.runs) {
+        return None;
+    }
     let is_sound = Kind::of(file) == Some(Kind::Sound) && !file.starts_with('.');
     let bytes = is_sound.then(|| size(path)).flatten()?;
     Some(Loose {
         file: file.into(),
         bytes,
+        checked,
+        cut_short: own.is_some(),
     })
 }
 
@@ -290,15 +325,16 @@ impl Known {
         fresh
     }
 
-    /// Notes which recordings no song is about, once all songs were read.
-    fn set_without_song(&mut self, folder: &Path, mut recordings: Vec<Loose>) {
+    /// Notes which recordings no song is about, once all songs were read, and the folders.
+    fn set_the_rest(&mut self, folder: &Path, mut recordings: Vec<Loose>, folders: Vec<String>) {
         let songs = self.songs.values().filter_map(|e| e.facts.as_ref());
         let takes: BTreeSet<&Path> = songs
             .filter_map(|facts| facts.take.as_deref()?.strip_prefix(folder).ok())
             .collect();
         recordings.retain(|r| !takes.contains(Path::new(&r.file)));
-        if self.without_song != recordings {
+        if self.without_song != recordings || self.folders != folders {
             self.without_song = recordings;
+            self.folders = folders;
             self.revision += 1;
         }
     }
@@ -342,7 +378,7 @@ mod tests {
         };
         link(outer.path().join("secret.takebook"), "out.takebook");
         link(folder.join("damaged.takebook"), "in.takebook");
-        let listing = Listing::new(folder.clone());
+        let listing = Listing::new(folder.clone(), Arc::default());
         listing.look();
         let told = listing.since(0);
         let files = ["damaged.takebook", "in.takebook", "out.takebook"];

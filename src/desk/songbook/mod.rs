@@ -3,16 +3,22 @@
 //! The folder stays plain files: what the list shows is read from the logs, again whenever one
 //! changes, and kept nowhere else. `listing` looks at the folder, `facts` says what the list
 //! tells of one song, `shelf` holds the songs that pages have open, `set_list` binds several.
-//! `adding` takes files in (`incoming`) and has them analysed (`queue`).
+//! `adding` takes files in (`incoming`) and has them analysed (`queue`); `recording` records
+//! one more (`recorder`, `begun`), of which `journal` knows what a killed program left.
 //!
 //! A song is reached by its name in the list, never by a path: what is not listed, or is a link
 //! that leads out of the folder, is not opened.
 
 mod adding;
+#[cfg(feature = "mic")]
+mod begun;
 mod facts;
 mod incoming;
+mod journal;
 mod listing;
 mod queue;
+mod recorder;
+mod recording;
 mod routes;
 mod set_list;
 mod shelf;
@@ -24,6 +30,7 @@ use super::events::News;
 use super::server::Common;
 use listing::Listing;
 use queue::Queue;
+use recorder::Recorder;
 use serde_json::json;
 use shelf::Shelf;
 use std::path::Path;
@@ -36,7 +43,7 @@ const LOOK_EVERY: Duration = Duration::from_secs(1);
 /// How often a page is told that more has been read.
 const TELL_EVERY: Duration = Duration::from_millis(150);
 /// News that a page may lag behind.
-const N_NEWS: usize = 16;
+const N_NEWS: usize = 64;
 
 /// What every request about the folder can reach.
 pub(super) struct Songbook {
@@ -45,6 +52,7 @@ pub(super) struct Songbook {
     common: Common,
     news: broadcast::Sender<News>,
     queue: Arc<Queue>,
+    recorder: Arc<Recorder>,
     /// Turns to copy a file in.
     copying: Arc<Semaphore>,
     /// A page has come or a song was written: look now.
@@ -64,15 +72,24 @@ impl Songbook {
         let real = folder.canonicalize().map_err(failed)?;
         std::fs::read_dir(&real).map_err(failed)?;
         incoming::clear_unfinished(&real);
-        let common = Common::default();
+        journal::mend(&real);
         let wanted = Arc::new(Notify::new());
+        let queue = Queue::new(real.clone(), Arc::clone(&wanted));
+        let drafts = Arc::clone(&queue);
+        let common = Common {
+            drafts: Some(Arc::new(move |file, settings| drafts.add(file, settings))),
+            ..Common::default()
+        };
+        let news = broadcast::channel(N_NEWS).0;
+        let is_recording = Arc::clone(&common.is_recording);
         let book = Arc::new(Self {
-            queue: Queue::new(real.clone(), Arc::clone(&wanted)),
+            queue,
+            recorder: Recorder::new(&real, news.clone(), is_recording),
             copying: Arc::new(Semaphore::new(adding::N_COPIED)),
-            listing: Listing::new(real),
+            listing: Listing::new(real, Arc::clone(&common.checked)),
             shelf: Shelf::new(common.clone()),
             common,
-            news: broadcast::channel(N_NEWS).0,
+            news,
             wanted,
         });
         // read while the browser starts
@@ -83,12 +100,17 @@ impl Songbook {
     /// Ends what runs for its songs.
     pub(super) fn close(&self) {
         self.common.microphone.stop();
+        self.recorder.stop();
         self.queue.close();
         self.shelf.close();
     }
 
     fn news(&self) -> News {
         News::Other("songs", json!({"revision": self.listing.revision()}))
+    }
+
+    fn news_of_recording(&self) -> News {
+        News::Other("recording", self.recorder.told())
     }
 
     fn news_of_adding(&self) -> News {

@@ -49,6 +49,8 @@ struct Entry {
     stage: Stage,
     percent: u8,
     cancel: Arc<AtomicBool>,
+    /// What is known of the whole song before it is heard.
+    settings: DecisionRequest,
 }
 
 #[derive(Debug, Clone, PartialEq)]
@@ -119,6 +121,7 @@ impl State {
             stage,
             percent: 0,
             cancel: Arc::default(),
+            settings: DecisionRequest::default(),
         });
         self.last_id
     }
@@ -172,9 +175,10 @@ impl Copying {
         let percent = (100 * n_bytes).checked_div(of).unwrap_or(0).min(100) as u8;
         self.queue.reached(self.id, percent);
         let is_wanted = self.queue.state().get(self.id).is_some();
-        is_wanted
-            .then_some(())
-            .ok_or_else(|| ApiError::new(StatusCode::CONFLICT, "cancelled; nothing was added"))
+        is_wanted.then_some(()).ok_or_else(|| {
+            let words = "cancelled; nothing was added";
+            ApiError::new(StatusCode::CONFLICT, words).with("cancelled", json!(true))
+        })
     }
 
     /// It is whole and lies there: now it waits to be analysed.
@@ -253,11 +257,12 @@ impl Queue {
         })
     }
 
-    /// Adds a file that lies in the folder; one that failed before takes its own place again.
+    /// Adds a file that lies in the folder, with what is known of its song; one that failed
+    /// before takes its own place again, with what was known then.
     ///
     /// # Errors
     /// 409 if it is waiting already, or too many are.
-    pub(super) fn add(self: &Arc<Self>, file: &str) -> ApiResult<Value> {
+    pub(super) fn add(self: &Arc<Self>, file: &str, settings: DecisionRequest) -> ApiResult<Value> {
         let told = {
             let mut state = self.state();
             let is_own = |e: &&Entry| e.file == file && e.log.is_some();
@@ -272,12 +277,17 @@ impl Queue {
                 return Err(ApiError::new(StatusCode::CONFLICT, words));
             }
             state.has_room()?;
+            let known = state.entries.iter().find(is_own);
+            let settings = known.map_or(settings, |e| e.settings.clone());
             state
                 .entries
                 .retain(|e| before.iter().all(|(id, _)| *id != e.id));
             let log = state.log_for(&self.folder, file).ok_or_else(no_name)?;
             let id = state.push(file, Some(log), Stage::Waiting);
-            state.get(id).map(|e| e.told())
+            state.get(id).map(|e| {
+                e.settings = settings;
+                e.told()
+            })
         };
         self.go_on();
         Ok(told.unwrap_or_default())
@@ -383,6 +393,7 @@ struct Job {
     log: PathBuf,
     file: String,
     cancel: Arc<AtomicBool>,
+    settings: DecisionRequest,
 }
 
 impl Job {
@@ -393,6 +404,7 @@ impl Job {
             log: entry.log.clone()?,
             file: entry.file.clone(),
             cancel: Arc::clone(&entry.cancel),
+            settings: entry.settings.clone(),
         })
     }
 
@@ -409,9 +421,9 @@ impl Job {
                 progress: &|share| queue.reached(self.id, (share.clamp(0.0, 1.0) * 100.0) as u8),
                 cancel: &self.cancel,
             };
-            let settings = DecisionRequest::default();
-            pool.install(|| drafting::analyse(&self.take, &self.log, &settings, false, &watch))
-                .map_err(|error| self.words(error))
+            let analyse =
+                || drafting::analyse(&self.take, &self.log, &self.settings, false, &watch);
+            pool.install(analyse).map_err(|error| self.words(error))
         }));
         match done {
             Ok(Ok(Analysed::Saved(log))) => counted(&log),

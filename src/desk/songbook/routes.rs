@@ -2,6 +2,7 @@
 
 use super::Songbook;
 use super::adding::{add, adding, draft, remove};
+use super::recording;
 use super::set_list::set_list;
 use crate::desk::assets;
 use crate::desk::door::LONGEST_BODY;
@@ -40,6 +41,13 @@ pub(in crate::desk) fn router(book: Arc<Songbook>) -> Router {
         .route("/api/adding", get(adding))
         .route("/api/adding/remove", post(remove))
         .route("/api/draft", post(draft))
+        .route("/api/live/devices", get(recording::devices))
+        .route("/api/record", get(recording::now))
+        .route("/api/record/start", post(recording::start))
+        .route("/api/record/mark", post(recording::mark))
+        .route("/api/record/stop", post(recording::stop))
+        .route("/api/record/keep", post(recording::keep))
+        .route("/api/record/discard", post(recording::discard))
         .route("/song/{name}", get(to_song))
         .route("/song/{name}/", any(song))
         .route("/song/{name}/{*rest}", any(song))
@@ -72,14 +80,15 @@ async fn events(State(book): Room) -> Sse<impl Stream<Item = Result<Event, Infal
     let receiver = book.news.subscribe();
     book.wanted.notify_one();
     // first how things stand, so that a page that comes back sees what it missed
-    let first = stream::iter([book.news(), book.news_of_adding()]);
+    let first = stream::iter([book.news(), book.news_of_adding(), book.news_of_recording()]);
     let rest = stream::unfold((receiver, book), |(mut receiver, book)| async move {
         let news = match receiver.recv().await {
             Ok(news) => news,
             Err(RecvError::Lagged(_)) => {
-                // what was missed of the queue comes after what was missed of the songs
+                // what was missed of the rest comes after what was missed of the songs
                 receiver = receiver.resubscribe();
                 let _ = book.news.send(book.news_of_adding());
+                let _ = book.news.send(book.news_of_recording());
                 book.news()
             }
             Err(RecvError::Closed) => return None,

@@ -161,7 +161,7 @@ fn what_fails_keeps_its_file_and_what_is_cancelled_leaves_no_song() {
     });
     assert_eq!(
         told["without_song"][0],
-        json!({"file": "hiss.wav", "bytes": 16})
+        json!({"file": "hiss.wav", "bytes": 16, "checked": false, "cut_short": false})
     );
     // tried again in the same place
     let again = desk.post("/api/draft", &json!({"file": "hiss.wav"}));
@@ -375,6 +375,7 @@ fn every_request_of_the_page_finds_the_song_it_is_about() {
         let by = [
             "get(",
             "post(",
+            "asked(",
             "bytes(",
             "address(",
             "at(",
@@ -397,4 +398,98 @@ fn every_request_of_the_page_finds_the_song_it_is_about() {
         }
     }
     assert!(n_seen > 20, "only {n_seen} requests were found");
+}
+
+#[test]
+fn recordings_that_were_checked_and_folders_inside_are_told() {
+    let (_keep, folder) = outside::folder();
+    let sound = sound();
+    take_and_log(&folder);
+    for name in ["student.wav", "new song.wav"] {
+        std::fs::write(folder.join(name), &sound).expect("written");
+    }
+    for name in ["2025", ".hidden", "2024"] {
+        std::fs::create_dir(folder.join(name)).expect("a folder");
+    }
+    let desk = Desk::open(&folder);
+    let told = listed(&desk, |told| told["folders"] != json!([]));
+    assert_eq!(told["folders"], json!(["2024", "2025"]));
+    let checked = |told: &Value| -> Vec<(String, bool)> {
+        let all = told["without_song"].as_array().expect("a list").iter();
+        let each = |r: &Value| Some((r["file"].as_str()?.to_owned(), r["checked"].as_bool()?));
+        all.filter_map(each).collect()
+    };
+    let expected = |student| {
+        vec![
+            ("new song.wav".into(), false),
+            ("student.wav".into(), student),
+        ]
+    };
+    assert_eq!(checked(&told), expected(false));
+    let answer = desk.post(
+        "/song/evening.takebook/api/check",
+        &json!({"file": "student.wav"}),
+    );
+    assert_eq!(answer.status, 200, "{}", answer.text());
+    let told = listed(&desk, |told| told["without_song"][1]["checked"] == true);
+    assert_eq!(checked(&told), expected(true));
+}
+
+#[test]
+fn a_typed_song_misses_no_sound() {
+    let (_keep, folder) = outside::folder();
+    let desk = Desk::open(&folder);
+    let answer = add(&desk, "ferry.txt", TYPED.as_bytes());
+    ended(&desk, &answer.json()["id"]);
+    let song = desk.json("/song/ferry.takebook/api/song");
+    assert_eq!(song["take"]["is_sound"], false);
+    assert_eq!(
+        (&song["take"]["present"], &song["take"]["why_absent"]),
+        (&json!(false), &Value::Null)
+    );
+    let practice = desk.get("/song/ferry.takebook/api/chart?format=html&with_sound=1");
+    assert_eq!(practice.status, 409, "{}", practice.text());
+    assert!(practice.error().contains("no recording"));
+    std::fs::remove_file(folder.join("ferry.txt")).expect("removed");
+    assert_eq!(
+        desk.json("/song/ferry.takebook/api/song")["take"]["why_absent"],
+        Value::Null
+    );
+}
+
+#[test]
+fn a_page_to_practise_with_is_the_one_that_the_command_writes() {
+    let (_keep, folder) = outside::folder();
+    take_and_log(&folder);
+    let desk = Desk::open(&folder);
+    let at = "/song/evening.takebook/api/chart?format=html&capo=2&with_sound=1";
+    let page = desk.get(at);
+    assert_eq!(page.status, 200, "{}", page.text());
+    let way = page.header("content-disposition").expect("a name");
+    assert!(
+        way.starts_with("attachment") && way.contains("practice.html"),
+        "{way}"
+    );
+    // never shown in place: it runs a script
+    let inline = desk.get(&format!("{at}&inline=1"));
+    assert!(
+        inline
+            .header("content-disposition")
+            .is_some_and(|w| w.starts_with("attachment"))
+    );
+    let written = folder.join("practice.html");
+    let log = folder.join("evening.takebook");
+    let ran = outside::takebook()
+        .arg("chart")
+        .arg(&log)
+        .args(["--capo", "2", "--with-sound", "-o"])
+        .arg(&written)
+        .output()
+        .expect("takebook runs");
+    assert!(ran.status.success(), "{ran:?}");
+    assert!(std::fs::read(&written).expect("a page") == page.body);
+    let other = desk.get("/song/evening.takebook/api/chart?format=pdf&with_sound=1");
+    assert_eq!(other.status, 400, "{}", other.text());
+    std::fs::remove_file(folder.join("evening.wav")).expect("removed");
+    assert_eq!(desk.get(at).status, 404);
 }

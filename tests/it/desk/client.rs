@@ -124,6 +124,11 @@ impl Desk {
         self.link[at..].to_owned()
     }
 
+    /// Its number among the system's programs.
+    pub(crate) fn pid(&self) -> u32 {
+        self.child.id()
+    }
+
     /// The next line on stderr.
     pub(crate) fn stderr_line(&self) -> String {
         let stderr = self.stderr.lock().expect("one reader");
