@@ -27,6 +27,7 @@
 //! ```
 
 pub mod audio;
+pub mod backup;
 pub mod chart;
 pub mod checking;
 pub mod cli;
@@ -37,6 +38,7 @@ pub mod drafting;
 pub mod foreign;
 pub mod fretboard;
 pub mod grading;
+pub mod handout;
 pub mod hearing;
 pub mod playback;
 pub mod songlog;

@@ -49,6 +49,13 @@ pub enum ChartError {
         /// The text it stands in.
         text: String,
     },
+    /// Notes of lessons were asked for in a format without a place for notes.
+    NoPlaceForNotes,
+    /// Notes of lessons were asked for, and the song has none.
+    NoLessonNotes {
+        /// Of this student.
+        student: Option<String>,
+    },
     /// The font inside the program cannot be used; the build is broken.
     Font {
         /// What is wrong with it.
@@ -94,6 +101,19 @@ impl std::fmt::Display for ChartError {
             Self::NoPage { page, n } => write!(
                 f,
                 "there is no page {page}: the chart has {n} (--only-page 1 gives the first)"
+            ),
+            Self::NoPlaceForNotes => write!(
+                f,
+                "this format has no place for notes of lessons (a page has, such as .pdf, .html or .txt)"
+            ),
+            Self::NoLessonNotes { student: None } => {
+                write!(f, "the song has no notes of lessons to print")
+            }
+            Self::NoLessonNotes {
+                student: Some(student),
+            } => write!(
+                f,
+                "the song has no notes of lessons of '{student}' to print"
             ),
             Self::MissingGlyph { character, text } => write!(
                 f,

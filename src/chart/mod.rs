@@ -20,6 +20,7 @@ mod jams;
 mod json;
 mod lab;
 pub mod layout;
+mod lessons;
 mod midi;
 mod musicxml;
 mod packed;
@@ -39,6 +40,7 @@ mod xml;
 pub use binder::{binder, binder_of_versions};
 pub use error::ChartError;
 pub use json::{FORMAT_NAME, FORMAT_VERSION};
+pub use lessons::LessonNotes;
 pub use practice::{Sound, practice};
 pub use transpose::prepare;
 
@@ -184,6 +186,8 @@ pub struct Options {
     pub offset_s: f64,
     /// One page alone, from 1, of the formats with pages.
     pub only_page: Option<usize>,
+    /// Notes of lessons among the other notes; none unless they are asked for.
+    pub lesson_notes: Option<LessonNotes>,
     /// Dots an inch of pictures; 200 where none is given.
     pub dpi: Option<u16>,
 }

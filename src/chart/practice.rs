@@ -18,6 +18,18 @@ const SCRIPT: &str = include_str!("practice/page.js");
 const SOUND_CAUTION: &str = "This file holds the recording itself. Pass it on only if whoever \
 plays and owns it allows that; local law decides.";
 
+/// The tempos that were reached; the script fills them in. The caution stands where one is about
+/// to speed up; common practice, no source.
+const PLAN: &str = "<section class=\"plan\" id=\"plan\" aria-labelledby=\"plan-title\">\n\
+<h2 id=\"plan-title\">Practice tempos</h2>\n\
+<p>Choose a loop and a speed. When it goes well, press <strong>Reached</strong> below; it is noted here for next time. Speed up only once it is easy.</p>\n\
+<p><strong>Caution:</strong> take a rest every few minutes. If your hand, arm, neck or back hurts, or a finger goes numb, stop for today and tell your teacher; if it stays, see a doctor.</p>\n\
+<table hidden><thead><tr><th scope=\"col\">Loop</th><th scope=\"col\">Last time</th><th scope=\"col\">Today</th><td></td></tr></thead><tbody id=\"tempos\"></tbody></table>\n\
+<p class=\"facts\" id=\"kept\"></p>\n\
+<p class=\"ways\"><button type=\"button\" id=\"as-text\" aria-expanded=\"false\" aria-controls=\"words\" disabled>Show as text</button> <button type=\"button\" id=\"forget\" disabled>Forget these tempos</button></p>\n\
+<div id=\"words\" hidden><label for=\"text\">To copy, or to save as a file</label><textarea id=\"text\" rows=\"8\" readonly></textarea><p class=\"ways\"><a id=\"text-file\" download=\"practice-tempos.txt\">Save as .txt</a></p></div>\n\
+</section>\n";
+
 /// The widest cell, half beats: bars have 16 beats at most.
 const MOST_HALF_BEATS: u8 = 32;
 
@@ -187,6 +199,7 @@ fn foot(out: &mut String, sheet: &Sheet) {
         }
         out.push_str("</ul>\n</section>\n");
     }
+    out.push_str(PLAN);
     out.push_str("</main>\n<footer>\n");
     for caution in &sheet.cautions {
         let _ = writeln!(out, "<p><strong>Caution:</strong> {}</p>", escape(caution));
@@ -208,6 +221,7 @@ fn controls(out: &mut String) {
          <label><input type=\"checkbox\" id=\"count\"> Count-in</label>\n\
          <label>Loop <select id=\"loop\"><option value=\"\">off</option><option value=\"part\">this section</option><option value=\"bars\">bars</option></select></label>\n\
          <span id=\"range\" hidden><label>from bar <input type=\"number\" id=\"from\" min=\"0\" inputmode=\"numeric\"></label> <label>to bar <input type=\"number\" id=\"to\" min=\"0\" inputmode=\"numeric\"></label></span>\n\
+         <button type=\"button\" id=\"reached\">Reached</button>\n\
          <label><input type=\"checkbox\" id=\"larger\"> Larger text</label>\n\
          <p id=\"trouble\" role=\"alert\"></p>\n</section>\n",
     );
@@ -251,7 +265,14 @@ fn data(song: &Song, sheet: &Sheet, bars: &[Bar]) -> Value {
             }));
         }
     }
-    json!({"bars": shown, "chords": chords})
+    json!({
+        "bars": shown,
+        "chords": chords,
+        "title": sheet.title,
+        "bpm": song.tempo_bpm.map(round),
+        // tells what is kept of this song from that of others
+        "id": format!("{} {} {:.1}", sheet.title, bars.len(), song.duration_s),
+    })
 }
 
 /// Which diagram a chord has.

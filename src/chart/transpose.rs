@@ -78,6 +78,9 @@ pub fn prepare(song: &Song, options: &Options) -> Result<Song, ChartError> {
     if options.easy {
         easy::simplify(&mut moved);
     }
+    if let Some(which) = &options.lesson_notes {
+        moved.notes.extend(which.words(song));
+    }
     Ok(moved)
 }
 

@@ -3,6 +3,9 @@
 mod binder;
 mod practice;
 mod versions;
+mod week;
+
+pub(super) use binder::logs;
 
 use super::plain::{one_line, shell_word, shown};
 use super::{CliError, Outcome};
@@ -23,7 +26,7 @@ use std::path::{Path, PathBuf};
 /// needs the owner's permission, and local law decides.
 #[derive(Args)]
 #[command(
-    after_help = "Examples:\n  takebook chart lesson.takebook -o lesson.pdf --page letter\n  takebook chart songs/ -o binder.pdf\n  takebook chart opener.takebook slow.takebook -o set.pdf --title \"Friday\"\n  takebook chart lesson.takebook -o lesson.html --with-sound\n  takebook chart lesson.takebook --capo 2 --easy --large --save-version Beginner --student Robin\n  takebook chart lesson.takebook --for Beginner -o lesson.pdf\n  takebook chart songs/ --for Robin -o robin.pdf"
+    after_help = "Examples:\n  takebook chart lesson.takebook -o lesson.pdf --page letter\n  takebook chart songs/ -o binder.pdf\n  takebook chart opener.takebook slow.takebook -o set.pdf --title \"Friday\"\n  takebook chart lesson.takebook -o lesson.html --with-sound\n  takebook chart lesson.takebook --capo 2 --easy --large --save-version Beginner --student Robin\n  takebook chart lesson.takebook --for Beginner -o lesson.pdf\n  takebook chart songs/ --for Robin -o robin.pdf\n  takebook chart songs/ --for-everyone --with-sound -o week/"
 )]
 pub(crate) struct Chart {
     /// Log to chart; several logs in the order given, or a folder, make a binder with contents (.pdf)
@@ -52,6 +55,10 @@ pub(crate) struct Chart {
     /// and --no-easy, --no-large, --no-degrees and so on switch off what the version has on
     #[arg(long = "for", value_name = "NAME")]
     version: Option<String>,
+    /// Every student's versions, each a PDF of its own (with --with-sound the page to practise with
+    /// too): a new folder, or a .zip, by student and song
+    #[arg(long, conflicts_with_all = ["version", "save_version", "format", "title", "two_sided", "only_page"])]
+    for_everyone: bool,
     /// Save the settings given here as a version of the chart, under this name
     #[arg(long, value_name = "NAME", conflicts_with_all = ["output", "format"])]
     save_version: Option<String>,
@@ -125,9 +132,13 @@ pub(crate) struct Chart {
     /// With .mid: one tempo throughout, instead of the take's own
     #[arg(long)]
     steady: bool,
-    /// With .html: a page to practise with, which holds the take's sound and follows it
+    /// With .html or --for-everyone: a page to practise with, which holds the take's sound and follows it
     #[arg(long)]
     with_sound: bool,
+    /// Print your notes of lessons too, which stay out of charts otherwise: those of the version's
+    /// student, or of the one named (--with-lesson-notes=Robin), else all
+    #[arg(long, value_name = "STUDENT", num_args = 0..=1, require_equals = true, default_missing_value = "")]
+    with_lesson_notes: Option<String>,
     /// Add to every time of captions, s (below 0 for earlier)
     #[arg(long, value_name = "SECONDS", allow_negative_numbers = true)]
     offset: Option<f64>,
@@ -184,6 +195,9 @@ impl Chart {
             return self.save_version(one, out);
         };
         let to_stdout = output.as_os_str() == "-";
+        if self.for_everyone {
+            return self.week(output, out);
+        }
         let format = self.format(output, to_stdout)?;
         if !to_stdout && !self.overwrite && output.symlink_metadata().is_ok() {
             return Err(CliError::new(format!(
@@ -205,6 +219,10 @@ impl Chart {
         }
         let song = self.load(log)?;
         let options = self.options_for(log, &song)?;
+        if let Some(notes) = &options.lesson_notes {
+            let check = notes.check(&song, format);
+            check.map_err(|e| CliError::new(format!("{}: {e}", log.display())))?;
+        }
         let name = |e: crate::chart::ChartError| CliError::new(format!("{}: {e}", log.display()));
         let bytes = match self.with_sound {
             true => practice::write(log, &song, &options)?,
@@ -305,6 +323,15 @@ fn say(words: &str) -> Result<(), CliError> {
 
 /// Writes whole or not at all: into a file beside it, then renamed.
 pub(super) fn save(path: &Path, bytes: &[u8], replace: bool) -> Result<(), CliError> {
+    save_with(path, replace, |file| file.write_all(bytes))
+}
+
+/// As [`save`]; what is written comes from `write`.
+fn save_with(
+    path: &Path,
+    replace: bool,
+    write: impl FnOnce(&mut tempfile::NamedTempFile) -> std::io::Result<()>,
+) -> Result<(), CliError> {
     let fail = |e: std::io::Error| CliError::new(format!("cannot write '{}': {e}", path.display()));
     // a link is followed, so that its file is replaced and not the link
     let followed = if path.is_symlink() {
@@ -328,7 +355,7 @@ pub(super) fn save(path: &Path, bytes: &[u8], replace: bool) -> Result<(), CliEr
     let mut file = tempfile::NamedTempFile::new_in(folder)
         // its own error would name a file that nobody asked for
         .map_err(|e| fail(e.kind().into()))?;
-    file.write_all(bytes).map_err(fail)?;
+    write(&mut file).map_err(fail)?;
     file.as_file().sync_all().map_err(fail)?;
     readable(&file).map_err(fail)?;
     if replace {

@@ -28,6 +28,10 @@ const N_NAMED: usize = 12;
 pub(crate) fn run(args: &Args, out: &mut dyn Write) -> Result<Outcome, CliError> {
     let requests = std::slice::from_ref(&args.request);
     let made = deciding::decide(&args.log, requests, None, |_| Ok::<_, CliError>(()))?;
+    if args.json {
+        writeln!(out, "{}", made_json(&made))?;
+        return Ok(Outcome::Done);
+    }
     let Made {
         acts,
         hints,
@@ -36,19 +40,6 @@ pub(crate) fn run(args: &Args, out: &mut dyn Write) -> Result<Outcome, CliError>
         id,
     } = made;
     let song = saved.song;
-    if args.json {
-        let told: Vec<String> = acts.iter().map(|a| words(a, &before)).collect();
-        let result = serde_json::json!({
-            "version": 1,
-            "decision": id,
-            "acts": told,
-            "hints": hints,
-            "n_chords": song.n_chords(),
-            "n_open": song.n_open(),
-        });
-        writeln!(out, "{result}")?;
-        return Ok(Outcome::Done);
-    }
     for act in acts.iter().filter(|a| !is_help(a, &acts)).take(N_NAMED) {
         writeln!(out, "{}", super::layout::wrap(&words(act, &before), 2))?;
     }
@@ -60,6 +51,33 @@ pub(crate) fn run(args: &Args, out: &mut dyn Write) -> Result<Outcome, CliError>
     }
     writeln!(out, "decision {id}; {}", deciding::open_words(&song))?;
     Ok(Outcome::Done)
+}
+
+/// A decision as JSON, whichever command made it.
+pub(super) fn made_json(made: &Made) -> serde_json::Value {
+    let told = made.acts.iter().map(|a| words(a, &made.before));
+    serde_json::json!({
+        "version": 1,
+        "decision": made.id,
+        "acts": told.collect::<Vec<String>>(),
+        "hints": made.hints,
+        "n_chords": made.saved.song.n_chords(),
+        "n_open": made.saved.song.n_open(),
+    })
+}
+
+/// A decision in words: what it does, a line each, and its number.
+pub(super) fn write_made(made: &Made, as_json: bool, out: &mut dyn Write) -> Result<(), CliError> {
+    if as_json {
+        writeln!(out, "{}", made_json(made))?;
+        return Ok(());
+    }
+    for act in &made.acts {
+        let line = words(act, &made.before);
+        writeln!(out, "{}", super::layout::wrap(&line, 2))?;
+    }
+    writeln!(out, "decision {}", made.id)?;
+    Ok(())
 }
 
 /// Splits that only make room for a chord go without saying.

@@ -65,6 +65,8 @@ from_room!(
     crate::theory::TheoryError,
     crate::fretboard::FretboardError,
     crate::audio::AudioError,
+    crate::backup::BackupError,
+    crate::handout::HandoutError,
     crate::hearing::HearingError,
     crate::songlog::LogError,
     crate::chart::ChartError,

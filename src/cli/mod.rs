@@ -5,6 +5,7 @@
 //! was heard, something differs, or a chord is unconfirmed where a script asked
 //! for that; 2 error. A closed pipe is a quiet 0.
 
+mod backup;
 mod chart;
 mod check;
 mod confirm;
@@ -19,6 +20,7 @@ mod interrupt;
 #[cfg(feature = "mic")]
 mod keys;
 mod layout;
+mod lesson;
 mod listen;
 mod name;
 mod plain;
@@ -59,6 +61,12 @@ enum Command {
     Desk(desk::Args),
     /// Undoes decisions, or redoes what was undone.
     Undo(undo::Args),
+    /// Notes of lessons: what was practised, the tempo reached, the next goal; written and read.
+    Lesson(lesson::Args),
+    /// Writes a folder of songs, with its recordings, into one ZIP file.
+    Backup(backup::BackupArgs),
+    /// Puts the songs of such a file into a folder; replaces nothing.
+    Unpack(backup::UnpackArgs),
     Chart(chart::Chart),
     /// Checks a chart for mistakes, or compares a new recording with it, bar by bar.
     Check(check::Args),
@@ -98,7 +106,7 @@ impl Command {
     /// Whether it hears Ctrl-C and the like by itself.
     fn minds_signals(&self) -> bool {
         match self {
-            Self::Record(_) | Self::Listen(_) => true,
+            Self::Record(_) | Self::Listen(_) | Self::Backup(_) | Self::Unpack(_) => true,
             #[cfg(feature = "desk")]
             Self::Desk(_) => true,
             _ => false,
@@ -119,6 +127,9 @@ impl Command {
             #[cfg(feature = "desk")]
             Self::Desk(args) => desk::run(&args, out),
             Self::Undo(args) => undo::run(args, out),
+            Self::Lesson(args) => lesson::run(&args, out),
+            Self::Backup(args) => backup::pack(&args, out),
+            Self::Unpack(args) => backup::unpack(&args, out),
             Self::Name(args) => name::run(&args, out),
             Self::Imply(args) => imply::run(&args, out),
             Self::Shapes(args) => shapes::run(&args, out),

@@ -8,6 +8,7 @@
 //! Not here: arguments, pages, and what decisions mean (`songlog` applies them).
 
 mod error;
+mod lessons;
 mod one_chord;
 pub mod place;
 mod request;
@@ -23,6 +24,7 @@ mod versions;
 mod words;
 
 pub use error::DecideError;
+pub use lessons::LessonNoteRequest;
 pub use request::{DecisionRequest, read_tempo};
 pub use requested::acts_for_song;
 pub use save::{Known, Made, Saved, acts_of, decide, made_after};

@@ -24,6 +24,7 @@
 //! ```
 
 use super::DecideError;
+use super::lessons::LessonNoteRequest;
 use super::place::{Moment, Where};
 use super::taps::{BarBeats, Taps};
 use super::versions::VersionRequest;
@@ -165,6 +166,12 @@ pub struct DecisionRequest {
     /// Removes a version of the chart (chart --save-version saves one).
     #[arg(help_heading = "The whole song", long, value_name = "NAME")]
     pub remove_version: Option<String>,
+    /// A note of a lesson to be written or changed (takebook lesson).
+    #[arg(skip)]
+    pub lesson_note: Option<LessonNoteRequest>,
+    /// Removes a note of a lesson, by its number (takebook lesson --remove).
+    #[arg(skip)]
+    pub remove_lesson_note: Option<u32>,
 }
 
 /// What a field is about.
@@ -194,7 +201,7 @@ const NEEDED: [(&str, &str); 2] = [("at-least", "accept"), ("alt-shape", "shape"
 
 impl DecisionRequest {
     /// Every field but the places: its name as an option, its scope, whether it is given.
-    fn fields(&self) -> [(&'static str, Scope, bool); 31] {
+    fn fields(&self) -> [(&'static str, Scope, bool); 33] {
         use Scope::{Either, Other, Place, Song};
         [
             ("accept", Place, self.accept),
@@ -228,6 +235,12 @@ impl DecisionRequest {
             ("as-heard", Song, !self.as_heard.is_empty()),
             ("chart-version", Song, self.chart_version.is_some()),
             ("remove-version", Song, self.remove_version.is_some()),
+            ("lesson-note", Song, self.lesson_note.is_some()),
+            (
+                "remove-lesson-note",
+                Song,
+                self.remove_lesson_note.is_some(),
+            ),
         ]
     }
 
@@ -289,6 +302,9 @@ impl DecisionRequest {
     pub(super) fn check_values(&self) -> Result<(), DecideError> {
         if let Some(bpm) = self.tempo_bpm {
             tempo(bpm).map_err(|e| DecideError::asked(format!("tempo: {e}")))?;
+        }
+        if let Some(bpm) = self.lesson_note.as_ref().and_then(|n| n.tempo_bpm) {
+            tempo(bpm).map_err(|e| DecideError::asked(format!("tempo reached: {e}")))?;
         }
         if let Some(fret) = self.capo {
             check_capo(fret)?;

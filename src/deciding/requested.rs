@@ -3,7 +3,7 @@
 use super::place::{Moment, Place, Twin, read_moment, twins};
 use super::taps::BarBeats;
 use super::words::listed;
-use super::{DecideError, DecisionRequest, one_chord, sections, versions};
+use super::{DecideError, DecisionRequest, lessons, one_chord, sections, versions};
 use crate::songlog::decided::{Act, How};
 use crate::songlog::song::{Bar, Song, Span, State};
 use crate::songlog::{Log, resolve, store};
@@ -19,6 +19,8 @@ pub(super) fn acts(
 ) -> Result<Vec<Act>, DecideError> {
     request.check()?;
     let mut acts = acts_for_song(request, Some(song))?;
+    let (note, removed) = (&request.lesson_note, request.remove_lesson_note);
+    acts.extend(lessons::acts(note.as_ref(), removed, log, song)?);
     let mut places = places(request, song)?;
     if places.is_empty() {
         if let Some(text) = &request.note {

@@ -2,7 +2,7 @@
 
 use crate::songlog::form;
 use crate::songlog::heard::Candidate;
-use crate::songlog::song::{Bar, Song, Span, State};
+use crate::songlog::song::{Bar, LessonNote, Song, Span, State};
 use serde_json::{Value, json};
 
 /// Version of the shape of the JSON that commands print about a song.
@@ -51,7 +51,20 @@ pub fn without_chords(song: &Song) -> Value {
     // not in the macro, which would copy what is long, each time it is nested
     value["bars"] = song.bars.iter().map(bar).collect();
     value["versions"] = json!(song.versions);
+    value["lesson_notes"] = song.lesson_notes.iter().map(lesson_note).collect();
     value
+}
+
+/// A note of a lesson; what it does not say is null or empty.
+pub fn lesson_note(note: &LessonNote) -> Value {
+    json!({
+        "number": note.number,
+        "date": note.date,
+        "student": note.student,
+        "practised": note.practised,
+        "tempo_bpm": note.tempo_bpm.map(round),
+        "next_goal": note.next_goal,
+    })
 }
 
 fn bar(bar: &Bar) -> Value {

@@ -43,6 +43,7 @@ pub(super) static PAGE: &[(&str, &str, &[u8])] = &page! {
     "evidence_changes.js" "text/javascript; charset=utf-8"
     "evidence_drawing.js" "text/javascript; charset=utf-8"
     "keys.js" "text/javascript; charset=utf-8"
+    "lessons.js" "text/javascript; charset=utf-8"
     "light.js" "text/javascript; charset=utf-8"
     "history.js" "text/javascript; charset=utf-8"
     "listening.js" "text/javascript; charset=utf-8"

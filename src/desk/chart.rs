@@ -1,20 +1,17 @@
 //! `GET /api/chart`: the song in every format of `takebook chart`.
 
 use super::assets::is_html;
-use super::book::Snapshot;
 use super::error::{ApiError, ApiResult, off_thread};
 use super::server::Room;
-use crate::audio::compress;
-use crate::chart::{ChartError, Format, Options, Page, Sound, practice, write};
+use crate::chart::{ChartError, Format, LessonNotes, Options, Page, write};
 use crate::fretboard::Tuning;
-use crate::songlog::store::take_path;
+use crate::handout::{HandoutError, practice_page};
 use crate::theory::Key;
 use axum::extract::rejection::QueryRejection;
 use axum::extract::{Query, State};
 use axum::http::{StatusCode, header};
 use axum::response::{IntoResponse, Response};
 use std::fmt::Display;
-use std::path::Path;
 use std::str::FromStr;
 use std::sync::Arc;
 
@@ -53,9 +50,10 @@ pub(super) struct Wanted {
     alternatives: Flag,
     #[serde(default)]
     steady: Flag,
-    /// A page to practise with, which holds the sound of the recording.
+    /// Notes of lessons too: all, or those of `student`.
     #[serde(default)]
-    with_sound: Flag,
+    lesson_notes: Flag,
+    student: Option<String>,
     #[serde(default)]
     inline: Flag,
 }
@@ -104,6 +102,10 @@ impl Wanted {
             alternatives: self.alternatives.is_on(),
             steady: self.steady.is_on(),
             offset_s,
+            lesson_notes: self
+                .lesson_notes
+                .is_on()
+                .then(|| LessonNotes::of(self.student.as_deref())),
             ..Options::default()
         };
         options.check()?;
@@ -142,27 +144,16 @@ pub(super) async fn chart(
     wanted: Result<Query<Wanted>, QueryRejection>,
 ) -> ApiResult<Response> {
     let Query(wanted) = wanted.map_err(|e| ApiError::bad(e.body_text()))?;
-    // a page with sound runs a script of its own: it is saved, and opened from its file
-    let inline = wanted.inline.is_on() && !wanted.with_sound.is_on();
-    let turn = Arc::clone(&shared.common.rendering);
-    let _turn = match wanted.with_sound {
-        Flag::On => turn.acquire_owned().await.ok(),
-        Flag::Off => None,
-    };
+    let inline = wanted.inline.is_on();
     let (bytes, format, title) = off_thread(move || {
         let options = wanted.options()?;
         let format = Format::by_ending(&wanted.format)?;
         let snapshot = shared.book.read()?;
-        let title = snapshot.song.title.clone();
-        if !wanted.with_sound.is_on() {
-            let bytes = write(&snapshot.song, format, &options)?;
-            return Ok((bytes, format, title));
+        if let Some(notes) = &options.lesson_notes {
+            notes.check(&snapshot.song, format)?;
         }
-        if format != Format::Html {
-            return Err(ApiError::bad("with_sound: only html holds the sound"));
-        }
-        let bytes = to_practise(shared.book.path(), &snapshot, &options)?;
-        Ok((bytes, format, format!("{title} - practice")))
+        let bytes = write(&snapshot.song, format, &options)?;
+        Ok((bytes, format, snapshot.song.title.clone()))
     })
     .await?;
     let (ending, kind) = (format.ending(), media_type(format));
@@ -181,21 +172,51 @@ pub(super) async fn chart(
     Ok((headers, bytes).into_response())
 }
 
-/// The page of a song with the sound of its recording, as `takebook chart --with-sound` writes it.
-fn to_practise(log: &Path, snapshot: &Snapshot, options: &Options) -> ApiResult<Vec<u8>> {
-    if snapshot.log.take.rate_hz == 0 {
-        return Err(ApiError::new(
-            StatusCode::CONFLICT,
-            "this song has no recording, and a page to practise with holds one",
-        ));
-    }
-    let take = take_path(log, &snapshot.log);
-    let bytes = compress(&take).map_err(|e| ApiError::new(StatusCode::NOT_FOUND, e.to_string()))?;
-    let sound = Sound {
-        bytes,
-        media_type: "audio/ogg",
+/// `GET /api/practice`: the page to practise with, with the options of `/api/chart`.
+pub(super) async fn practice(
+    State(shared): Room,
+    wanted: Result<Query<Wanted>, QueryRejection>,
+) -> ApiResult<Response> {
+    let Query(wanted) = wanted.map_err(|e| ApiError::bad(e.body_text()))?;
+    let Ok(_turn) = shared.common.rendering.acquire().await else {
+        return Err(ApiError::bad("the desk is closing"));
     };
-    Ok(practice(&snapshot.song, options, &sound)?)
+    let own = Arc::clone(&shared);
+    let (page, title) = off_thread(move || {
+        let options = wanted.options()?;
+        if Format::by_ending(&wanted.format)? != Format::Html {
+            return Err(ApiError::bad("format: a page to practise with is html"));
+        }
+        let snapshot = own.book.read()?;
+        if let Some(notes) = &options.lesson_notes {
+            notes.check(&snapshot.song, Format::Html)?;
+        }
+        let page = practice_page(own.book.path(), &snapshot.song, &options)?;
+        Ok((page, snapshot.song.title.clone()))
+    })
+    .await?;
+    let name = format!("{title} - practice");
+    let headers = [
+        (header::CONTENT_TYPE, media_type(Format::Html).to_owned()),
+        // it runs a script: it is saved, and not shown as a page of the desk
+        (
+            header::CONTENT_DISPOSITION,
+            disposition("attachment", &name, "html"),
+        ),
+        (header::CACHE_CONTROL, "no-store".into()),
+    ];
+    Ok((headers, page).into_response())
+}
+
+impl From<HandoutError> for ApiError {
+    fn from(error: HandoutError) -> Self {
+        let status = match &error {
+            HandoutError::Log(_) | HandoutError::Put(_) => StatusCode::INTERNAL_SERVER_ERROR,
+            HandoutError::Sound(_) | HandoutError::NoRecording { .. } => StatusCode::NOT_FOUND,
+            _ => StatusCode::CONFLICT,
+        };
+        Self::new(status, error.to_string())
+    }
 }
 
 /// Media type.

@@ -260,6 +260,7 @@ pub(super) fn router(shared: Arc<Shared>) -> Router {
         .route("/api/plucked", get(pluck::plucked))
         .route("/api/complete", get(complete::complete))
         .route("/api/chart", get(chart::chart))
+        .route("/api/practice", get(chart::practice))
         .route("/api/events", get(events::events))
         .route("/api/decisions", get(history::decisions))
         .route("/api/analyse", post(analysis::start))

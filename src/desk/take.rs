@@ -292,7 +292,7 @@ pub(super) fn sent(sound: &Sound, method: &Method, headers: &HeaderMap) -> ApiRe
 }
 
 /// Bytes `from..to` of a file, read as they are sent.
-fn body(file: Arc<File>, from: u64, to: u64) -> Body {
+pub(super) fn body(file: Arc<File>, from: u64, to: u64) -> Body {
     Body::from_stream(stream::try_unfold(from, move |at| {
         let file = Arc::clone(&file);
         async move {

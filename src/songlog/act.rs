@@ -9,6 +9,7 @@
 mod words;
 
 use super::format::Fault;
+use super::lessons::LessonNote;
 pub use super::setting::Setting;
 use super::text::{self, rounded, rounded_list, rounded_optional};
 pub use super::times::{Clock, Times};
@@ -296,6 +297,16 @@ pub enum Act {
         /// The name.
         name: String,
     },
+    /// A note of a lesson, in place of the one that has its number.
+    LessonNote {
+        /// The note.
+        note: LessonNote,
+    },
+    /// There is no note of a lesson with this number.
+    LessonNoteRemoved {
+        /// The number.
+        number: u32,
+    },
     /// Undoes decisions, also such as undid others.
     Undo {
         /// Their ids.
@@ -313,6 +324,8 @@ impl Act {
             | Self::Unconfirm { .. }
             | Self::ChartVersion { .. }
             | Self::ChartVersionRemoved { .. }
+            | Self::LessonNote { .. }
+            | Self::LessonNoteRemoved { .. }
             | Self::AsHeard { .. } => 4,
             Self::Key { key } | Self::KeyFrom { key, .. } if key.mode.is_other() => 4,
             Self::KeyFrom { .. } => 3,
@@ -401,6 +414,7 @@ impl Act {
                 settings.check(&field("settings"))
             }
             Self::ChartVersionRemoved { name: own } => name(own, field("name")),
+            Self::LessonNote { note } => note.check(&field("note")),
             Self::Capo { fret } => ensure(*fret <= HIGHEST_CAPO, field("fret"), || {
                 format!("a capo at fret {fret} (0 to {HIGHEST_CAPO})")
             }),
@@ -412,9 +426,11 @@ impl Act {
                 start_s,
                 end_s,
             } => note(text, *start_s, *end_s, place),
-            Self::Key { .. } | Self::Meter { .. } | Self::Tuning { .. } | Self::AsHeard { .. } => {
-                Ok(())
-            }
+            Self::Key { .. }
+            | Self::Meter { .. }
+            | Self::Tuning { .. }
+            | Self::LessonNoteRemoved { .. }
+            | Self::AsHeard { .. } => Ok(()),
         }
     }
 }

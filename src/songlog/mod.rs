@@ -15,6 +15,7 @@ pub mod form;
 mod form_tests;
 mod format;
 pub mod heard;
+pub mod lessons;
 #[cfg(test)]
 mod old_tests;
 mod parts;

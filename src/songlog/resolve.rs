@@ -9,6 +9,7 @@ use super::count;
 use super::decided::{Act, Clock, How, holding};
 use super::form;
 use super::heard::{Choice, Heard};
+use super::lessons::{self, LessonNote};
 use super::parts::Parts;
 use super::song::{Bar, Lyric, Song, Span, State};
 use super::timeline::{Misfit, Piece, Timeline, same_sound};
@@ -166,6 +167,7 @@ pub fn resolve_with_unfit(log: &Log) -> (Song, Vec<Unfit>) {
         lyrics: words.lyrics,
         notes: words.notes,
         versions: words.versions,
+        lesson_notes: words.lesson_notes,
         choices: choices(heard, &settings),
         stale: stale(heard, &settings, &instrument),
         warnings: warnings(heard, &unfit),
@@ -189,12 +191,13 @@ fn instrument(heard: &Heard, settings: &Settings) -> Instrument {
     }
 }
 
-/// What is written of the whole song, what is sung, and the versions of its chart.
+/// What is written of the whole song, what is sung, the versions of its chart, notes of lessons.
 #[derive(Default)]
 struct Words {
     notes: Vec<String>,
     lyrics: Vec<Lyric>,
     versions: Vec<ChartVersion>,
+    lesson_notes: Vec<LessonNote>,
 }
 
 impl Words {
@@ -213,6 +216,9 @@ impl Words {
             } => sing(&mut self.lyrics, *start_s, *end_s, text),
             Act::ChartVersion { .. } | Act::ChartVersionRemoved { .. } => {
                 versions::apply(&mut self.versions, act);
+            }
+            Act::LessonNote { .. } | Act::LessonNoteRemoved { .. } => {
+                lessons::apply(&mut self.lesson_notes, act);
             }
             _ => return false,
         }

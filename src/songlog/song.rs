@@ -4,6 +4,7 @@
 
 use super::heard::Candidate;
 pub use super::heard::{Choice, Preset};
+pub use super::lessons::LessonNote;
 pub use super::parts::Section;
 pub use super::versions::ChartVersion;
 use crate::fretboard::{Instrument, Shape};
@@ -47,6 +48,8 @@ pub struct Song {
     pub notes: Vec<String>,
     /// Versions of the chart for students, in the order in which they were first saved.
     pub versions: Vec<ChartVersion>,
+    /// Notes of lessons, in order of their days; the teacher's own.
+    pub lesson_notes: Vec<LessonNote>,
     /// What can be heard in another way too, and the user has not decided.
     pub choices: Vec<Choice>,
     /// What was set since the take was analysed and is not heard by yet, in words.

@@ -245,3 +245,10 @@ fn files_are_added_to_a_folder_analysed_cancelled_and_tried_again() {
     let (_kept, dir) = folder();
     run("addsFiles", &dir, &mut tool("node"), &[]);
 }
+
+#[test]
+fn lessons_are_noted_in_private_and_the_week_is_made_from_the_list() {
+    let (_kept, dir) = folder();
+    demo_log(&dir);
+    run("keepsLessons", &dir, &mut tool("node"), &[]);
+}

@@ -1,6 +1,7 @@
 //! Outside tests, one module an area.
 
 mod audio;
+mod backup;
 mod chart;
 mod check;
 mod check_songs;
@@ -26,8 +27,9 @@ mod guide;
 mod help_files;
 mod imply;
 mod invented;
-mod limits;
 #[cfg(feature = "mic")]
+mod lessons;
+mod limits;
 mod listen;
 mod log;
 mod log_sample;
@@ -53,4 +55,5 @@ mod tuner;
 mod typed;
 mod versions;
 mod voice;
+mod week;
 mod weights;

@@ -12,6 +12,7 @@ const TABLE: &[(&str, &[&str])] = &[
     ("fretboard", &["theory"]),
     ("voice", &["units"]),
     ("audio", &["take", "units"]),
+    ("backup", &["audio", "songlog"]),
     ("hearing", &["fretboard", "theory", "units"]),
     ("grading", &["theory", "units"]),
     (
@@ -49,6 +50,7 @@ const TABLE: &[(&str, &[&str])] = &[
         "playback",
         &["audio", "fretboard", "songlog", "theory", "units", "voice"],
     ),
+    ("handout", &["audio", "chart", "songlog"]),
     (
         "desk",
         &[
@@ -60,6 +62,7 @@ const TABLE: &[(&str, &[&str])] = &[
             "foreign",
             "fretboard",
             "grading",
+            "handout",
             "hearing",
             "playback",
             "songlog",
@@ -72,6 +75,7 @@ const TABLE: &[(&str, &[&str])] = &[
         "cli",
         &[
             "audio",
+            "backup",
             "chart",
             "checking",
             "deciding",
@@ -80,6 +84,7 @@ const TABLE: &[(&str, &[&str])] = &[
             "foreign",
             "fretboard",
             "grading",
+            "handout",
             "hearing",
             "playback",
             "songlog",

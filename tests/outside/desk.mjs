@@ -1,6 +1,6 @@
 // The desk's page in a real browser, on the real program and a real log.
 //   node tests/outside/desk.mjs SCENARIO PROGRAM LOG
-// (those of desk_songs.mjs, desk_add.mjs, desk_record.mjs and desk_week.mjs: PROGRAM FOLDER)
+// (those of desk_songs.mjs, desk_add.mjs, desk_record.mjs, desk_week.mjs and desk_lessons.mjs: PROGRAM FOLDER)
 // Exits with 1 and says what was expected if something does not hold.
 
 import { shutDown } from "./desk_browser.mjs";
@@ -12,6 +12,7 @@ import { isAccessible, worksByKeyboard } from "./desk_access.mjs";
 import { analysesAgain, savesOnce } from "./desk_analysis.mjs";
 import { checksRecordings } from "./desk_check.mjs";
 import { confirmsMany, neverSkips, playsFromHere } from "./desk_loop.mjs";
+import { keepsLessons } from "./desk_lessons.mjs";
 import { listens } from "./desk_live.mjs";
 import { addsFiles, picturesAdding } from "./desk_add.mjs";
 import { measuresSongs, picturesSongs, worksThroughAFolder } from "./desk_songs.mjs";
@@ -19,7 +20,7 @@ import { picturesRecording, recordsATake } from "./desk_record.mjs";
 import { worksThroughAWeek } from "./desk_week.mjs";
 import { measuresFrames, measuresLoop, takesPictures } from "./desk_frames.mjs";
 
-const scenarios = { analysesAgain, savesOnce, checksRecordings, confirmsMany, neverSkips, playsFromHere, plays, decides, showsKeys, writes, delivers, twoPages, recoversFromARestart, missesSoundAndLog, listens, isAccessible, worksByKeyboard, agreesOnNotes, measuresFrames, measuresLoop, takesPictures, worksThroughAFolder, measuresSongs, picturesSongs, addsFiles, picturesAdding, recordsATake, picturesRecording, worksThroughAWeek };
+const scenarios = { analysesAgain, savesOnce, checksRecordings, confirmsMany, neverSkips, playsFromHere, plays, decides, showsKeys, writes, delivers, twoPages, recoversFromARestart, missesSoundAndLog, listens, isAccessible, worksByKeyboard, agreesOnNotes, measuresFrames, measuresLoop, takesPictures, worksThroughAFolder, measuresSongs, picturesSongs, addsFiles, picturesAdding, recordsATake, picturesRecording, worksThroughAWeek, keepsLessons };
 
 const [name, program, log, ...rest] = process.argv.slice(2);
 if (!scenarios[name] || !log) {

@@ -12,7 +12,7 @@ export const root = path.resolve(path.dirname(fileURLToPath(import.meta.url)), "
 const CHROMIUM = "/usr/bin/chromium";
 const FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking", "--disable-component-update", "--disable-sync", "--autoplay-policy=no-user-gesture-required"];
 /** The longest that anything on the page may take in a test, ms; machines may be busy. */
-export const PATIENCE_MS = 90_000;
+export const PATIENCE_MS = Number(process.env.PATIENCE_MS ?? 90_000);
 
 /** A node package that tests/setup installed. */
 export function installed(name) {

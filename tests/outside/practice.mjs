@@ -3,6 +3,7 @@
 // Exits with 1 and says what was expected if something does not hold.
 
 import assert from "node:assert/strict";
+import { readFileSync } from "node:fs";
 import path from "node:path";
 import { pathToFileURL } from "node:url";
 import { PATIENCE_MS, installed, openBrowser, shutDown } from "./desk_browser.mjs";
@@ -153,6 +154,78 @@ async function strongest(page, from) {
   }, from);
 }
 
+/** Tempos that went well are noted, kept for the next time, and given as text; by keyboard. */
+async function keepsTempos(context) {
+  const { page, trouble } = await opened(context, SIZES.phone);
+  const { bars, bpm, title } = await page.evaluate(() => JSON.parse(document.querySelector("#song").textContent));
+  const rows = () => page.$$eval("#tempos tr", (all) => all.map((tr) => [...tr.children].slice(0, 3).map((cell) => cell.textContent)));
+  const words = (percent) => `${Math.round((bpm * percent) / 100)} bpm`;
+  assert.match(await page.textContent("#kept"), /stays in this browser/);
+  assert.match(await page.textContent("#plan"), /rest every few minutes.*stop for today.*see a doctor/s);
+  await page.selectOption("#loop", "bars");
+  await page.fill("#from", String(bars[1].number));
+  await page.fill("#to", String(bars[2].number));
+  await page.fill("#speed", "70");
+  assert.equal(await page.textContent("#reached"), `Reached ${words(70)}`);
+  await page.focus("#reached");
+  await page.keyboard.press("Enter");
+  const loop = `bars ${bars[1].number} to ${bars[2].number}`;
+  assert.deepEqual(await rows(), [[loop, "\u2013", words(70)]]);
+  await page.selectOption("#loop", "");
+  await page.fill("#speed", "100");
+  await page.focus("#reached");
+  await page.keyboard.press("Space");
+  assert.equal((await rows())[1][0], "the whole song");
+
+  // the next day, in the same browser
+  await page.evaluate(() => {
+    const [name] = Object.keys(localStorage).filter((key) => key.startsWith("takebook practice"));
+    const kept = JSON.parse(localStorage.getItem(name));
+    for (const loop of Object.values(kept)) loop.days = { "2026-01-09": Object.values(loop.days)[0] };
+    localStorage.setItem(name, JSON.stringify(kept));
+  });
+  await page.reload();
+  await page.waitForFunction(() => window.take?.readyState >= 2);
+  assert.deepEqual((await rows())[0], [loop, `${words(70)}, 9 January 2026`, "\u2013"]);
+  await page.focus("#tempos button");
+  await page.keyboard.press("Enter");
+  assert.deepEqual(await page.evaluate(() => [document.querySelector("#speed").value, document.querySelector("#from").value, window.take.playbackRate]), ["70", String(bars[1].number), 0.7]);
+  await page.fill("#speed", "75");
+  await page.click("#reached");
+  await page.focus("#as-text");
+  await page.keyboard.press("Enter");
+  const text = await page.inputValue("#text");
+  assert.ok(text.startsWith(`Practice tempos: ${title}\n`), text);
+  assert.ok(text.includes(`${loop}: last time ${words(70)} (9 January 2026), today ${words(75)}\n`), text);
+  const [download] = await Promise.all([page.waitForEvent("download"), page.click("#text-file")]);
+  assert.equal(download.suggestedFilename(), "practice-tempos.txt");
+  assert.equal(readFileSync(await download.path(), "utf8"), text);
+  await fits(page, "with tempos");
+  if (pictures) await page.screenshot({ path: path.join(pictures, "practice-tempos-phone.png"), fullPage: true });
+
+  // damaged by hand, it is begun anew; forgotten only when asked twice
+  await page.click("#forget");
+  assert.equal((await rows()).length, 2);
+  await page.click("#forget");
+  assert.deepEqual([await rows(), await page.evaluate(() => Object.keys(localStorage).length)], [[], 0]);
+  await page.click("#reached");
+  await page.evaluate(() => Object.keys(localStorage).forEach((key) => localStorage.setItem(key, '{"1-2":7,"all":{"words":"x","days":{"y":"z"}}}')));
+  await page.reload();
+  await page.waitForFunction(() => window.take?.readyState >= 2);
+  assert.deepEqual(await rows(), []);
+  assert.deepEqual(trouble, [], "errors and requests");
+  await page.close();
+
+  // where the browser keeps nothing, the page says so and works on
+  const other = await context.newPage();
+  await other.addInitScript(() => Object.defineProperty(window, "localStorage", { get: () => { throw new DOMException("no", "SecurityError"); } }));
+  await other.goto(pathToFileURL(path.resolve(file)).href);
+  await other.locator("#kept", { hasText: "keeps nothing" }).waitFor();
+  await other.click("#reached");
+  assert.equal(await other.locator("#tempos tr").count(), 1);
+  await other.close();
+}
+
 async function looksRight(context) {
   const axe = installed("axe-core");
   for (const [name, size] of Object.entries(SIZES)) {
@@ -180,6 +253,7 @@ async function looksRight(context) {
 try {
   const context = await openBrowser();
   await plays(context);
+  await keepsTempos(context);
   await looksRight(context);
   console.log("practice page: all holds");
 } catch (trouble) {

@@ -2,7 +2,7 @@
 // The playhead, the loop and the count-in. Times are seconds of the take.
 (() => {
   const find = (id) => document.getElementById(id);
-  const { bars, chords } = JSON.parse(find("song").textContent);
+  const { bars, chords, title, bpm, id } = JSON.parse(find("song").textContent);
   const buttons = [...document.querySelectorAll(".bar")];
   const shapes = [...document.querySelectorAll("#shapes figure")];
   const [play, speed, loop, from, to, count] = ["play", "speed", "loop", "from", "to", "count"].map(find);
@@ -196,6 +196,151 @@
     event.preventDefault();
     play.click();
   });
+
+  // ---- the tempos that were reached, kept in this browser only ----
+
+  const KEPT = `takebook practice ${id}`;
+  const day = (date) => `${date.getFullYear()}-${String(date.getMonth() + 1).padStart(2, "0")}-${String(date.getDate()).padStart(2, "0")}`;
+  const dayWords = (text) => new Date(`${text}T12:00`).toLocaleDateString("en-GB", { day: "numeric", month: "long", year: "numeric" });
+  const today = () => day(new Date());
+  let isKept = true; // a page from a file may not be allowed to keep anything
+  /** By first and last bar, "1-8": `{words, from, to, days}`; a day's tempo in percent of the recording's. */
+  let loops = {};
+
+  function load() {
+    try {
+      const kept = JSON.parse(localStorage.getItem(KEPT) ?? "{}");
+      const isLoop = (l) => typeof l?.words === "string" && Object.entries(l.days ?? {}).every(([d, n]) => /^\d{4}-\d\d-\d\d$/.test(d) && Number.isFinite(n));
+      loops = Object.fromEntries(Object.entries(kept).filter(([, l]) => isLoop(l)));
+    } catch {
+      isKept = false;
+    }
+  }
+
+  function keep() {
+    try {
+      if (Object.keys(loops).length > 0) localStorage.setItem(KEPT, JSON.stringify(loops));
+      else localStorage.removeItem(KEPT);
+      isKept = true;
+    } catch {
+      isKept = false;
+    }
+  }
+
+  /** "72 bpm"; of a song without a tempo "60 %". */
+  const tempoWords = (percent) => (bpm ? `${Math.round((bpm * percent) / 100)} bpm` : `${percent} %`);
+
+  /** The loop that is set, or the whole song. */
+  function current() {
+    const [first, last] = range ?? [0, bars.length - 1];
+    const [a, b] = [bars[first].number, bars[last].number];
+    const part = buttons[first].closest("section").querySelector("h2")?.textContent ?? "";
+    const isPart = bars.filter((bar) => bar.part === bars[first].part).length === last - first + 1 && bars[last].part === bars[first].part;
+    const place = a === b ? `bar ${a}` : `bars ${a} to ${b}`;
+    const words = !range ? "the whole song" : isPart && part ? `${part}, ${place}` : place;
+    return { key: range ? `${first}-${last}` : "all", words, first, last };
+  }
+
+  const latest = (days, before) => Object.keys(days).filter((d) => d < before).sort().at(-1);
+
+  function drawPlan() {
+    const rows = Object.entries(loops).map(([key, loop]) => {
+      const last = latest(loop.days, today());
+      const row = document.createElement("tr");
+      const cell = (name, text) => row.appendChild(Object.assign(document.createElement(name), { textContent: text }));
+      cell("th", loop.words).scope = "row";
+      cell("td", last ? `${tempoWords(loop.days[last])}, ${dayWords(last)}` : "\u2013");
+      cell("td", today() in loop.days ? tempoWords(loop.days[today()]) : "\u2013");
+      const go = cell("td", "").appendChild(Object.assign(document.createElement("button"), { type: "button", textContent: "Practise" }));
+      go.setAttribute("aria-label", `Practise ${loop.words}`);
+      go.addEventListener("click", () => takeUp(key, loop));
+      return row;
+    });
+    const isEmpty = rows.length === 0;
+    document.querySelector("#plan table").hidden = isEmpty;
+    find("tempos").replaceChildren(...rows);
+    find("kept").textContent = !isKept ? "This browser keeps nothing for this page: show the tempos as text before you close it." : isEmpty ? "Nothing noted yet. What you note stays in this browser." : "Kept in this browser only.";
+    find("as-text").disabled = find("forget").disabled = isEmpty;
+    if (isEmpty) showText(false);
+    else if (!find("words").hidden) showText(true);
+  }
+
+  /** Sets a loop, at the tempo it went well at last. */
+  function takeUp(key, noted) {
+    const last = noted.days[today()] ?? noted.days[latest(noted.days, today())];
+    stop();
+    if (key === "all") loop.value = "";
+    else {
+      const [first, end] = key.split("-").map(Number);
+      loop.value = "bars";
+      from.value = bars[first]?.number ?? from.value;
+      to.value = bars[end]?.number ?? to.value;
+    }
+    setLoop();
+    speed.value = last;
+    speed.dispatchEvent(new Event("input"));
+    take.currentTime = bars[range ? range[0] : 0].start;
+    show(take.currentTime, true);
+    play.focus();
+  }
+
+  function drawReached() {
+    find("reached").textContent = `Reached ${tempoWords(Number(speed.value))}`;
+  }
+
+  find("reached").addEventListener("click", () => {
+    const { key, words } = current();
+    const days = { ...loops[key]?.days, [today()]: Number(speed.value) };
+    loops[key] = { words, days };
+    keep();
+    drawPlan();
+    find("place").textContent = `noted: ${words}, ${tempoWords(Number(speed.value))}`;
+  });
+
+  function planText() {
+    const lines = Object.values(loops).map((loop) => {
+      const last = latest(loop.days, today());
+      const said = [last ? `last time ${tempoWords(loop.days[last])} (${dayWords(last)})` : "", today() in loop.days ? `today ${tempoWords(loop.days[today()])}` : ""];
+      return `${loop.words}: ${said.filter(Boolean).join(", ")}`;
+    });
+    const own = bpm ? [`The recording: ${Math.round(bpm)} bpm`] : [];
+    return [`Practice tempos: ${title}`, dayWords(today()), ...own, "", ...lines, ""].join("\n");
+  }
+
+  let file = null;
+  function showText(isShown) {
+    find("words").hidden = !isShown;
+    find("as-text").setAttribute("aria-expanded", String(isShown));
+    if (file) URL.revokeObjectURL(file);
+    file = null;
+    if (!isShown) return;
+    find("text").value = planText();
+    file = URL.createObjectURL(new Blob([planText()], { type: "text/plain" }));
+    find("text-file").href = file;
+  }
+
+  find("as-text").addEventListener("click", () => {
+    showText(find("words").hidden);
+    if (!find("words").hidden) find("text").select();
+  });
+  // once to ask, once to do it
+  find("forget").addEventListener("click", (event) => {
+    const isSure = event.target.dataset.asked === "yes";
+    event.target.dataset.asked = isSure ? "" : "yes";
+    event.target.textContent = isSure ? "Forget these tempos" : "Press again to forget them";
+    if (!isSure) return;
+    loops = {};
+    keep();
+    drawPlan();
+  });
+  find("forget").addEventListener("blur", (event) => {
+    event.target.dataset.asked = "";
+    event.target.textContent = "Forget these tempos";
+  });
+  speed.addEventListener("input", drawReached);
+  load();
+  drawPlan();
+  drawReached();
 
   /** Bars whose symbols do not fit are set smaller. */
   function fit() {

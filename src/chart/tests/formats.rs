@@ -63,6 +63,7 @@ fn every_format_is_the_same_twice_and_takes_every_option() {
                 steady: large,
                 offset_s: -3.0,
                 only_page: None,
+                lesson_notes: Some(LessonNotes::All),
                 dpi: Some(72),
             };
             let once = write(&demo(), format, &options);

@@ -35,6 +35,15 @@ impl Chart {
             None => Options::default(),
         };
         let options = self.over(common);
+        let has_notes = |(song, own): &(Song, Options)| {
+            let notes = own.lesson_notes.as_ref();
+            notes.is_some_and(|n| !n.words(song).is_empty())
+        };
+        if self.with_lesson_notes.is_some() && !songs.iter().any(has_notes) {
+            return Err(CliError::new(
+                "none of these songs has such notes of lessons; no binder was written (takebook lesson FOLDER shows all)",
+            ));
+        }
         // shown on a terminal only
         let bar = ProgressBar::new(songs.len() as u64).with_style(
             ProgressStyle::with_template("binding {bar:30} {pos} of {len} songs")
@@ -85,7 +94,7 @@ impl Chart {
 
 impl Chart {
     /// The songs in the order given; those of a folder by title.
-    fn songs(&self) -> Result<Vec<(PathBuf, Song)>, CliError> {
+    pub(super) fn songs(&self) -> Result<Vec<(PathBuf, Song)>, CliError> {
         let mut songs: Vec<(PathBuf, Song)> = Vec::new();
         let mut failed = Vec::new();
         for named in &self.logs {
@@ -107,7 +116,7 @@ impl Chart {
         }
         if !failed.is_empty() {
             let n = failed.len();
-            let head = format!("{n} of the logs cannot be read, so no binder was written:");
+            let head = format!("{n} of the logs cannot be read, so nothing was written:");
             return Err(CliError::list(&head, &failed));
         }
         Ok(songs)
@@ -117,14 +126,14 @@ impl Chart {
     /// without the songs that have none.
     fn with_options(&self, songs: Vec<(PathBuf, Song)>) -> Result<Vec<Bound>, CliError> {
         let Some(wanted) = &self.version else {
-            let options = self.over(Options::default());
+            let options = self.over(self.base(None));
             let with = |(file, song)| (file, (song, options.clone()));
             return Ok(songs.into_iter().map(with).collect());
         };
         let mut bound = Vec::new();
         for (file, song) in songs {
             for version in versions_for(&song.versions, wanted) {
-                let options = self.over(Options::from(&version.settings));
+                let options = self.over(self.base(Some(version)));
                 bound.push((file.clone(), (song.clone(), options)));
             }
         }
@@ -152,7 +161,7 @@ impl Chart {
 }
 
 /// The logs that lie in a folder, by name.
-fn logs(folder: &Path) -> Result<Vec<PathBuf>, CliError> {
+pub(in crate::cli) fn logs(folder: &Path) -> Result<Vec<PathBuf>, CliError> {
     let failed =
         |e: std::io::Error| CliError::new(format!("cannot list '{}': {e}", folder.display()));
     let mut found = Vec::new();

@@ -1,10 +1,9 @@
-//! The page to practise with: the take is read and made small for it.
+//! The page to practise with: what it can be made of, and how large it became.
 
-use crate::audio::compress;
-use crate::chart::{Format, Options, Sound, practice};
+use crate::chart::{Format, Options};
 use crate::cli::CliError;
+use crate::handout::practice_page;
 use crate::songlog::song::Song;
-use crate::songlog::store;
 use std::path::{Path, PathBuf};
 
 /// The largest page that a mail is likely to carry, bytes.
@@ -19,7 +18,7 @@ pub(super) fn check(log: Option<&PathBuf>, format: Format) -> Result<(), CliErro
     }
     if log.is_none() {
         return Err(CliError::new(
-            "--with-sound takes one song, not a binder of them",
+            "--with-sound takes one song, not a binder of them (with --for-everyone it makes a page for each)",
         ));
     }
     Ok(())
@@ -27,20 +26,7 @@ pub(super) fn check(log: Option<&PathBuf>, format: Format) -> Result<(), CliErro
 
 /// The page of a song with the sound of its take.
 pub(super) fn write(log_path: &Path, song: &Song, options: &Options) -> Result<Vec<u8>, CliError> {
-    let log = store::load(log_path)?;
-    if log.take.rate_hz == 0 {
-        return Err(CliError::new(format!(
-            "'{}' has no recording: it was made from a {} (leave --with-sound out)",
-            log_path.display(),
-            log.take.kind
-        )));
-    }
-    let sound = Sound {
-        bytes: compress(&store::take_path(log_path, &log))?,
-        media_type: "audio/ogg",
-    };
-    let page = practice(song, options, &sound)
-        .map_err(|e| CliError::new(format!("{}: {e}", log_path.display())))?;
+    let page = practice_page(log_path, song, options)?;
     if page.len() > MAILED_BYTES {
         super::say(&format!(
             "the page has {} MB; many mail programs refuse more than {}",

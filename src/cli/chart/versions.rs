@@ -1,11 +1,11 @@
 //! Options of the command line over those of a version, and versions saved from options.
 
 use super::{Chart, Degrees, Paper};
-use crate::chart::{Options, Page, prepare};
-use crate::cli::layout::wrap;
+use crate::chart::{LessonNotes, Options, Page, prepare};
+use crate::cli::confirm::write_made;
 use crate::cli::{CliError, Outcome};
-use crate::deciding::{self, DecisionRequest, VersionRequest, words};
-use crate::songlog::song::Song;
+use crate::deciding::{self, DecisionRequest, VersionRequest};
+use crate::songlog::song::{ChartVersion, Song};
 use crate::songlog::versions::version_for;
 use std::io::Write;
 use std::path::{Path, PathBuf};
@@ -43,11 +43,25 @@ impl Chart {
     /// How one song is to be delivered: as its version says, and what was given beside that.
     pub(super) fn options_for(&self, log: &Path, song: &Song) -> Result<Options, CliError> {
         let Some(wanted) = &self.version else {
-            return Ok(self.over(Options::default()));
+            return Ok(self.over(self.base(None)));
         };
         let version = version_for(&song.versions, wanted)
             .map_err(|why| CliError::new(format!("{}: {why}", log.display())))?;
-        Ok(self.over(Options::from(&version.settings)))
+        Ok(self.over(self.base(Some(version))))
+    }
+
+    /// What a version says, and the notes of lessons that were asked for: its student's, unless
+    /// another is named.
+    pub(super) fn base(&self, version: Option<&ChartVersion>) -> Options {
+        let student = version.and_then(|v| v.student.as_deref());
+        let notes = self.with_lesson_notes.as_deref().map(|named| match named {
+            "" => LessonNotes::of(student),
+            named => LessonNotes::of(Some(named)),
+        });
+        Options {
+            lesson_notes: notes,
+            ..version.map_or_else(Options::default, |v| Options::from(&v.settings))
+        }
     }
 
     /// The options that were given, over others; one replaces what it excludes.
@@ -83,6 +97,7 @@ impl Chart {
             short: is_on(self.short, base.short, self.written_out || off.no_short),
             steady: is_on(self.steady, base.steady, off.no_steady),
             offset_s: self.offset.unwrap_or(base.offset_s),
+            lesson_notes: base.lesson_notes,
             only_page: self.only_page.map(|page| page as usize),
             dpi: self.dpi,
         }
@@ -116,23 +131,7 @@ impl Chart {
         };
         let requests = std::slice::from_ref(&request);
         let made = deciding::decide(log, requests, None, |_| Ok::<_, CliError>(()))?;
-        let told: Vec<String> = made.acts.iter().map(|a| words(a, &made.before)).collect();
-        if self.json {
-            let result = serde_json::json!({
-                "version": 1,
-                "decision": made.id,
-                "acts": told,
-                "hints": made.hints,
-                "n_chords": made.saved.song.n_chords(),
-                "n_open": made.saved.song.n_open(),
-            });
-            writeln!(out, "{result}")?;
-            return Ok(Outcome::Done);
-        }
-        for line in told {
-            writeln!(out, "{}", wrap(&line, 2))?;
-        }
-        writeln!(out, "decision {}", made.id)?;
+        write_made(&made, self.json, out)?;
         Ok(Outcome::Done)
     }
 
@@ -144,6 +143,7 @@ impl Chart {
             ("--title", self.title.is_some()),
             ("--two-sided", self.two_sided),
             ("--with-sound", self.with_sound),
+            ("--with-lesson-notes", self.with_lesson_notes.is_some()),
             ("--detail", self.detail),
             ("--require-confirmed", self.require_confirmed),
         ];

@@ -58,6 +58,10 @@ pub(super) fn write(
         let line = format!("version {}: {}", version.named(), version.settings.words());
         writeln!(out, "{}", wrap_from(&line, 2))?;
     }
+    for note in &song.lesson_notes {
+        let line = format!("lesson {}, {}: {}", note.number, note.head(), note.words());
+        writeln!(out, "{}", wrap_from(&line, 2))?;
+    }
     for warning in remarks(song) {
         writeln!(out, "{}", wrap_from(&format!("note: {warning}"), 6))?;
     }

@@ -3,6 +3,7 @@
 import { address } from "./api.js";
 import { versionsFields } from "./deliver_versions.js";
 import { el, find } from "./dom.js";
+import { studentsOfSong } from "./lessons.js";
 import { desk, on } from "./state.js";
 
 /** `[format, ending words, what for]` */
@@ -65,6 +66,7 @@ export function startDeliver() {
         tick("alternatives", "a second shape where there is one"),
         tick("save_ink", "little ink"),
         tick("steady", "MIDI in one tempo"),
+        (options.lessons = el("label", { hidden: true }, "Your lesson notes ", field("lesson_notes", el("select", { onchange: draw })))),
         el("label", {}, "Captions later by ", field("offset", el("input", { type: "number", step: "0.1", value: "0", oninput: draw })), " s"),
       ),
       el("p", { class: "row" }, (options.pdf = el("a", { class: "primary button large", download: true, "data-format": "pdf-button" }, "Save the PDF")), (options.print = el("a", { class: "main button", target: "_blank", rel: "noopener" }, "Print view")), (options.practice = el("a", { class: "main button", download: true, "data-format": "practice", "aria-describedby": "practice-is" }, "Practice page"))),
@@ -83,8 +85,7 @@ export function startDeliver() {
 
 function query(format) {
   return {
-    format: format === "practice" ? "html" : format,
-    with_sound: format === "practice",
+    format,
     paper: options.paper.value,
     key: options.key.value.trim(),
     capo: options.capo.value,
@@ -103,7 +104,29 @@ function query(format) {
     written_out: options.repeats.value === "written_out",
     short: options.repeats.value === "short",
     offset_s: Number(options.offset.value) || "",
+    ...lessonNotes(format),
   };
+}
+
+/** These have no place for notes. */
+const WITHOUT_NOTES = ["mid", "vtt", "lab", "jams"];
+
+/** Whose lesson notes are printed: nobody's, unless that is asked for here. */
+function lessonNotes(format) {
+  const whose = options.lesson_notes.value;
+  if (!whose || WITHOUT_NOTES.includes(format)) return {};
+  return { lesson_notes: true, student: whose === "all" ? "" : whose.slice("of ".length) };
+}
+
+/** Whose lesson notes there are; a choice that is gone is none. */
+function drawLessonNotes() {
+  const notes = desk.song?.lesson_notes ?? [];
+  const names = studentsOfSong().filter((name) => notes.some((note) => note.student?.toLowerCase() === name.toLowerCase()));
+  const before = options.lesson_notes.value;
+  options.lessons.hidden = notes.length === 0;
+  options.lesson_notes.replaceChildren(el("option", { value: "" }, "not on the chart"), ...names.map((name) => el("option", { value: `of ${name}` }, `those of ${name}`)), notes.length > 0 ? el("option", { value: "all" }, "all, with names") : "");
+  options.lesson_notes.value = before;
+  if (options.lesson_notes.selectedIndex < 0) options.lesson_notes.value = "";
 }
 
 const TICKS = ["easy", "left_handed", "landscape", "concert", "alternatives", "save_ink", "steady"];
@@ -166,13 +189,14 @@ async function look() {
 function draw() {
   // a decision on the chart has not to draw what is not seen
   if (find("#deliver").hidden) return;
+  drawLessonNotes();
   const n = desk.song?.n_open ?? 0;
   find("#deliver-open").textContent = n === 0 ? "Every chord is confirmed." : `${n} unconfirmed: they are exported with a question mark.`;
   options.pdf.href = address("/api/chart", query("pdf"));
   clearTimeout(timer);
   timer = setTimeout(look, LOOK_MS);
   options.print.href = address("/api/chart", { ...query("html"), inline: true });
-  options.practice.href = address("/api/chart", query("practice"));
+  options.practice.href = address("/api/practice", query("html"));
   options.practice.hidden = find("#practice-is").hidden = !desk.song?.take.present;
   // the links stay the same ones: a click that has begun is not lost
   for (const link of list.querySelectorAll("a")) {

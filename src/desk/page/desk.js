@@ -14,6 +14,7 @@ import { backToPlace, startDock } from "./dock.js";
 import { startEvidence } from "./evidence.js";
 import { startHistory } from "./history.js";
 import { keysInShort, startKeys } from "./keys.js";
+import { startLessons } from "./lessons.js";
 import { startLight } from "./light.js";
 import { follow, lost, refresh } from "./link.js";
 import { startLive } from "./live.js";
@@ -24,7 +25,7 @@ import { startBack } from "./songs_back.js";
 import { choose, desk, tell, unconfirmed } from "./state.js";
 import { startTransport } from "./transport.js";
 
-const PAGES = ["chart", "live", "deliver"];
+const PAGES = ["chart", "live", "lessons", "deliver"];
 
 function turnTo() {
   const wanted = location.hash.slice(1);
@@ -51,6 +52,7 @@ async function start() {
   startAnalysis();
   startCheck();
   startLive();
+  startLessons();
   startDeliver();
   startOverview();
   startDock();

@@ -1,7 +1,7 @@
 // All songs of a folder: the list, the search, and what opens a song.
 
 import { Refused, at, get } from "./api.js";
-import { button, el, find, unseen } from "./dom.js";
+import { button, el, find, unseen, write } from "./dom.js";
 import { startLight } from "./light.js";
 import { keyWords, plural } from "./music.js";
 import { clear, warn } from "./say.js";
@@ -10,7 +10,7 @@ import { shareBar } from "./songs_bar.js";
 import { startRecording, takeInLevel, takeInRecording } from "./songs_record.js";
 import { ORDERS, grouped, left } from "./songs_groups.js";
 import { isInSet, keepInSet, startSet, toggleInSet } from "./songs_set.js";
-import { drawStudentPdf, drawStudents, isTheirs, startStudents, student, studentsOf } from "./songs_students.js";
+import { drawStudentPdf, drawStudents, hasVersion, isTheirs, lessonWords, startStudents, startWeek, student, studentsOf } from "./songs_students.js";
 
 /** How often a program that went away is asked for, ms. */
 const ASK_AGAIN_MS = 1000;
@@ -32,6 +32,7 @@ function start() {
   document.addEventListener("keydown", press);
   window.addEventListener("pagehide", keep);
   startStudents(kept.student, () => search());
+  startWeek();
   startSet((name) => entries.get(name)?.song.title ?? name, markSet);
   startAdding();
   startRecording(drawWithoutSong);
@@ -125,7 +126,7 @@ const plain = (text) => text.normalize("NFD").replace(/\p{M}/gu, "").replace(/â™
 
 /** A song's line, and the words it is found by. */
 function entry(song) {
-  const words = plain([song.title, song.credit ?? "", song.key ? keyWords(song.key) : "", song.file, ...(song.versions ?? []).flatMap((v) => [v.name, v.student ?? ""])].join(" "));
+  const words = plain([song.title, song.credit ?? "", song.key ? keyWords(song.key) : "", song.file, ...(song.versions ?? []).map((v) => v.name), ...studentsOf(song)].join(" "));
   if (song.trouble) {
     const why = el("span", { class: "why" }, `${song.trouble}.`);
     return { song, words, item: el("li", { class: "song damaged" }, el("div", {}, el("bdi", { class: "title" }, song.file), why)) };
@@ -140,8 +141,10 @@ function entry(song) {
     el("span", { class: "length" }, minutes(song.duration_s)),
     el("span", { class: "when" }, song.touched ? [unseen("last worked on "), el("time", { datetime: song.touched }, new Date(song.touched).toLocaleDateString("en-GB", { day: "numeric", month: "short", year: "numeric" }))] : ""),
   );
+  const lesson = el("span", { class: "lesson-line" });
+  link.append(lesson);
   const add = button("+", () => toggleInSet(song.file), { class: "add", tabindex: -1, title: "To the set list", "aria-label": `${song.title} on the set list`, "aria-pressed": String(isInSet(song.file)) });
-  return { song, words, link, add, item: el("li", { class: "song", "data-file": song.file }, link, add) };
+  return { song, words, link, lesson, add, item: el("li", { class: "song", "data-file": song.file }, link, add) };
 }
 
 /** All songs in the order asked for; then the search. */
@@ -164,14 +167,15 @@ function arrange() {
 function search() {
   const wanted = plain(find("#query").value).split(/\s+/).filter(Boolean);
   let n = 0;
-  for (const { item, song, words } of entries.values()) {
+  for (const { item, song, words, lesson } of entries.values()) {
+    if (lesson) write(lesson, lessonWords(song));
     const fits = isTheirs(song) && wanted.every((word) => words.includes(word));
     if (item.hidden === fits) item.hidden = !fits;
     n += fits;
   }
   for (const group of find("#list").children) group.hidden = !find(".song:not([hidden])", group);
   tellCount(n, wanted.length > 0 || student() !== "");
-  drawStudentPdf(visible().map(fileOf));
+  drawStudentPdf(visible().map(fileOf).filter((file) => hasVersion(entries.get(file).song)));
   mark();
 }
 

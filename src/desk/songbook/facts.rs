@@ -2,8 +2,9 @@
 
 use crate::deciding::song_json::round;
 use crate::desk::error::ApiError;
-use crate::songlog::song::ChartVersion;
+use crate::songlog::song::{ChartVersion, LessonNote};
 use crate::songlog::store::{self, take_path};
+use crate::songlog::versions::is_same_name;
 use crate::songlog::{Log, resolve};
 use serde::Serialize;
 use std::panic::{AssertUnwindSafe, catch_unwind};
@@ -40,6 +41,8 @@ pub(super) struct Facts {
     pub(super) recording: Recording,
     /// Versions of its chart.
     versions: Vec<Version>,
+    /// The last lesson of each student.
+    lessons: Vec<Lesson>,
     /// Why it cannot be opened, in words.
     trouble: Option<String>,
     #[serde(skip)]
@@ -54,6 +57,37 @@ struct Version {
     student: Option<String>,
 }
 
+/// A student's last lesson of a song.
+#[derive(Debug, Clone, PartialEq, Serialize)]
+struct Lesson {
+    student: Option<String>,
+    /// The day: `2031-05-02`.
+    date: String,
+    /// The tempo that was reached.
+    tempo_bpm: Option<f64>,
+    next_goal: String,
+}
+
+/// The last lesson of each student, and of those without a name.
+fn last_lessons(notes: Vec<LessonNote>) -> Vec<Lesson> {
+    let mut last: Vec<Lesson> = Vec::new();
+    for note in notes.into_iter().rev() {
+        let is_known = last.iter().any(|l| match (&l.student, &note.student) {
+            (Some(one), Some(other)) => is_same_name(one, other),
+            (one, other) => one == other,
+        });
+        if !is_known {
+            last.push(Lesson {
+                student: note.student,
+                date: note.date,
+                tempo_bpm: note.tempo_bpm.map(round),
+                next_goal: note.next_goal,
+            });
+        }
+    }
+    last
+}
+
 impl Facts {
     /// Those of a log that cannot be read, and why.
     pub(super) fn without(path: &Path, trouble: impl Into<String>) -> Self {
@@ -63,6 +97,11 @@ impl Facts {
             trouble: Some(trouble.into()),
             ..Self::default()
         }
+    }
+
+    /// Whether it cannot be opened.
+    pub(super) fn has_trouble(&self) -> bool {
+        self.trouble.is_some()
     }
 
     /// Reads a log; one that cannot be read says why.
@@ -93,6 +132,7 @@ impl Facts {
         };
         Self {
             versions: song.versions.into_iter().map(version).collect(),
+            lessons: last_lessons(song.lesson_notes),
             title: song.title,
             credit: song.credit,
             key: song.key.map(|k| k.label()),

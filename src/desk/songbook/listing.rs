@@ -112,6 +112,14 @@ impl Listing {
         name.to_string_lossy().into_owned()
     }
 
+    /// The names of all songs that can be read, in order.
+    pub(super) fn readable(&self) -> Vec<String> {
+        let known = self.known();
+        let songs = known.songs.iter();
+        let readable = songs.filter(|(_, e)| e.facts.as_ref().is_some_and(|f| !f.has_trouble()));
+        readable.map(|(name, _)| name.clone()).collect()
+    }
+
     /// Where a listed song lies, if it may be opened now.
     ///
     /// # Errors

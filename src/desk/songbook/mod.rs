@@ -22,6 +22,7 @@ mod recording;
 mod routes;
 mod set_list;
 mod shelf;
+mod week;
 
 pub(super) use routes::router;
 

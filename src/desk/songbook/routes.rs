@@ -4,6 +4,7 @@ use super::Songbook;
 use super::adding::{add, adding, draft, remove};
 use super::recording;
 use super::set_list::set_list;
+use super::week::week;
 use crate::desk::assets;
 use crate::desk::door::LONGEST_BODY;
 use crate::desk::error::{ApiError, ApiResult};
@@ -37,6 +38,7 @@ pub(in crate::desk) fn router(book: Arc<Songbook>) -> Router {
         .route("/api/songs", get(songs))
         .route("/api/events", get(events))
         .route("/api/set", get(set_list))
+        .route("/api/week", get(week))
         .route("/api/add", post(add))
         .route("/api/adding", get(adding))
         .route("/api/adding/remove", post(remove))

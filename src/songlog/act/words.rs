@@ -118,6 +118,15 @@ impl Act {
                 settings.words()
             ),
             Self::ChartVersionRemoved { name } => format!("version '{name}' removed"),
+            Self::LessonNote { note } => {
+                format!(
+                    "lesson note {}, {}: {}",
+                    note.number,
+                    note.head(),
+                    note.words()
+                )
+            }
+            Self::LessonNoteRemoved { number } => format!("lesson note {number} removed"),
             Self::Undo { of } => {
                 let ids: Vec<String> = of.iter().map(u32::to_string).collect();
                 format!("undoes {}", ids.join(", "))

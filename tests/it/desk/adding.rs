@@ -447,8 +447,8 @@ fn a_typed_song_misses_no_sound() {
         (&song["take"]["present"], &song["take"]["why_absent"]),
         (&json!(false), &Value::Null)
     );
-    let practice = desk.get("/song/ferry.takebook/api/chart?format=html&with_sound=1");
-    assert_eq!(practice.status, 409, "{}", practice.text());
+    let practice = desk.get("/song/ferry.takebook/api/practice?format=html");
+    assert_eq!(practice.status, 404, "{}", practice.text());
     assert!(practice.error().contains("no recording"));
     std::fs::remove_file(folder.join("ferry.txt")).expect("removed");
     assert_eq!(
@@ -462,7 +462,7 @@ fn a_page_to_practise_with_is_the_one_that_the_command_writes() {
     let (_keep, folder) = outside::folder();
     take_and_log(&folder);
     let desk = Desk::open(&folder);
-    let at = "/song/evening.takebook/api/chart?format=html&capo=2&with_sound=1";
+    let at = "/song/evening.takebook/api/practice?format=html&capo=2";
     let page = desk.get(at);
     assert_eq!(page.status, 200, "{}", page.text());
     let way = page.header("content-disposition").expect("a name");
@@ -488,7 +488,7 @@ fn a_page_to_practise_with_is_the_one_that_the_command_writes() {
         .expect("takebook runs");
     assert!(ran.status.success(), "{ran:?}");
     assert!(std::fs::read(&written).expect("a page") == page.body);
-    let other = desk.get("/song/evening.takebook/api/chart?format=pdf&with_sound=1");
+    let other = desk.get("/song/evening.takebook/api/practice?format=pdf");
     assert_eq!(other.status, 400, "{}", other.text());
     std::fs::remove_file(folder.join("evening.wav")).expect("removed");
     assert_eq!(desk.get(at).status, 404);

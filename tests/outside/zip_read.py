@@ -1,0 +1,17 @@
+"""What Python's zipfile finds in an archive: python zip_read.py ARCHIVE > JSON
+
+Every file is read, so that its checksum is looked at.
+"""
+
+import json
+import sys
+import zipfile
+
+with zipfile.ZipFile(sys.argv[1]) as archive:
+    assert archive.testzip() is None
+    found = {
+        entry.filename: {"bytes": entry.file_size, "stored": entry.compress_type == zipfile.ZIP_STORED}
+        for entry in archive.infolist()
+    }
+    songs = {name: json.loads(archive.read(name))["take"]["file"] for name in found if name.endswith(".takebook")}
+print(json.dumps({"files": found, "takes": songs}))
