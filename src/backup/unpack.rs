@@ -300,6 +300,10 @@ impl Stage {
             move |source| BackupError::Write { path, source }
         };
         let side = folder.join(SIDE_FOLDER);
+        if folder.exists() && !folder.is_dir() {
+            let why = std::io::Error::other("it is no folder");
+            return Err(failed(folder)(why));
+        }
         for place in [folder, &side] {
             match std::fs::create_dir(place) {
                 Ok(()) => stage.made.push(place.into()),

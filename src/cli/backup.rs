@@ -1,6 +1,6 @@
 //! `takebook backup` and `takebook unpack`: a folder of songs as one archive, and back.
 
-use super::layout::wrap;
+use super::layout::{plural, wrap};
 use super::plain::{one_line, shown};
 use super::{CliError, Outcome, interrupt};
 use crate::backup::{self, BackupError, Packed, Unpacked};
@@ -230,11 +230,4 @@ fn counted(n_songs: usize, n_recordings: usize, n_others: usize) -> String {
         plural(n_others, "other file"),
     ];
     parts.join(", ")
-}
-
-fn plural(n: usize, what: &str) -> String {
-    match n {
-        1 => format!("1 {what}"),
-        n => format!("{n} {what}s"),
-    }
 }

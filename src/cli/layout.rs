@@ -12,6 +12,14 @@ pub(crate) fn columns(text: &str) -> usize {
     text.chars().count()
 }
 
+/// `1 song`, `2 songs`.
+pub(crate) fn plural(n: usize, what: &str) -> String {
+    match n {
+        1 => format!("1 {what}"),
+        n => format!("{n} {what}s"),
+    }
+}
+
 /// The text with blanks behind up to a width.
 pub(crate) fn pad(text: &str, width: usize) -> String {
     format!("{text}{}", " ".repeat(width.saturating_sub(columns(text))))

@@ -88,6 +88,7 @@ pub(crate) use live::run;
 #[cfg(feature = "mic")]
 mod live {
     use super::super::keys::{Keys, clock, level_bar, room};
+    use super::super::layout::plural;
     use super::super::plain::{one_line, shown};
     use super::{Args, CliError, Outcome, Write};
     use crate::audio::{
@@ -193,7 +194,7 @@ mod live {
         let _ = write!(
             err,
             "Counting {}; clicks can be loud: turn the volume down first.\r\n",
-            counted(n_bars as usize, "bar")
+            plural(n_bars as usize, "bar")
         );
         let mut before = Vec::new();
         count_in(count, true, &mut |_| {
@@ -309,7 +310,7 @@ mod live {
                     files.join(", "),
                     clock(take.safe_s()),
                     take.rate_hz(),
-                    counted(usize::from(take.n_channels()), "channel"),
+                    plural(usize::from(take.n_channels()), "channel"),
                     meter.highest_dbfs()
                 )?;
                 if !take.marks_s().is_empty() {
@@ -318,7 +319,7 @@ mod live {
                 }
                 let n_clipped = meter.n_clipped();
                 if n_clipped > 0 {
-                    let many = counted(n_clipped as usize, "sample");
+                    let many = plural(n_clipped as usize, "sample");
                     writeln!(
                         out,
                         "It clipped ({many}): turn the input down and take it again."
@@ -384,13 +385,9 @@ mod live {
         Ok(Outcome::Done)
     }
 
-    fn counted(n: usize, what: &str) -> String {
-        format!("{n} {what}{}", if n == 1 { "" } else { "s" })
-    }
-
     fn channels_in_words(channels: &[u16]) -> String {
         match channels {
-            [one] => counted(usize::from(*one), "channel"),
+            [one] => plural(usize::from(*one), "channel"),
             [first, .., last] if usize::from(last - first) + 1 == channels.len() => {
                 format!("{first} to {last} channels")
             }

@@ -81,7 +81,9 @@ pub fn week(
     with_sound: bool,
     put: &mut dyn FnMut(&str, &[u8]) -> std::io::Result<()>,
 ) -> Result<Week, HandoutError> {
-    let (mut names, mut made) = (Names::default(), Week::default());
+    let all = songs.iter().flat_map(|(_, song)| &song.versions);
+    let mut names = Names::for_students(all.filter_map(|v| v.student.as_deref()));
+    let mut made = Week::default();
     for (path, song) in songs {
         let is_named = |v: &&ChartVersion| v.student.is_some();
         let versions: Vec<&ChartVersion> = song.versions.iter().filter(is_named).collect();

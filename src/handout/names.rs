@@ -1,6 +1,7 @@
 //! What the files of a week are called.
 
-use std::collections::{HashMap, HashSet};
+use std::cmp::Reverse;
+use std::collections::{BTreeMap, HashMap, HashSet};
 
 /// The longest part of a name, characters.
 const LONGEST: usize = 60;
@@ -10,10 +11,32 @@ const LONGEST: usize = 60;
 pub(super) struct Names {
     /// A student's folder, by the name in small letters.
     folders: HashMap<String, String>,
+    /// How a student's name is written, by the name in small letters.
+    spelled: HashMap<String, String>,
     taken: HashSet<String>,
 }
 
 impl Names {
+    /// For students whose names are written so; each gets the spelling that comes most often, of
+    /// equally many the one with capitals.
+    pub(super) fn for_students<'a>(spelled: impl Iterator<Item = &'a str>) -> Self {
+        let mut often: BTreeMap<&str, usize> = BTreeMap::new();
+        for name in spelled.map(str::trim) {
+            *often.entry(name).or_default() += 1;
+        }
+        // capitals come before small letters
+        let mut all: Vec<(&str, usize)> = often.into_iter().collect();
+        all.sort_by_key(|(_, n)| Reverse(*n));
+        let mut names = Self::default();
+        for (name, _) in all {
+            let key = name.to_lowercase();
+            if !names.spelled.contains_key(&key) {
+                names.spelled.insert(key, name.to_owned());
+            }
+        }
+        names
+    }
+
     /// `Robin/Harbor Lamp - Beginner`, without an ending; with a number where two would be one.
     pub(super) fn of(&mut self, student: &str, title: &str, version: &str) -> String {
         let key = student.trim().to_lowercase();
@@ -22,7 +45,8 @@ impl Names {
                 let mut others = self.folders.values();
                 !others.any(|other| other.to_lowercase() == name.to_lowercase())
             };
-            let plain = plain(student, "student");
+            let spelled = self.spelled.get(&key).map_or(student, String::as_str);
+            let plain = plain(spelled, "student");
             numbered(&plain).find(is_free).unwrap_or(plain)
         });
         self.folders.insert(key, folder.clone());

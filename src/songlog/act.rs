@@ -351,6 +351,30 @@ impl Act {
         }
     }
 
+    /// Whether the words that it gives to a stretch make sense.
+    fn check_words(&self, place: &dyn Display) -> Result<(), Fault> {
+        let (start_s, end_s, text) = match self {
+            Self::Lyric {
+                start_s,
+                end_s,
+                text,
+            } => (start_s, end_s, text),
+            Self::SectionName {
+                start_s,
+                end_s,
+                name,
+            } => (start_s, end_s, name),
+            Self::SectionLetter {
+                start_s,
+                end_s,
+                letter,
+            } => (start_s, end_s, letter),
+            _ => return Ok(()),
+        };
+        range(*start_s, *end_s, place)?;
+        name(text, place)
+    }
+
     /// Whether it makes sense in a decision with this id; `place` is where it stands.
     pub(super) fn check(&self, id: u32, place: &dyn Display) -> Result<(), Fault> {
         let field = |name| Field(place, name);
@@ -360,23 +384,8 @@ impl Act {
             | Self::SectionFeel { start_s, end_s, .. }
             | Self::Unconfirm { start_s, end_s }
             | Self::Join { start_s, end_s } => range(*start_s, *end_s, place),
-            Self::Lyric {
-                start_s,
-                end_s,
-                text,
-            }
-            | Self::SectionName {
-                start_s,
-                end_s,
-                name: text,
-            }
-            | Self::SectionLetter {
-                start_s,
-                end_s,
-                letter: text,
-            } => {
-                range(*start_s, *end_s, place)?;
-                name(text, place)
+            Self::Lyric { .. } | Self::SectionName { .. } | Self::SectionLetter { .. } => {
+                self.check_words(place)
             }
             Self::Move { from_s, to_s } => {
                 time(*from_s, field("from_s"))?;

@@ -326,7 +326,7 @@ fn archives_of_others_are_unpacked_and_what_is_dangerous_is_refused() {
             "cannot read",
         ),
         (vec!["unpack", text(&made), "x"], "no plain file"),
-        (vec!["unpack", text(&there), text(&log)], "other files"),
+        (vec!["unpack", text(&there), text(&log)], "is no folder"),
         (
             vec!["unpack", text(&there), "no/such/folder"],
             "cannot write",

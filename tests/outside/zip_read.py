@@ -13,5 +13,11 @@ with zipfile.ZipFile(sys.argv[1]) as archive:
         entry.filename: {"bytes": entry.file_size, "stored": entry.compress_type == zipfile.ZIP_STORED}
         for entry in archive.infolist()
     }
-    songs = {name: json.loads(archive.read(name))["take"]["file"] for name in found if name.endswith(".takebook")}
+    songs = {}
+    for name in found:
+        if name.endswith(".takebook"):
+            try:
+                songs[name] = json.loads(archive.read(name))["take"]["file"]
+            except ValueError:
+                songs[name] = None  # a damaged song is packed as it is
 print(json.dumps({"files": found, "takes": songs}))

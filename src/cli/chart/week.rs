@@ -1,6 +1,7 @@
 //! Every student's versions as files of their own: a folder of them, or an archive.
 
 use super::Chart;
+use crate::cli::layout::plural;
 use crate::cli::plain::{one_line, shown};
 use crate::cli::{CliError, Outcome, interrupt};
 use crate::handout::{self, Week};
@@ -83,11 +84,11 @@ impl Chart {
         }
         writeln!(
             out,
-            "wrote {}: {} students, {} charts, {} pages to practise with",
+            "wrote {}: {}, {}, {} to practise with",
             shown(output),
-            made.n_students,
-            made.n_charts,
-            made.n_pages
+            plural(made.n_students, "student"),
+            plural(made.n_charts, "chart"),
+            plural(made.n_pages, "page")
         )?;
         Ok(())
     }
