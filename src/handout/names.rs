@@ -29,10 +29,8 @@ impl Names {
         all.sort_by_key(|(_, n)| Reverse(*n));
         let mut names = Self::default();
         for (name, _) in all {
-            let key = name.to_lowercase();
-            if !names.spelled.contains_key(&key) {
-                names.spelled.insert(key, name.to_owned());
-            }
+            let spelled = names.spelled.entry(name.to_lowercase());
+            spelled.or_insert_with(|| name.to_owned());
         }
         names
     }
