@@ -2,7 +2,7 @@
 //! and song.
 //!
 //! [`week()`] makes the files one after the other and hands each on, so that none waits in
-//! memory; [`Names`] says what they are called. Not here: where they are put.
+//! memory; `names` says what they are called. Not here: where they are put.
 
 mod error;
 mod names;

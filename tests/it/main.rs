@@ -27,9 +27,9 @@ mod guide;
 mod help_files;
 mod imply;
 mod invented;
-#[cfg(feature = "mic")]
 mod lessons;
 mod limits;
+#[cfg(feature = "mic")]
 mod listen;
 mod log;
 mod log_sample;
